@@ -1,0 +1,1 @@
+//! The parts of the `hoofgeo` command that its tests reach into: the demo's renderer.

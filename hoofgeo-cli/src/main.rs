@@ -1,0 +1,2 @@
+//! The `hoofgeo` command.
+fn main() {}

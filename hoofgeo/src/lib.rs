@@ -1,0 +1,8 @@
+//! Measures horse hooves from photographs.
+mod error;
+mod foot;
+pub mod landmark;
+
+pub use error::{Error, ErrorKind, Place, Result};
+pub use foot::{Foot, PlaneName, Side, Stage, View};
+pub use landmark::{Landmark, Line};
