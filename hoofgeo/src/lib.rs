@@ -2,6 +2,8 @@
 mod error;
 mod foot;
 pub mod landmark;
+pub mod lens;
+pub mod numeric;
 
 pub use error::{Error, ErrorKind, Place, Result};
 pub use foot::{Foot, PlaneName, Side, Stage, View};
