@@ -4,6 +4,8 @@ mod foot;
 pub mod landmark;
 pub mod lens;
 pub mod numeric;
+pub mod scale;
+pub mod scene;
 
 pub use error::{Error, ErrorKind, Place, Result};
 pub use foot::{Foot, PlaneName, Side, Stage, View};
