@@ -3,7 +3,9 @@ mod error;
 mod foot;
 pub mod landmark;
 pub mod lens;
+pub mod measure;
 pub mod numeric;
+pub mod placed;
 pub mod scale;
 pub mod scene;
 

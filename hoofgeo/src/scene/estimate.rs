@@ -34,7 +34,7 @@ pub(super) struct Optimum {
     pub state: State,
     /// Sum of squares of everything: graduations and priors.
     pub cost: f64,
-    /// Covariance parts by source, in the order of [`Part`]; they add up to the covariance.
+    /// Covariance parts by source, in the order of [`System::rows`]; they add up to the covariance.
     pub parts: [Covariance; 4],
     /// Residual of each graduation, px (observed minus fitted).
     pub residuals: Vec<Vector2<f64>>,
@@ -42,15 +42,8 @@ pub(super) struct Optimum {
     pub residual_covariances: Vec<nalgebra::Matrix2<f64>>,
 }
 
-/// Sources of the scene's uncertainty, as rows of the whitened system.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-#[repr(usize)]
-pub(super) enum Part {
-    Graduations,
-    Stretch,
-    Lens,
-    Tilt,
-}
+/// Place of the graduations' part in [`Optimum::parts`]; scale tolerance, lens and tilt follow.
+pub(super) const GRADUATIONS: usize = 0;
 
 /// The whitened least-squares system.
 struct System<'a> {
@@ -90,7 +83,7 @@ impl<'a> System<'a> {
         self.free.iter().map(|&i| state[i]).collect()
     }
 
-    /// Rows of each part, in the order of [`Part`].
+    /// Rows of the graduations, the scale's tolerance, the lens and the tilt.
     fn rows(&self) -> [std::ops::Range<usize>; 4] {
         let g = 2 * self.given.graduations.len();
         let s = g + usize::from(self.given.stretch_u > 0.0);

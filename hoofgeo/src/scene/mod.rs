@@ -17,7 +17,7 @@ pub use snoop::GraduationFit;
 
 use crate::error::{Error, ErrorKind, Result};
 use crate::scale::{self, Graduation, Tolerance};
-use estimate::{Given, Optimum, Part, optima};
+use estimate::{GRADUATIONS, Given, Optimum, optima};
 use nalgebra::{Point2, SVector};
 use params::{DISTORTION, LN_FOCAL, LN_MAGNIFICATION, TILT_X, TILT_Y, UNKNOWNS, View3};
 
@@ -203,7 +203,7 @@ impl Scene {
             flags.push(SceneFlag::StrongTilt);
         }
         let mut parts = best.parts;
-        parts[Part::Graduations as usize] *= widen;
+        parts[GRADUATIONS] *= widen;
         Self {
             state: best.state,
             covariance: parts.iter().sum(),
