@@ -2,6 +2,10 @@
 mod error;
 mod foot;
 pub mod landmark;
+pub mod lens;
+pub mod numeric;
+pub mod scale;
+pub mod scene;
 pub mod uncertainty;
 
 pub use error::{Error, ErrorKind, Place, Result};
