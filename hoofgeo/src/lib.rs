@@ -8,6 +8,7 @@ pub mod numeric;
 pub mod placed;
 pub mod scale;
 pub mod scene;
+pub mod uncertainty;
 
 pub use error::{Error, ErrorKind, Place, Result};
 pub use foot::{Foot, PlaneName, Side, Stage, View};
