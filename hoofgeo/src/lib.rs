@@ -2,6 +2,8 @@
 mod error;
 mod foot;
 pub mod landmark;
+#[cfg(feature = "files")]
+pub mod photo;
 
 pub use error::{Error, ErrorKind, Place, Result};
 pub use foot::{Foot, PlaneName, Side, Stage, View};
