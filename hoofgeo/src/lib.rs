@@ -9,6 +9,8 @@ pub mod placed;
 pub mod scale;
 pub mod scene;
 pub mod uncertainty;
+#[cfg(feature = "files")]
+pub mod photo;
 
 pub use error::{Error, ErrorKind, Place, Result};
 pub use foot::{Foot, PlaneName, Side, Stage, View};
