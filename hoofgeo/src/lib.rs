@@ -2,6 +2,7 @@
 mod error;
 mod foot;
 pub mod landmark;
+pub mod sidecar;
 
 pub use error::{Error, ErrorKind, Place, Result};
 pub use foot::{Foot, PlaneName, Side, Stage, View};
