@@ -1,0 +1,32 @@
+//! The files that go with photos: sidecars (`*.hoof.json`), what a visit's sidecars share (`visit.hoof.json`), lens
+//! profiles (`*.lens.json`). Read strictly, written readably, described by JSON Schemas.
+//!
+//! A key that is absent and a key that is `null` say the same: not given. So a new sidecar can hold empty slots.
+//! Everything wrong is an [`Error`](crate::Error) with line, column and JSON path of the very key or value, and says
+//! what to do; `did you mean` names the nearest known key.
+
+mod check;
+mod de;
+mod fault;
+mod json;
+mod lens;
+mod limits;
+mod model;
+mod outline;
+mod raw;
+mod read;
+#[cfg(feature = "schema")]
+pub mod schema;
+mod start;
+#[cfg(test)]
+mod tests;
+mod text;
+mod time;
+
+pub use lens::{CameraId, Distortion, DistortionModel, Found, Frame, LensProfile};
+pub use model::{
+    Gauge, Graduation, HeelGauge, PhotoRef, Placement, PlaneSpec, RuleClass, Scale, ScaleKind, Sidecar, Subject,
+    Tolerance, Visit,
+};
+pub use raw::{Planes, SharedScale, SharedSubject};
+pub use start::{Hints, template};

@@ -1,0 +1,279 @@
+//! What the files say, as types. Pixels are of the upright photo, (0, 0) its top-left corner.
+
+use super::raw::{Planes, SharedScale, SharedSubject};
+use crate::{Foot, Landmark, Line, PlaneName, Side, Stage, View};
+use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
+
+/// A photo's sidecar after its visit's shared keys were merged in, checked.
+///
+/// # Example: read one
+/// ```
+/// use hoofgeo::sidecar::Sidecar;
+/// let text = r#"{
+///   "format": "hoofgeo-sidecar/1",
+///   "photo": { "file": "a.jpg", "width_px": 400, "height_px": 300 },
+///   "subject": { "animal": "Bramble", "foot": "LF" },
+///   "view": "lateral",
+///   "landmarks": { "toe_ground": { "at": [90.5, 228.5] }, "heel_ground": null }
+/// }"#;
+/// let sidecar = Sidecar::parse(text, None)?;
+/// assert_eq!(sidecar.landmarks.len(), 1);
+/// assert_eq!(sidecar.empty_slots(), ["landmarks.heel_ground"]);
+/// # Ok::<(), hoofgeo::Error>(())
+/// ```
+#[derive(Debug, Clone, PartialEq)]
+pub struct Sidecar {
+    /// The photo it belongs to.
+    pub photo: PhotoRef,
+    /// Whose foot.
+    pub subject: Subject,
+    /// Where the camera looks from.
+    pub view: View,
+    /// The side of the foot that faces the camera (lateral photos).
+    pub side: Option<Side>,
+    /// When in a visit.
+    pub stage: Option<Stage>,
+    /// ISO 8601 date, or date and time with or without an offset from UTC. Where absent, the EXIF time counts.
+    pub taken: Option<String>,
+    /// Who placed the landmarks.
+    pub observer: Option<String>,
+    /// The lens profile's file, as written.
+    pub lens: Option<String>,
+    /// The scale in the photo.
+    pub scale: Option<Scale>,
+    /// Where planes lie behind the scale. What is absent has its default.
+    pub planes: BTreeMap<PlaneName, PlaneSpec>,
+    /// The landmarks placed, all of this view.
+    pub landmarks: BTreeMap<Landmark, Placement>,
+    /// The lines drawn, all of this view.
+    pub lines: BTreeMap<Line, Vec<[f64; 2]>>,
+    /// What was measured with a gauge on the foot.
+    pub gauge: Gauge,
+    /// Free text.
+    pub notes: Option<String>,
+    /// JSON paths of slots that the file has but that hold nothing yet.
+    pub(super) empty: Vec<String>,
+}
+
+/// The photo that a sidecar belongs to.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+#[serde(deny_unknown_fields)]
+pub struct PhotoRef {
+    /// The photo's file name, without a folder.
+    #[cfg_attr(feature = "schema", schemars(regex(pattern = r"^[^/\\]+$")))]
+    pub file: String,
+    /// Width of the upright photo, pixels.
+    #[cfg_attr(feature = "schema", schemars(range(min = 1, max = super::limits::FRAME_PX)))]
+    pub width_px: u32,
+    /// Height of the upright photo, pixels.
+    #[cfg_attr(feature = "schema", schemars(range(min = 1, max = super::limits::FRAME_PX)))]
+    pub height_px: u32,
+}
+
+/// Whose foot a photo shows.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Subject {
+    /// The animal's name or number; empty where none was given.
+    #[serde(skip_serializing_if = "String::is_empty")]
+    pub animal: String,
+    /// Which foot.
+    pub foot: Foot,
+}
+
+/// What kind of scale lies in the photo.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+#[serde(rename_all = "snake_case")]
+pub enum ScaleKind {
+    /// A straight ruler: graduations along one edge.
+    StraightRuler,
+    /// An L-shaped ruler: graduations along two edges.
+    SquareRuler,
+    /// A card of format ID-1 (ISO/IEC 7810), 85.60 mm x 53.98 mm.
+    Card,
+    /// A printed board.
+    Board,
+}
+
+impl ScaleKind {
+    /// Whether its points spread over a plane, not only along an edge.
+    pub const fn is_two_dimensional(self) -> bool {
+        !matches!(self, Self::StraightRuler)
+    }
+}
+
+/// Accuracy class of a rule, Directive 2014/32/EU Annex X (MI-008).
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub enum RuleClass {
+    /// Class I.
+    I,
+    /// Class II.
+    II,
+    /// Class III.
+    III,
+}
+
+/// How well the scale's graduations keep their nominal distances.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub enum Tolerance {
+    /// The accuracy class printed on the rule.
+    #[serde(rename = "class")]
+    Class(RuleClass),
+    /// Relative standard uncertainty of every length on it (2e-4: 0.02 mm on 100 mm).
+    #[serde(rename = "u_rel")]
+    URel(#[cfg_attr(feature = "schema", schemars(range(min = 0.0, max = super::limits::U_REL)))] f64),
+}
+
+/// The scale in a photo.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Scale {
+    /// What it is.
+    pub kind: ScaleKind,
+    /// How well it keeps its lengths.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub tolerance: Option<Tolerance>,
+    /// Standard uncertainty of a graduation's image point per axis, px.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub u_px: Option<f64>,
+    /// Standard uncertainty of the scale plane's tilt against the image plane, per image axis, degrees.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub tilt_u_deg: Option<f64>,
+    /// The graduations found in the photo. None while the slot is empty.
+    pub points: Vec<Graduation>,
+}
+
+/// One graduation, or corner, of the scale.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Graduation {
+    /// Where it is on the scale, mm: `[x, y]`, y = 0 for a distance along the edge.
+    pub mm: [f64; 2],
+    /// Whether the file gives `mm` as one number, the distance along the edge.
+    pub is_number: bool,
+    /// Where it is in the photo, px.
+    pub at: [f64; 2],
+}
+
+impl Graduation {
+    /// A graduation of a straight edge: `mm` from its zero.
+    pub const fn along(mm: f64, at: [f64; 2]) -> Self {
+        Self { mm: [mm, 0.0], is_number: true, at }
+    }
+
+    /// A point of a two-dimensional scale.
+    pub const fn in_plane(mm: [f64; 2], at: [f64; 2]) -> Self {
+        Self { mm, is_number: false, at }
+    }
+}
+
+/// Where a plane lies and how well that is known.
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+#[serde(deny_unknown_fields)]
+pub struct PlaneSpec {
+    /// Distance behind the scale, mm; positive away from the camera.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[cfg_attr(feature = "schema", schemars(range(min = -super::limits::MM, max = super::limits::MM)))]
+    pub behind_scale_mm: Option<f64>,
+    /// Standard uncertainty of that distance, mm.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[cfg_attr(feature = "schema", schemars(range(min = 0.0, max = super::limits::MM)))]
+    pub u_mm: Option<f64>,
+    /// Standard uncertainty of its tilt against the scale, per axis, degrees.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[cfg_attr(feature = "schema", schemars(range(min = 0.0, max = super::limits::TILT_DEG)))]
+    pub tilt_u_deg: Option<f64>,
+}
+
+/// Where a landmark was placed: once, or several times to learn the spread.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Placement {
+    /// The placements, px. Never empty in a checked sidecar.
+    pub at: Vec<[f64; 2]>,
+    /// Standard uncertainty of placing it per axis, px; replaces the default.
+    pub u_px: Option<f64>,
+    /// Standard uncertainty of the anatomical point per axis, mm; replaces the default.
+    pub u_mm: Option<f64>,
+}
+
+impl Placement {
+    /// Placed once.
+    pub fn once(at: [f64; 2]) -> Self {
+        Self { at: vec![at], ..Self::default() }
+    }
+}
+
+/// What was measured with a gauge on the foot itself.
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+#[serde(deny_unknown_fields)]
+pub struct Gauge {
+    /// How far the heels stand above the hard sole plane.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub heel_above_sole_plane_mm: Option<HeelGauge>,
+}
+
+impl Gauge {
+    /// Whether nothing was measured.
+    pub const fn is_empty(&self) -> bool {
+        self.heel_above_sole_plane_mm.is_none()
+    }
+}
+
+/// Height of the heels above the hard sole plane. At least one of the two is given.
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+#[serde(deny_unknown_fields)]
+pub struct HeelGauge {
+    /// At the medial heel, mm.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[cfg_attr(feature = "schema", schemars(range(min = -super::limits::GAUGE_MM, max = super::limits::GAUGE_MM)))]
+    pub medial: Option<f64>,
+    /// At the lateral heel, mm.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[cfg_attr(feature = "schema", schemars(range(min = -super::limits::GAUGE_MM, max = super::limits::GAUGE_MM)))]
+    pub lateral: Option<f64>,
+    /// Standard uncertainty of each, mm.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[cfg_attr(feature = "schema", schemars(range(min = 0.0, max = super::limits::GAUGE_MM)))]
+    pub u_mm: Option<f64>,
+}
+
+/// What the sidecars of a visit share, `visit.hoof.json`. A sidecar's own value wins.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+#[serde(deny_unknown_fields)]
+pub struct Visit {
+    /// The format's name and version, `hoofgeo-visit/1`.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[cfg_attr(feature = "schema", schemars(extend("const" = Self::FORMAT)))]
+    pub format: Option<String>,
+    /// Whose feet.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub subject: Option<SharedSubject>,
+    /// Date, or date and time.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[cfg_attr(feature = "schema", schemars(regex(pattern = super::time::PATTERN)))]
+    pub taken: Option<String>,
+    /// Who placed the landmarks.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[cfg_attr(feature = "schema", schemars(length(min = 1)))]
+    pub observer: Option<String>,
+    /// The lens profile's file.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[cfg_attr(feature = "schema", schemars(length(min = 1)))]
+    pub lens: Option<String>,
+    /// The scale, whole or without its points.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub scale: Option<SharedScale>,
+    /// Where planes lie behind the scale.
+    #[serde(default, skip_serializing_if = "Planes::is_empty")]
+    pub planes: Planes,
+    /// Free text.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[cfg_attr(feature = "schema", schemars(length(min = 1)))]
+    pub notes: Option<String>,
+}

@@ -1,0 +1,188 @@
+//! From bytes to a tree of JSON values that know where they stand.
+
+use super::fault::{Fault, Step, short};
+use jsonc_parser::ast::{NullKeyword, ObjectProp, Value};
+use jsonc_parser::common::{Range, Ranged as _};
+use jsonc_parser::errors::ParseErrorKind;
+use jsonc_parser::{CollectOptions, ParseOptions, parse_to_ast};
+
+/// A longer text is no sidecar: ten thousand landmarks fit in a tenth of it.
+const LONGEST: usize = 4 << 20;
+
+/// Strictly RFC 8259: nothing of what the reader could let pass.
+const STRICT: ParseOptions = ParseOptions {
+    allow_comments: false,
+    allow_loose_object_property_names: false,
+    allow_trailing_commas: false,
+    allow_missing_commas: false,
+    allow_single_quoted_strings: false,
+    allow_hexadecimal_numbers: false,
+    allow_unary_plus_numbers: false,
+    allow_bare_decimal_point_numbers: false,
+    allow_non_finite_numbers: false,
+    allow_extended_string_escapes: false,
+};
+
+/// A text and its tree.
+pub(super) struct Document<'a> {
+    text: &'a str,
+    root: Value<'a>,
+}
+
+/// Bytes as text. A UTF-8 byte order mark is dropped; other encodings are recognised and named.
+pub(super) fn decode(bytes: &[u8]) -> Result<&str, Fault> {
+    let save = "save it again as UTF-8";
+    match bytes {
+        [0xFF, 0xFE, 0, 0, ..] | [0, 0, 0xFE, 0xFF, ..] => {
+            return Err(Fault::new("the text is UTF-32, not UTF-8").help(save));
+        }
+        [0xFF, 0xFE, ..] | [0xFE, 0xFF, ..] => return Err(Fault::new("the text is UTF-16, not UTF-8").help(save)),
+        // JSON begins with two ASCII characters, so a zero among the first two bytes is half of a UTF-16 character.
+        [0, b, ..] | [b, 0, ..] if *b != 0 => {
+            return Err(Fault::new("the text is UTF-16 without a byte order mark, not UTF-8").help(save));
+        }
+        _ => {}
+    }
+    let text = match std::str::from_utf8(bytes) {
+        Ok(text) => text,
+        Err(e) => {
+            let (good, bad) = bytes.split_at(e.valid_up_to());
+            let before = String::from_utf8_lossy(good);
+            let (line, column) = line_column(&before, before.len());
+            return Err(match bad {
+                _ if bytes.contains(&0) => Fault::new("this is not text").help("is it another file under this name?"),
+                [] => Fault::new("the text ends inside a character"),
+                [byte, ..] => Fault::new(format!(
+                    "the text is not UTF-8: byte 0x{byte:02X} on line {line} column {column} (`{}` in Latin-1)",
+                    char::from(*byte).escape_debug()
+                ))
+                .help(save),
+            });
+        }
+    };
+    Ok(text.strip_prefix('\u{feff}').unwrap_or(text))
+}
+
+impl<'a> Document<'a> {
+    /// Reads a text that must hold one JSON object.
+    pub(super) fn read(text: &'a str) -> Result<Self, crate::Error> {
+        let text = text.strip_prefix('\u{feff}').unwrap_or(text);
+        if text.len() > LONGEST {
+            let what = format!("the text is {} MB long: this is something else", text.len() >> 20);
+            return Err(Fault::new(what).into_error(None));
+        }
+        if text.bytes().all(|b| b.is_ascii_whitespace()) {
+            return Err(Fault::new("the file is empty").help("write a new one with `hoofgeo start`").into_error(None));
+        }
+        let bare = Self { text, root: Value::NullKeyword(NullKeyword { range: Range::new(0, 0) }) };
+        let parsed = parse_to_ast(text, &CollectOptions::default(), &STRICT)
+            .map_err(|e| syntax(text, e.range().start, e.kind()).into_error(Some(&bare)))?;
+        let Some(root) = parsed.value else {
+            return Err(Fault::new("the file holds no value").into_error(None));
+        };
+        // A second, independent reader is stricter in what RFC 8259 forbids besides (control characters in strings,
+        // exotic white space), and costs a tenth of the first.
+        if let Err(e) = serde_json::from_str::<serde::de::IgnoredAny>(text) {
+            let position = position_of(text, e.line(), e.column());
+            let words = e.to_string();
+            let words = words.split(" at line ").next().unwrap_or_default();
+            return Err(Fault::new(format!("not JSON: {words}")).at(position).into_error(Some(&bare)));
+        }
+        Ok(Self { text, root })
+    }
+
+    pub(super) fn root(&self) -> &Value<'a> {
+        &self.root
+    }
+
+    /// Line and column of a byte position, both from 1; columns in characters.
+    pub(super) fn line_column(&self, position: usize) -> (usize, usize) {
+        line_column(self.text, position)
+    }
+
+    /// The byte position that a path leads to, or the deepest value on the way that exists.
+    pub(super) fn locate(&self, path: &[Step], key: bool) -> Option<usize> {
+        let mut here = &self.root;
+        let mut at = here.range().start;
+        for (i, step) in path.iter().enumerate() {
+            let next = match (step, here) {
+                (Step::Key(k), Value::Object(o)) => {
+                    o.properties.iter().rev().find(|p| p.name.as_str() == k).map(|p| (key_start(p), &p.value))
+                }
+                (Step::Index(i), Value::Array(a)) => a.elements.get(*i).map(|v| (v.range().start, v)),
+                _ => None,
+            };
+            let Some((key_at, value)) = next else { break };
+            here = value;
+            at = if key && i + 1 == path.len() { key_at } else { value.range().start };
+        }
+        Some(at)
+    }
+}
+
+/// Where a key's opening quote stands.
+pub(super) fn key_start(property: &ObjectProp<'_>) -> usize {
+    property.name.range().start
+}
+
+fn line_column(text: &str, position: usize) -> (usize, usize) {
+    let before = text.get(..position).unwrap_or(text);
+    let start = before.rfind('\n').map_or(0, |i| i + 1);
+    (before.bytes().filter(|b| *b == b'\n').count() + 1, before[start..].chars().count() + 1)
+}
+
+/// The byte position of a line and a byte column, both from 1, as serde_json counts them.
+fn position_of(text: &str, line: usize, column: usize) -> usize {
+    let start: usize = text.split_inclusive('\n').take(line.saturating_sub(1)).map(str::len).sum();
+    let mut at = (start + column.saturating_sub(1)).min(text.len());
+    while !text.is_char_boundary(at) {
+        at -= 1;
+    }
+    at
+}
+
+/// What is wrong with the JSON itself, in words for people.
+fn syntax(text: &str, at: usize, kind: &ParseErrorKind) -> Fault {
+    use ParseErrorKind as K;
+    let rest = text.get(at..).unwrap_or_default();
+    let word: String = rest.chars().take_while(|c| !c.is_whitespace() && !",:]}".contains(*c)).collect();
+    let fault = match kind {
+        K::CommentsNotAllowed => Fault::new("a comment is not allowed here").help("write it into the key `notes`"),
+        K::TrailingCommasNotAllowed => Fault::new("no comma may follow the last entry"),
+        K::ExpectedComma => Fault::new("a comma is missing here"),
+        K::SingleQuotedStringsNotAllowed => Fault::new("text stands in double quotes"),
+        K::HexadecimalNumbersNotAllowed => Fault::new("a number must be decimal"),
+        K::UnaryPlusNumbersNotAllowed => Fault::new("a number takes no plus sign"),
+        K::BareDecimalPointNumbersNotAllowed => Fault::new("a decimal point needs a digit on both sides"),
+        K::NonFiniteNumbersNotAllowed => Fault::new("a number must be finite"),
+        K::ExpectedStringObjectProperty => Fault::new("a key stands in double quotes"),
+        K::ExpectedColonAfterObjectKey => Fault::new("a colon must follow the key"),
+        K::ExpectedObjectValue => Fault::new("the key has no value"),
+        K::MultipleRootJsonValues => Fault::new("something follows the end of the object"),
+        K::UnterminatedArray => Fault::new("this list has no end: a `]` is missing"),
+        K::UnterminatedObject => Fault::new("this object has no end: a `}` is missing"),
+        K::NestingDepthExceeded => Fault::new("nested too deep"),
+        K::UnexpectedComma => Fault::new("a value is missing before this comma"),
+        K::UnexpectedColon => Fault::new("a colon has no place here"),
+        K::UnexpectedCloseBrace => Fault::new("`}` has no place here"),
+        K::UnexpectedCloseBracket => Fault::new("`]` has no place here"),
+        K::UnexpectedWord | K::UnexpectedToken if word.is_empty() => Fault::new("a value is missing here"),
+        K::UnexpectedWord | K::UnexpectedToken if word == "NaN" || word == "Infinity" => {
+            Fault::new("a number must be finite")
+        }
+        K::UnexpectedWord | K::UnexpectedToken => {
+            Fault::new(format!("`{}` is not JSON", short(&word))).help("text stands in double quotes")
+        }
+        K::UnexpectedTokenInObject => Fault::new("a key in double quotes is missing here"),
+        K::String(jsonc_parser::ParseStringErrorKind::UnterminatedStringLiteral) => {
+            Fault::new("this text has no end: a closing quote is missing")
+        }
+        other => Fault::new(format!("not JSON: {}", lower_first(&other.to_string()))),
+    };
+    fault.at(at)
+}
+
+fn lower_first(text: &str) -> String {
+    let mut chars = text.chars();
+    chars.next().map(|c| c.to_lowercase().chain(chars).collect()).unwrap_or_default()
+}
