@@ -1,9 +1,12 @@
 //! Measures horse hooves from photographs.
 mod error;
+pub mod evaluate;
 mod foot;
 pub mod landmark;
 pub mod lens;
+pub mod located;
 pub mod measure;
+pub mod measured;
 pub mod numeric;
 #[cfg(feature = "files")]
 pub mod photo;

@@ -2,9 +2,42 @@
 
 mod tolerance;
 
-pub use tolerance::{LengthClass, Tolerance};
+pub use tolerance::{RuleClass, Tolerance};
 
 use nalgebra::{Point2, Vector2};
+use serde::{Deserialize, Serialize};
+
+/// What kind of scale lies in the photo.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+#[serde(rename_all = "snake_case")]
+pub enum ScaleKind {
+    /// A straight ruler: graduations along one edge.
+    StraightRuler,
+    /// An L-shaped ruler: graduations along two edges.
+    SquareRuler,
+    /// A card of format ID-1 (ISO/IEC 7810), 85.60 mm x 53.98 mm.
+    Card,
+    /// A printed board.
+    Board,
+}
+
+impl ScaleKind {
+    /// Whether its points spread over a plane, not only along an edge.
+    pub const fn is_two_dimensional(self) -> bool {
+        !matches!(self, Self::StraightRuler)
+    }
+
+    /// The name in files.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::StraightRuler => "straight_ruler",
+            Self::SquareRuler => "square_ruler",
+            Self::Card => "card",
+            Self::Board => "board",
+        }
+    }
+}
 
 /// A marked graduation: where it is on the scale and on the photo.
 #[derive(Debug, Clone, Copy, PartialEq)]

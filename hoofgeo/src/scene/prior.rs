@@ -3,9 +3,6 @@
 use super::params::LENS;
 use nalgebra::{DMatrix, SMatrix, SVector};
 
-/// Diagonal of the 36 mm × 24 mm frame that a 35 mm equivalent focal length refers to.
-const FULL_FRAME_DIAGONAL_MM: f64 = 43.266_615_305_567_87;
-
 /// Where the knowledge of the lens comes from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum LensSource {
@@ -42,15 +39,13 @@ pub struct LensPrior {
 }
 
 impl LensPrior {
-    /// From the focal length's 35 mm equivalent, which refers to the frame's diagonal.
+    /// From the focal length that a photo's header states, px.
     ///
     /// Standard uncertainties: focal length 3 % (the equivalent is a whole number and rounds a nominal value), principal
     /// point 1 % of the longer side, and distortion as small as phones leave it after their own correction: k1 0.02,
     /// k2 0.01, p1 and p2 0.0005 (estimates, no source).
-    pub fn exif(frame_px: (u32, u32), focal_35mm: f64) -> Self {
-        let (w, h) = (f64::from(frame_px.0), f64::from(frame_px.1));
-        let focal = focal_35mm / FULL_FRAME_DIAGONAL_MM * w.hypot(h);
-        Self::round(LensSource::Exif, frame_px, focal, 0.03, [0.02, 0.01, 0.0005])
+    pub fn exif(frame_px: (u32, u32), focal_px: f64) -> Self {
+        Self::round(LensSource::Exif, frame_px, focal_px, 0.03, [0.02, 0.01, 0.0005])
     }
 
     /// For a camera of which nothing is known: focal length 1.2 times the longer side ± 25 %, k1 and k2 ± 0.2, p1 and p2
@@ -103,15 +98,8 @@ mod tests {
     use super::*;
 
     #[test]
-    fn a_26_mm_equivalent_on_a_12_megapixel_frame() {
-        // 26 mm on the diagonal of 4032 × 3024 px: 26 / 43.267 × 5040 px.
-        let p = LensPrior::exif((4032, 3024), 26.0);
-        assert!((p.focal_px() - 3028.663).abs() < 1e-3);
-    }
-
-    #[test]
     fn whitening_makes_the_covariance_a_unit_matrix() {
-        let mut p = LensPrior::exif((4000, 3000), 28.0);
+        let mut p = LensPrior::exif((4000, 3000), 3000.0);
         p.covariance[(0, 3)] = 0.5 * (p.covariance[(0, 0)] * p.covariance[(3, 3)]).sqrt();
         p.covariance[(3, 0)] = p.covariance[(0, 3)];
         let (free, w) = p.whitening().expect("positive definite");
