@@ -8,6 +8,8 @@ mod container;
 mod decode;
 mod facts;
 mod fingerprint;
+#[cfg(feature = "heic")]
+mod heic;
 mod heif;
 mod orientation;
 mod remark;

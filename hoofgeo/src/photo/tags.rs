@@ -46,7 +46,10 @@ impl Parsed {
     }
 
     fn value(&self, tag: Tag) -> Option<&Value> {
-        Some(&self.exif.as_ref()?.get_field(tag, In::PRIMARY)?.value)
+        let exif = self.exif.as_ref()?;
+        // Some editors move fields of the EXIF directory up into the first one; the numbers of the two do not collide.
+        let field = exif.get_field(tag, In::PRIMARY);
+        Some(&field.or_else(|| exif.get_field(Tag(Context::Tiff, tag.number()), In::PRIMARY))?.value)
     }
 
     pub(super) fn uint(&self, tag: Tag) -> Option<u32> {

@@ -30,19 +30,31 @@ fn small_png_and_webp() -> [Vec<u8>; 2] {
     [png, webp]
 }
 
-fn samples() -> Vec<Vec<u8>> {
-    let mut all = vec![small_jpeg(), fs::read(fixture("turned.heic")).unwrap()];
-    all.extend(small_png_and_webp());
-    // A JPEG's EXIF is a TIFF: with a size in its directory it stands alone.
-    let mut tiff = b"II\x2a\0\x08\0\0\0\x03\0".to_vec();
-    for (tag, value) in [(0x100u16, 64u16), (0x101, 48), (0x112, 6)] {
+/// A TIFF of one directory with these 16-bit fields.
+fn tiff(fields: &[(u16, u16)]) -> Vec<u8> {
+    let mut tiff = b"II\x2a\0\x08\0\0\0".to_vec();
+    tiff.extend((fields.len() as u16).to_le_bytes());
+    for (tag, value) in fields {
         tiff.extend(tag.to_le_bytes());
         tiff.extend([3, 0, 1, 0, 0, 0]);
         tiff.extend(value.to_le_bytes());
         tiff.extend([0, 0]);
     }
     tiff.extend([0; 4]);
-    all.push(tiff);
+    tiff
+}
+
+/// As in a real file of 2006 (the samples of piexif 1.1.3, tests/images/L02.jpg).
+#[test]
+fn fields_in_the_wrong_directory_are_found() {
+    let facts = facts_from_bytes(&tiff(&[(0x100, 64), (0x101, 48), (0xa405, 39)])).unwrap();
+    assert_eq!(facts.focal_35mm, Some(39.0));
+}
+
+fn samples() -> Vec<Vec<u8>> {
+    let mut all = vec![small_jpeg(), fs::read(fixture("turned.heic")).unwrap()];
+    all.extend(small_png_and_webp());
+    all.push(tiff(&[(0x100, 64), (0x101, 48), (0x112, 6)]));
     all
 }
 
@@ -101,9 +113,7 @@ fn errors_say_what_is_wrong() {
     assert!(error_of(&jpeg_headers(65535, 65535)).what().contains("more than 250 megapixels"));
     assert!(facts_from_bytes(&jpeg_headers(20000, 12500)).is_ok(), "250 megapixels exactly");
     // A raw picture in TIFF's clothing: the first directory is a thumbnail.
-    let mut raw = samples().pop().unwrap();
-    raw[10..12].copy_from_slice(&[0xfe, 0]); // ImageWidth becomes NewSubfileType
-    raw[18] = 1;
+    let raw = tiff(&[(0xfe, 1), (0x100, 64), (0x101, 48)]);
     assert!(error_of(&raw).what().contains("raw"));
 }
 

@@ -122,9 +122,38 @@ fn a_bomb_is_refused_before_it_is_decoded() {
     assert!(e.what().contains("more than 250 megapixels") && e.help_text().is_some(), "{e}");
 }
 
+#[cfg(not(feature = "heic"))]
 #[test]
 fn heic_says_how_to_convert() {
     let e = decode_upright(fixture("turned.heic")).unwrap_err();
     assert_eq!((e.kind(), e.file()), (ErrorKind::Photo, Some(fixture("turned.heic").as_path())));
     assert!(e.help_text().unwrap().contains("JPEG"));
+}
+
+/// The colours of the corners as `fixtures/exif/SOURCE.md` says libheif's own program shows them.
+#[cfg(feature = "heic")]
+#[test]
+fn heic_is_decoded_as_the_container_says() {
+    let (r, g, b, y) = ("red", "green", "blue", "yellow");
+    for (name, size, corners) in [
+        ("unturned.heic", (64, 48), [r, g, b, y]),
+        ("turned.heic", (48, 64), [b, r, y, g]),
+        ("mirrored.heic", (48, 64), [r, b, g, y]),
+    ] {
+        let picture = decode_upright(fixture(name)).unwrap();
+        assert_eq!(picture.dimensions(), size, "{name}");
+        let colour = |x: u32, y: u32| match picture.get_pixel(x, y).0.map(|c| c > 128) {
+            [true, false, false] => "red",
+            [false, true, false] => "green",
+            [false, false, true] => "blue",
+            [true, true, false] => "yellow",
+            _ => "other",
+        };
+        let (right, bottom) = (size.0 - 6, size.1 - 6);
+        assert_eq!([colour(5, 5), colour(right, 5), colour(5, bottom), colour(right, bottom)], corners, "{name}");
+    }
+    let whole = std::fs::read(fixture("turned.heic")).unwrap();
+    for n in (0..whole.len()).step_by(7) {
+        assert!(decode(&whole[..n]).is_err(), "prefix {n}");
+    }
 }
