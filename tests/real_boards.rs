@@ -13,7 +13,7 @@ use hoofgeo::evaluate::Value;
 use hoofgeo::measured::{MeasureOptions, measure};
 use hoofgeo::scale::{ScaleKind, Tolerance};
 use hoofgeo::scene::LensPrior;
-use hoofgeo::sidecar::{Graduation, PlaneSpec, Placement, Scale, Sidecar};
+use hoofgeo::sidecar::{Graduation, Placement, PlaneSpec, Scale, Sidecar};
 use hoofgeo::{Landmark, PlaneName, View};
 use rand::RngExt;
 
@@ -26,11 +26,11 @@ struct Board {
 }
 
 fn boards() -> Vec<Board> {
-    let text = std::fs::read_to_string(concat!(env!("CARGO_MANIFEST_DIR"), "/../fixtures/opencv/board_corners.json")).unwrap();
+    let text =
+        std::fs::read_to_string(concat!(env!("CARGO_MANIFEST_DIR"), "/../fixtures/opencv/board_corners.json")).unwrap();
     let json: serde_json::Value = serde_json::from_str(&text).unwrap();
     let number = |v: &serde_json::Value| v.as_f64().unwrap() + 0.5;
-    json["cases"]
-        .as_array()
+    json.as_array()
         .unwrap()
         .iter()
         .map(|case| Board {
@@ -84,8 +84,7 @@ fn sidecar(board: &Board, reference: Reference) -> Sidecar {
     };
     // Found to 0.3 px (two detectors differ by 0.14 to 0.47 px); the board is the unit of length.
     let tilt_u_deg = (reference == Reference::Row).then_some(30.0);
-    sidecar.scale =
-        Some(Scale { kind, tolerance: Some(Tolerance::URel(0.0)), u_px: Some(0.3), tilt_u_deg, points });
+    sidecar.scale = Some(Scale { kind, tolerance: Some(Tolerance::URel(0.0)), u_px: Some(0.3), tilt_u_deg, points });
     let flat = PlaneSpec { behind_scale_mm: Some(0.0), u_mm: Some(0.0), tilt_u_deg: Some(0.0) };
     sidecar.planes.insert(PlaneName::Measured, flat);
     sidecar

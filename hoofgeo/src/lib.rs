@@ -13,6 +13,7 @@ pub mod photo;
 pub mod placed;
 pub mod scale;
 pub mod scene;
+pub mod second_order;
 pub mod sidecar;
 pub mod uncertainty;
 

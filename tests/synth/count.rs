@@ -1,8 +1,8 @@
 //! How often intervals hold the truth.
 
 use super::{Photo, Spec, draw, rng};
-use hoofgeo::measured::{MeasureOptions, measure};
 use hoofgeo::measure::ALL;
+use hoofgeo::measured::{MeasureOptions, measure};
 use rayon::prelude::*;
 use std::collections::BTreeMap;
 

@@ -14,7 +14,7 @@ use hoofgeo::scale::{self, ScaleKind, Tolerance};
 use hoofgeo::scene::LensPrior;
 use hoofgeo::scene::params::{LENS, LN_FOCAL, LN_MAGNIFICATION, PIVOT, ROLL, STRETCH, TILT_X, TILT_Y, UNKNOWNS, View3};
 use hoofgeo::scene::plane::Plane;
-use hoofgeo::sidecar::{Graduation, PlaneSpec, Placement, Scale, Sidecar};
+use hoofgeo::sidecar::{Graduation, Placement, PlaneSpec, Scale, Sidecar};
 use hoofgeo::{PlaneName, View};
 use nalgebra::{DMatrix, Point2, SMatrix, Vector2};
 use rand::{RngExt, SeedableRng};
@@ -58,7 +58,8 @@ impl Known {
             Self::Profile => {
                 let mean = [focal, 2020.0, 1500.0, -0.02, 0.01, 0.0, 0.0002, -0.0001];
                 let u = [6.0, 5.0, 5.0, 0.004, 0.01, 0.0, 0.0002, 0.0002];
-                let mut c: SMatrix<f64, LENS, LENS> = SMatrix::from_diagonal(&nalgebra::SVector::from(u.map(|u| u * u)));
+                let mut c: SMatrix<f64, LENS, LENS> =
+                    SMatrix::from_diagonal(&nalgebra::SVector::from(u.map(|u| u * u)));
                 (c[(3, 4)], c[(4, 3)]) = (-0.9 * u[3] * u[4], -0.9 * u[3] * u[4]);
                 LensPrior::profile(mean, &c)
             }
@@ -121,8 +122,8 @@ impl Places {
 /// part of the wall's outline flares.
 pub(crate) fn lateral_foot() -> Places {
     use Landmark::{
-        Breakover, GroundBack, GroundFront, HeelBulb, HeelCoronet, HeelGround, PasternLower, PasternUpper, SolePlaneHeel,
-        ToeCoronet, ToeGround,
+        Breakover, GroundBack, GroundFront, HeelBulb, HeelCoronet, HeelGround, PasternLower, PasternUpper,
+        SolePlaneHeel, ToeCoronet, ToeGround,
     };
     let mut p = Places::default();
     let at = |from: (f64, f64), length: f64, degrees: f64| {
@@ -270,10 +271,8 @@ pub(crate) fn draw(spec: &Spec, rng: &mut Rng) -> Option<Photo> {
     x[LN_MAGNIFICATION] = x[LN_FOCAL] - f64::ln(distance);
     let tolerance = Tolerance::assumed(spec.kind);
     let labels = labels(spec.kind);
-    let points: Vec<scale::Graduation> = labels
-        .iter()
-        .map(|l| scale::Graduation { label: Point2::from(*l), pixel: Point2::origin() })
-        .collect();
+    let points: Vec<scale::Graduation> =
+        labels.iter().map(|l| scale::Graduation { label: Point2::from(*l), pixel: Point2::origin() }).collect();
     let relative = tolerance.relative_u(scale::span(&points));
     x[STRETCH] = match tolerance {
         // Rectangular, as the class is declared.
@@ -305,10 +304,9 @@ pub(crate) fn draw(spec: &Spec, rng: &mut Rng) -> Option<Photo> {
         }
         View::Solar if rng.random::<bool>() => {
             planes.insert(PlaneName::Sole, ([8.0, 0.0, 0.0], [4.0, 3.0]));
-            sidecar.planes.insert(
-                PlaneName::Sole,
-                PlaneSpec { behind_scale_mm: Some(8.0), u_mm: Some(4.0), tilt_u_deg: None },
-            );
+            sidecar
+                .planes
+                .insert(PlaneName::Sole, PlaneSpec { behind_scale_mm: Some(8.0), u_mm: Some(4.0), tilt_u_deg: None });
         }
         _ => {}
     }
@@ -336,17 +334,25 @@ pub(crate) fn draw(spec: &Spec, rng: &mut Rng) -> Option<Photo> {
         let at = [p.x, p.y];
         marked.push(if two { Graduation::in_plane(*l, at) } else { Graduation::along(l[0], at) });
     }
-    sidecar.scale = Some(Scale { kind: spec.kind, tolerance: Some(tolerance), u_px: None, tilt_u_deg: None, points: marked });
+    sidecar.scale =
+        Some(Scale { kind: spec.kind, tolerance: Some(tolerance), u_px: None, tilt_u_deg: None, points: marked });
 
     let with_lines = rng.random::<f64>() < 0.7;
     let mut nominal = foot(spec.view).map(|p| p + move_by);
     if !with_lines {
         nominal.lines.clear();
+    } else if let Some(wall) = nominal.lines.get_mut(&Line::DorsalWall) {
+        // Flares from hardly to plainly.
+        let more = uniform(rng, -6.0, 6.0);
+        let n = wall.len() - 1;
+        for (i, w) in wall.iter_mut().enumerate() {
+            w.x -= more * ((i as f64 / n as f64 - 0.5).max(0.0) * 2.0).powi(2);
+        }
     }
     // Places on their own planes, and the same dropped on the measured plane: the truth.
     let own = |name: PlaneName| planes.get(&name).copied().unwrap_or(measured);
     let mut truth = Places::default();
-    let mut pixel = |place: Point2<f64>, plane: PlaneName, anatomy: Vector2<f64>, u_px: f64, rng: &mut Rng| {
+    let pixel = |place: Point2<f64>, plane: PlaneName, anatomy: Vector2<f64>, u_px: f64, rng: &mut Rng| {
         let on = own(plane);
         let lifted = on.lift(place + anatomy);
         let p = view.pixel(lifted)?;
@@ -356,9 +362,8 @@ pub(crate) fn draw(spec: &Spec, rng: &mut Rng) -> Option<Photo> {
             return None;
         }
         let p = inside(p)?;
-        let at: Vec<[f64; 2]> = (0..spec.repeats)
-            .map(|_| [p.x + u_px * normal(rng), p.y + u_px * normal(rng)])
-            .collect();
+        let at: Vec<[f64; 2]> =
+            (0..spec.repeats).map(|_| [p.x + u_px * normal(rng), p.y + u_px * normal(rng)]).collect();
         Some((measured.drop(on.lift(place)), at))
     };
     for (l, place) in &nominal.landmarks {
