@@ -4,7 +4,7 @@ use super::{DORSAL_WALL, GROUND};
 use crate::foot::View;
 use crate::formula;
 use crate::landmark::{Landmark, Line};
-use crate::measure::geometry::{Straight, angle_between, cross, distance, dorsal_wall, dot, from_to, ground};
+use crate::measure::geometry::{Straight, angle_between, cross, distance, dorsal_wall, dot, from_to, ground, height};
 use crate::measure::{COMMON_PRACTICE, Measurement, Need, Quantity, Reference};
 use crate::numeric::{Real, constant, value};
 use crate::placed::{Outcome, Placed, Undefined};
@@ -37,7 +37,8 @@ pub const DORSAL_WALL_ANGLE: Measurement = Measurement {
 };
 
 pub(super) fn dorsal_wall_angle<T: Real>(p: &Placed<'_, T>) -> Outcome<T> {
-    angle_between(ground(p)?.back, dorsal_wall(p)?.along)
+    let wall = dorsal_wall(p)?;
+    angle_between(ground(p)?.back, wall.along)
 }
 
 /// Length of the dorsal wall.
@@ -81,7 +82,7 @@ pub const TOE_HEIGHT: Measurement = Measurement {
 };
 
 pub(super) fn toe_height<T: Real>(p: &Placed<'_, T>) -> Outcome<T> {
-    Ok(ground(p)?.height(p.at(Landmark::ToeCoronet)?))
+    height(p, Landmark::ToeCoronet)
 }
 
 /// Fewest points of the dorsal wall for comparing its thirds.
