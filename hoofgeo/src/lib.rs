@@ -15,6 +15,8 @@ pub mod scale;
 pub mod scene;
 pub mod sidecar;
 pub mod uncertainty;
+#[cfg(feature = "files")]
+pub mod visit;
 
 pub use error::{Error, ErrorKind, Place, Result};
 pub use foot::{Foot, PlaneName, Side, Stage, View};
