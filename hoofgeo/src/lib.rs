@@ -1,6 +1,7 @@
 //! Measures horse hooves from photographs.
 mod error;
 pub mod evaluate;
+pub mod explain;
 mod foot;
 pub mod landmark;
 pub mod lens;

@@ -31,7 +31,8 @@ impl Stop {
         self.0.store(true, Ordering::Relaxed);
     }
 
-    fn is_raised(&self) -> bool {
+    /// Whether it was raised.
+    pub fn is_raised(&self) -> bool {
         self.0.load(Ordering::Relaxed)
     }
 }
@@ -193,7 +194,7 @@ pub fn check_folder(folder: &Path, each: &mut dyn FnMut(CheckReport<'_>)) -> Res
     Ok(summary)
 }
 
-fn must_be_folder(folder: &Path) -> Result<()> {
+pub(super) fn must_be_folder(folder: &Path) -> Result<()> {
     if folder.is_dir() {
         return Ok(());
     }

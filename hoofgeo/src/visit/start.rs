@@ -1,6 +1,7 @@
 //! New sidecars with empty slots.
 
 use super::folder::walk;
+use super::run::must_be_folder;
 use crate::error::{Error, Result};
 use crate::photo::read_facts;
 use crate::sidecar::template;
@@ -20,7 +21,11 @@ pub enum Started {
 
 /// Writes a sidecar with empty slots beside every photo of a folder that has none, from hints in the file name and from EXIF.
 /// Never over one that exists.
-pub fn start_folder(folder: &Path, each: &mut dyn FnMut(Started)) {
+///
+/// # Errors
+/// Where the folder does not exist. A photo that gets no sidecar is reported to `each`.
+pub fn start_folder(folder: &Path, each: &mut dyn FnMut(Started)) -> Result<()> {
+    must_be_folder(folder)?;
     for entry in walk(folder, &[]) {
         each(match entry {
             Err(e) => Started::Refused(e),
@@ -31,6 +36,7 @@ pub fn start_folder(folder: &Path, each: &mut dyn FnMut(Started)) {
             },
         });
     }
+    Ok(())
 }
 
 fn write_new(photo: &Path, sidecar: &Path) -> Result<()> {
