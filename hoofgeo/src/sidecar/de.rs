@@ -106,7 +106,7 @@ impl<'de> Deserializer<'de> for De<'de, '_> {
     fn deserialize_u32<V: Visitor<'de>>(self, visitor: V) -> Result<V::Value, Fault> {
         let x = self.number()?;
         if x.fract() != 0.0 || !(0.0..=f64::from(u32::MAX)).contains(&x) {
-            return Err(self.wrong("a whole number"));
+            return Err(self.wrong("a positive whole number"));
         }
         #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "whole and in range, see above")]
         visitor.visit_u32(x as u32)
@@ -144,8 +144,11 @@ impl<'de> Deserializer<'de> for De<'de, '_> {
         if let Value::Array(a) = self.value
             && a.elements.len() != length
         {
-            let expected = if length == 2 { "`[x, y]`, two numbers".to_owned() } else { format!("{length} values") };
-            return Err(Fault::new(format!("must be {expected}; here are {}", a.elements.len())).at(self.start()));
+            let fault = match (length, a.elements.len()) {
+                (2, n) => super::fault::not_a_pair(n),
+                (_, n) => Fault::new(format!("must be a list of {length} values, not {n}")),
+            };
+            return Err(fault.at(self.start()));
         }
         self.seq(visitor)
     }
@@ -157,9 +160,12 @@ impl<'de> Deserializer<'de> for De<'de, '_> {
     fn deserialize_struct<V: Visitor<'de>>(
         self,
         _: &'static str,
-        _: &'static [&'static str],
+        keys: &'static [&'static str],
         visitor: V,
     ) -> Result<V::Value, Fault> {
+        if keys.contains(&"at") && self.value.as_array().is_some() {
+            return Err(self.wrong("an object `{...}`").help("write { \"at\": [x, y] }"));
+        }
         self.map(visitor)
     }
 

@@ -175,7 +175,7 @@ impl LensProfile {
     /// # Errors
     /// As [`LensProfile::parse`]; other encodings are named.
     pub fn parse_bytes(bytes: &[u8]) -> Result<Self> {
-        Self::parse(decode(bytes).map_err(|fault| fault.into_error(None))?)
+        Self::parse(decode(bytes)?)
     }
 
     /// Checks a profile that was made by a program as strictly as one that was read.
@@ -189,7 +189,7 @@ impl LensProfile {
     /// The profile's text.
     pub fn to_json(&self) -> String {
         let Self { camera, frame, focal_px, principal_point_px, distortion, covariance, found } = self.clone();
-        json::pretty(&LensFile {
+        json::pretty_rows(&LensFile {
             format: Self::FORMAT.to_owned(),
             camera,
             frame,
@@ -240,7 +240,7 @@ fn check(p: &LensProfile) -> Result<(), Fault> {
     }
     let Distortion { model: _, k1, k2, k3, p1, p2 } = p.distortion;
     for (key, value) in [("k1", k1), ("k2", k2), ("k3", k3), ("p1", p1), ("p2", p2)] {
-        if !(value.abs() <= limits::DISTORTION) {
+        if value.abs() > limits::DISTORTION || value.is_nan() {
             let what = format!("{value} is too much to be meant, {} is the most", limits::DISTORTION);
             return Err(Fault::new(what).within(key).within("distortion"));
         }

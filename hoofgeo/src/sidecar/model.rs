@@ -260,11 +260,11 @@ pub struct Visit {
     pub taken: Option<String>,
     /// Who placed the landmarks.
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[cfg_attr(feature = "schema", schemars(length(min = 1)))]
+    #[cfg_attr(feature = "schema", schemars(regex(pattern = r"\S")))]
     pub observer: Option<String>,
     /// The lens profile's file.
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[cfg_attr(feature = "schema", schemars(length(min = 1)))]
+    #[cfg_attr(feature = "schema", schemars(regex(pattern = r"\S")))]
     pub lens: Option<String>,
     /// The scale, whole or without its points.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -274,6 +274,6 @@ pub struct Visit {
     pub planes: Planes,
     /// Free text.
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[cfg_attr(feature = "schema", schemars(length(min = 1)))]
+    #[cfg_attr(feature = "schema", schemars(regex(pattern = r"\S")))]
     pub notes: Option<String>,
 }

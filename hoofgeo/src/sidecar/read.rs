@@ -2,7 +2,7 @@
 
 use super::check;
 use super::de::read;
-use super::fault::Fault;
+use super::fault::{Fault, list};
 use super::model::{Gauge, PhotoRef, Scale, Sidecar, Subject, Visit};
 use super::raw::{LandmarkSlots, LineSlots, SharedScale, SharedSubject, SidecarFile};
 use super::text::{Document, decode};
@@ -53,7 +53,7 @@ impl Sidecar {
     /// # Errors
     /// As [`Sidecar::parse`]; other encodings are named.
     pub fn parse_bytes(bytes: &[u8], visit: Option<&Visit>) -> Result<Self> {
-        Self::parse(decode(bytes).map_err(|fault| fault.into_error(None))?, visit)
+        Self::parse(decode(bytes)?, visit)
     }
 
     /// Checks a sidecar that was built or changed by a program as strictly as one that was read.
@@ -137,7 +137,7 @@ impl Visit {
     /// # Errors
     /// As [`Sidecar::parse_bytes`].
     pub fn parse_bytes(bytes: &[u8]) -> Result<Self> {
-        Self::parse(decode(bytes).map_err(|fault| fault.into_error(None))?)
+        Self::parse(decode(bytes)?)
     }
 }
 
@@ -151,7 +151,7 @@ pub(super) fn typed<'t, T: Deserialize<'t>>(
         match root.properties.iter().find(|p| p.name.as_str() == "format").map(|p| &p.value) {
             Some(Value::StringLit(s)) if s.value == format => {}
             Some(Value::StringLit(s)) => return Err(wrong_format(&s.value, format).within("format")),
-            None if !required => {}
+            None | Some(Value::NullKeyword(_)) if !required => {}
             None => {
                 let write = format!("write \"format\": \"{format}\"");
                 return Err(Fault::new("the key `format` is missing").help(write));
@@ -182,10 +182,12 @@ fn has_points(document: &Document<'_>) -> bool {
 
 fn subject(own: Option<SharedSubject>, shared: Option<&SharedSubject>) -> Result<Subject, Fault> {
     let own = own.unwrap_or_default();
+    check::text("animal", own.animal.as_ref()).map_err(|e| e.within("subject"))?;
     let animal = own.animal.or_else(|| shared.and_then(|s| s.animal.clone())).unwrap_or_default();
     let foot = own.foot.or_else(|| shared.and_then(|s| s.foot)).ok_or_else(|| {
-        let names: Vec<_> = Foot::ALL.iter().map(|f| format!("\"{f}\"")).collect();
-        Fault::new(format!("`foot` is still empty: write {}", names.join(", "))).within("foot").within("subject")
+        let names: Vec<_> = Foot::ALL.iter().map(|f| f.name()).collect();
+        let write = list(&names).replace('`', "\"");
+        Fault::new(format!("`foot` is still empty: write {write}")).within("foot").within("subject")
     })?;
     Ok(Subject { animal, foot })
 }

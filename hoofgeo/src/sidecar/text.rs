@@ -1,6 +1,7 @@
 //! From bytes to a tree of JSON values that know where they stand.
 
 use super::fault::{Fault, Step, short};
+use crate::{Error, ErrorKind, Place};
 use jsonc_parser::ast::{NullKeyword, ObjectProp, Value};
 use jsonc_parser::common::{Range, Ranged as _};
 use jsonc_parser::errors::ParseErrorKind;
@@ -30,42 +31,36 @@ pub(super) struct Document<'a> {
 }
 
 /// Bytes as text. A UTF-8 byte order mark is dropped; other encodings are recognised and named.
-pub(super) fn decode(bytes: &[u8]) -> Result<&str, Fault> {
-    let save = "save it again as UTF-8";
-    match bytes {
-        [0xFF, 0xFE, 0, 0, ..] | [0, 0, 0xFE, 0xFF, ..] => {
-            return Err(Fault::new("the text is UTF-32, not UTF-8").help(save));
-        }
-        [0xFF, 0xFE, ..] | [0xFE, 0xFF, ..] => return Err(Fault::new("the text is UTF-16, not UTF-8").help(save)),
-        // JSON begins with two ASCII characters, so a zero among the first two bytes is half of a UTF-16 character.
-        [0, b, ..] | [b, 0, ..] if *b != 0 => {
-            return Err(Fault::new("the text is UTF-16 without a byte order mark, not UTF-8").help(save));
-        }
-        _ => {}
-    }
-    let text = match std::str::from_utf8(bytes) {
-        Ok(text) => text,
-        Err(e) => {
-            let (good, bad) = bytes.split_at(e.valid_up_to());
-            let before = String::from_utf8_lossy(good);
-            let (line, column) = line_column(&before, before.len());
-            return Err(match bad {
-                _ if bytes.contains(&0) => Fault::new("this is not text").help("is it another file under this name?"),
-                [] => Fault::new("the text ends inside a character"),
-                [byte, ..] => Fault::new(format!(
-                    "the text is not UTF-8: byte 0x{byte:02X} on line {line} column {column} (`{}` in Latin-1)",
-                    char::from(*byte).escape_debug()
-                ))
-                .help(save),
-            });
-        }
+pub(super) fn decode(bytes: &[u8]) -> Result<&str, Error> {
+    let wrong = |what: String| Error::new(ErrorKind::Format, what).help("save it again as UTF-8");
+    let other = match bytes {
+        [0xFF, 0xFE, 0, 0, ..] | [0, 0, 0xFE, 0xFF, ..] => Some("UTF-32"),
+        [0xFF, 0xFE, ..] | [0xFE, 0xFF, ..] => Some("UTF-16"),
+        // JSON begins with an ASCII character, so a zero beside it is the other half of a UTF-16 one.
+        [0, b, ..] | [b, 0, ..] if *b != 0 => Some("UTF-16 without a byte order mark"),
+        _ => None,
     };
+    if let Some(encoding) = other {
+        return Err(wrong(format!("the text is {encoding}, not UTF-8")));
+    }
+    let text = std::str::from_utf8(bytes).map_err(|e| {
+        let (good, bad) = bytes.split_at(e.valid_up_to());
+        let (line, column) = line_column(std::str::from_utf8(good).unwrap_or_default(), good.len());
+        let error = match bad.first() {
+            Some(byte) if !bytes.contains(&0) => {
+                let latin = char::from(*byte).escape_debug();
+                wrong(format!("the text is not UTF-8: byte 0x{byte:02X} (`{latin}` in Latin-1)"))
+            }
+            _ => Error::new(ErrorKind::Format, "this is not text").help("is it another file under this name?"),
+        };
+        error.at(Place { line, column, path: String::new() })
+    })?;
     Ok(text.strip_prefix('\u{feff}').unwrap_or(text))
 }
 
 impl<'a> Document<'a> {
     /// Reads a text that must hold one JSON object.
-    pub(super) fn read(text: &'a str) -> Result<Self, crate::Error> {
+    pub(super) fn read(text: &'a str) -> Result<Self, Error> {
         let text = text.strip_prefix('\u{feff}').unwrap_or(text);
         if text.len() > LONGEST {
             let what = format!("the text is {} MB long: this is something else", text.len() >> 20);
@@ -149,6 +144,9 @@ fn syntax(text: &str, at: usize, kind: &ParseErrorKind) -> Fault {
     let fault = match kind {
         K::CommentsNotAllowed => Fault::new("a comment is not allowed here").help("write it into the key `notes`"),
         K::TrailingCommasNotAllowed => Fault::new("no comma may follow the last entry"),
+        K::ExpectedComma if text[..at].ends_with(['0', '-']) && rest.starts_with(|c: char| c.is_ascii_digit()) => {
+            Fault::new("a number must not begin with 0")
+        }
         K::ExpectedComma => Fault::new("a comma is missing here"),
         K::SingleQuotedStringsNotAllowed => Fault::new("text stands in double quotes"),
         K::HexadecimalNumbersNotAllowed => Fault::new("a number must be decimal"),

@@ -1,8 +1,9 @@
 #![allow(clippy::unwrap_used, reason = "tests")]
 use super::*;
-use crate::Result;
+
 use crate::{Foot, Landmark, Line, PlaneName, Side, Stage, View};
-use proptest::prelude::*;
+
+mod bad;
 
 /// The contract's own example of a sidecar.
 pub(super) const EXAMPLE: &str = r#"{
