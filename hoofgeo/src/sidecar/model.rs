@@ -249,7 +249,7 @@ pub struct HeelGauge {
 pub struct Visit {
     /// The format's name and version, `hoofgeo-visit/1`.
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[cfg_attr(feature = "schema", schemars(extend("const" = Self::FORMAT)))]
+    #[cfg_attr(feature = "schema", schemars(extend("enum" = [Self::FORMAT, ()])))]
     pub format: Option<String>,
     /// Whose feet.
     #[serde(skip_serializing_if = "Option::is_none")]
