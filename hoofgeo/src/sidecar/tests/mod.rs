@@ -191,8 +191,8 @@ mod visits {
         assert_eq!((s.kind, s.tolerance), (ScaleKind::StraightRuler, Some(Tolerance::Class(RuleClass::I))));
         assert_eq!((s.u_px, s.tilt_u_deg, s.points.len()), (Some(0.5), Some(4.0), 2));
         // Another kind of scale is another thing: nothing of the visit's holds for it.
-        let own = format!(r#", "scale": {{ "kind": "square_ruler", "points": [] }}"#);
-        let s = merged(&own, visit).unwrap();
+        let own = r#", "scale": { "kind": "square_ruler", "points": [] }"#;
+        let s = merged(own, visit).unwrap();
         assert_eq!(s.empty_slots(), ["scale.points"]);
         assert_eq!(s.scale.unwrap().tolerance, None);
         // No scale of its own: the visit's, its points an empty slot.
