@@ -2,7 +2,7 @@
 
 use super::fault::{Fault, short};
 use super::read::typed;
-use super::text::{Document, decode};
+use super::text::{self, decode};
 use super::{json, limits, time};
 use crate::Result;
 use nalgebra::{SMatrix, SymmetricEigen};
@@ -149,8 +149,7 @@ impl LensProfile {
     /// # Errors
     /// [`crate::ErrorKind::Format`], with line, column and JSON path, for everything that does not follow the format.
     pub fn parse(text: &str) -> Result<Self> {
-        let document = Document::read(text)?;
-        let read = || {
+        text::parse(text, |document| {
             let LensFile {
                 format: _,
                 camera,
@@ -161,13 +160,12 @@ impl LensProfile {
                 order,
                 covariance,
                 found,
-            } = typed(&document, Self::FORMAT, true)?;
+            } = typed(document, Self::FORMAT, true)?;
             check_order(&order)?;
             let profile = Self { camera, frame, focal_px, principal_point_px, distortion, covariance, found };
             check(&profile)?;
             Ok(profile)
-        };
-        read().map_err(|fault: Fault| fault.into_error(Some(&document)))
+        })
     }
 
     /// Reads a profile from a file's bytes, which must be UTF-8.

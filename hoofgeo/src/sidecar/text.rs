@@ -1,9 +1,8 @@
 //! From bytes to a tree of JSON values that know where they stand.
 
 use super::fault::{Fault, Step, short};
+use super::tree::{Kind, Node};
 use crate::{Error, ErrorKind, Place};
-use jsonc_parser::ast::{NullKeyword, ObjectProp, Value};
-use jsonc_parser::common::{Range, Ranged as _};
 use jsonc_parser::errors::ParseErrorKind;
 use jsonc_parser::{CollectOptions, ParseOptions, parse_to_ast};
 
@@ -27,7 +26,7 @@ const STRICT: ParseOptions = ParseOptions {
 /// A text and its tree.
 pub(super) struct Document<'a> {
     text: &'a str,
-    root: Value<'a>,
+    root: Node<'a>,
 }
 
 /// Bytes as text. A UTF-8 byte order mark is dropped; other encodings are recognised and named.
@@ -58,35 +57,50 @@ pub(super) fn decode(bytes: &[u8]) -> Result<&str, Error> {
     Ok(text.strip_prefix('\u{feff}').unwrap_or(text))
 }
 
+/// Reads a text that must hold one JSON object, and makes something of it.
+///
+/// A text that is as it should be needs no positions, so it is first read without, in a third of the time. Where
+/// anything is wrong it is read again, with them.
+pub(super) fn parse<T>(text: &str, make: impl Fn(&Document<'_>) -> Result<T, Fault>) -> Result<T, Error> {
+    let text = text.strip_prefix('\u{feff}').unwrap_or(text);
+    if text.len() > LONGEST {
+        return Err(Error::new(
+            ErrorKind::Format,
+            format!("the text is {} MB long: this is something else", text.len() >> 20),
+        ));
+    }
+    if let Ok(root) = serde_json::from_str(text)
+        && let Ok(made) = make(&Document { text, root })
+    {
+        return Ok(made);
+    }
+    if text.bytes().all(|b| b.is_ascii_whitespace()) {
+        return Err(Error::new(ErrorKind::Format, "the file is empty").help("write a new one with `hoofgeo start`"));
+    }
+    let document = Document::with_positions(text)?;
+    make(&document).map_err(|fault| fault.into_error(Some(&document)))
+}
+
 impl<'a> Document<'a> {
-    /// Reads a text that must hold one JSON object.
-    pub(super) fn read(text: &'a str) -> Result<Self, Error> {
-        let text = text.strip_prefix('\u{feff}').unwrap_or(text);
-        if text.len() > LONGEST {
-            let what = format!("the text is {} MB long: this is something else", text.len() >> 20);
-            return Err(Fault::new(what).into_error(None));
-        }
-        if text.bytes().all(|b| b.is_ascii_whitespace()) {
-            return Err(Fault::new("the file is empty").help("write a new one with `hoofgeo start`").into_error(None));
-        }
-        let bare = Self { text, root: Value::NullKeyword(NullKeyword { range: Range::new(0, 0) }) };
+    pub(super) fn with_positions(text: &'a str) -> Result<Self, Error> {
+        let bare = Self { text, root: Node { at: 0, kind: Kind::Null } };
         let parsed = parse_to_ast(text, &CollectOptions::default(), &STRICT)
             .map_err(|e| syntax(text, e.range().start, e.kind()).into_error(Some(&bare)))?;
-        let Some(root) = parsed.value else {
-            return Err(Fault::new("the file holds no value").into_error(None));
+        let Some(value) = parsed.value else {
+            return Err(Error::new(ErrorKind::Format, "the file holds no value"));
         };
-        // A second, independent reader is stricter in what RFC 8259 forbids besides (control characters in strings,
-        // exotic white space), and costs a tenth of the first.
+        // The reader with positions lets pass what RFC 8259 forbids besides: control characters in strings, exotic
+        // white space.
         if let Err(e) = serde_json::from_str::<serde::de::IgnoredAny>(text) {
             let position = position_of(text, e.line(), e.column());
             let words = e.to_string();
             let words = words.split(" at line ").next().unwrap_or_default();
             return Err(Fault::new(format!("not JSON: {words}")).at(position).into_error(Some(&bare)));
         }
-        Ok(Self { text, root })
+        Ok(Self { text, root: value.into() })
     }
 
-    pub(super) fn root(&self) -> &Value<'a> {
+    pub(super) fn root(&self) -> &Node<'a> {
         &self.root
     }
 
@@ -98,26 +112,19 @@ impl<'a> Document<'a> {
     /// The byte position that a path leads to, or the deepest value on the way that exists.
     pub(super) fn locate(&self, path: &[Step], key: bool) -> Option<usize> {
         let mut here = &self.root;
-        let mut at = here.range().start;
+        let mut at = here.at;
         for (i, step) in path.iter().enumerate() {
-            let next = match (step, here) {
-                (Step::Key(k), Value::Object(o)) => {
-                    o.properties.iter().rev().find(|p| p.name.as_str() == k).map(|p| (key_start(p), &p.value))
-                }
-                (Step::Index(i), Value::Array(a)) => a.elements.get(*i).map(|v| (v.range().start, v)),
+            let next = match (step, &here.kind) {
+                (Step::Key(k), _) => here.get(k).map(|f| (f.at, &f.value)),
+                (Step::Index(i), Kind::List(list)) => list.get(*i).map(|node| (node.at, node)),
                 _ => None,
             };
             let Some((key_at, value)) = next else { break };
             here = value;
-            at = if key && i + 1 == path.len() { key_at } else { value.range().start };
+            at = if key && i + 1 == path.len() { key_at } else { value.at };
         }
         Some(at)
     }
-}
-
-/// Where a key's opening quote stands.
-pub(super) fn key_start(property: &ObjectProp<'_>) -> usize {
-    property.name.range().start
 }
 
 fn line_column(text: &str, position: usize) -> (usize, usize) {

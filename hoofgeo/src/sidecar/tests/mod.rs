@@ -117,12 +117,18 @@ pub(super) const GOOD: &[(&str, &str)] = &[
     (r#""notes": "free text""#, r#""notes": "two\nlines, a quote \" and \\""#),
 ];
 
+/// The same by the reader that errors come from.
+fn with_positions(text: &str) -> Sidecar {
+    Sidecar::from_document(&text::Document::with_positions(text).unwrap(), None).unwrap()
+}
+
 #[test]
 fn good_variants_read_and_survive_writing() {
     for (from, to) in GOOD {
         let s = Sidecar::parse(&bad::edited(EXAMPLE, from, to), None).unwrap();
         assert_eq!(Sidecar::parse(&s.to_json(), None).unwrap(), s, "{to}");
         assert!(s.check().is_ok());
+        assert_eq!(with_positions(&bad::edited(EXAMPLE, from, to)), s, "{to}");
     }
     let with_mark = format!("\u{feff}{EXAMPLE}");
     assert_eq!(Sidecar::parse_bytes(with_mark.as_bytes(), None).unwrap(), Sidecar::parse(EXAMPLE, None).unwrap());
@@ -373,7 +379,11 @@ mod mutations {
                 }
             } else {
                 match Sidecar::parse(&text, None) {
-                    Ok(s) => { prop_assert_eq!(Sidecar::parse(&s.to_json(), None).unwrap(), s); None }
+                    Ok(s) => {
+                        prop_assert_eq!(&Sidecar::parse(&s.to_json(), None).unwrap(), &s);
+                        prop_assert_eq!(with_positions(&text), s);
+                        None
+                    }
                     Err(e) => Some(e),
                 }
             };
