@@ -1,6 +1,7 @@
 //! What the files say, as types. Pixels are of the upright photo, (0, 0) its top-left corner.
 
 use super::raw::{Planes, SharedScale, SharedSubject};
+pub use crate::scale::{RuleClass, ScaleKind, Tolerance};
 use crate::{Foot, Landmark, Line, PlaneName, Side, Stage, View};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
@@ -80,52 +81,6 @@ pub struct Subject {
     pub animal: String,
     /// Which foot.
     pub foot: Foot,
-}
-
-/// What kind of scale lies in the photo.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
-#[serde(rename_all = "snake_case")]
-pub enum ScaleKind {
-    /// A straight ruler: graduations along one edge.
-    StraightRuler,
-    /// An L-shaped ruler: graduations along two edges.
-    SquareRuler,
-    /// A card of format ID-1 (ISO/IEC 7810), 85.60 mm x 53.98 mm.
-    Card,
-    /// A printed board.
-    Board,
-}
-
-impl ScaleKind {
-    /// Whether its points spread over a plane, not only along an edge.
-    pub const fn is_two_dimensional(self) -> bool {
-        !matches!(self, Self::StraightRuler)
-    }
-}
-
-/// Accuracy class of a rule, Directive 2014/32/EU Annex X (MI-008).
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
-pub enum RuleClass {
-    /// Class I.
-    I,
-    /// Class II.
-    II,
-    /// Class III.
-    III,
-}
-
-/// How well the scale's graduations keep their nominal distances.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
-pub enum Tolerance {
-    /// The accuracy class printed on the rule.
-    #[serde(rename = "class")]
-    Class(RuleClass),
-    /// Relative standard uncertainty of every length on it (2e-4: 0.02 mm on 100 mm).
-    #[serde(rename = "u_rel")]
-    URel(#[cfg_attr(feature = "schema", schemars(range(min = 0.0, max = super::limits::U_REL)))] f64),
 }
 
 /// The scale in a photo.

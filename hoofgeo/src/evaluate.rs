@@ -1,0 +1,311 @@
+//! From located points to measured values: linear propagation with its budget, and Monte Carlo.
+
+use crate::located::Located;
+use crate::measure::{Dual, Formula, Measurement};
+use crate::placed::{Outcome, Placed, Used};
+use crate::scene::params::{UNKNOWNS, View3};
+use crate::scene::plane::{PLANE, Plane, back_project};
+use crate::scene::{Scene, State, variance};
+use crate::uncertainty::{
+    Agreement, Budget, NormalVector, Source, Summary, coverage_factor, draw_blocks, effective_dof,
+};
+use nalgebra::{Const, DMatrix, DVector, Point2, SVector, U1, Vector2};
+use rand::RngExt;
+use rand_distr::StandardNormal;
+use rand_xoshiro::Xoshiro256PlusPlus;
+
+/// A measured value with its uncertainty.
+#[derive(Debug, Clone)]
+pub struct Value {
+    /// What was measured.
+    pub measurement: &'static Measurement,
+    /// Best estimate, in the measurement's unit.
+    pub value: f64,
+    /// Standard uncertainty.
+    pub u: f64,
+    /// Coverage factor.
+    pub k: f64,
+    /// Effective degrees of freedom, where a component was estimated from repeats.
+    pub dof: Option<f64>,
+    /// The 95 % interval.
+    pub interval: [f64; 2],
+    /// Variance shares by source.
+    pub budget: Budget,
+    /// What the formula made use of.
+    pub used: Used,
+    /// The Monte Carlo distribution, where asked for.
+    pub monte_carlo: Option<Summary>,
+    /// Whether the Monte Carlo distribution has replaced the linear result, which misses it.
+    pub linear_fails: bool,
+}
+
+impl Value {
+    /// Expanded uncertainty U = k u.
+    pub fn expanded(&self) -> f64 {
+        self.k * self.u
+    }
+
+    /// How the value was made, as the results name it.
+    pub fn method(&self) -> &'static str {
+        if self.used.gauge {
+            "gauge"
+        } else if self.used.lines().any(|l| l.info().closed) {
+            "outline"
+        } else if self.used.fit {
+            "line_fit"
+        } else if self.used.lines().next().is_some() && self.used.landmarks().next().is_none() {
+            "line_points"
+        } else {
+            "two_points"
+        }
+    }
+}
+
+/// Sensitivities of one formula: to every point's place and to the gauge.
+struct Gradient {
+    value: f64,
+    used: Used,
+    points: Vec<(usize, Vector2<f64>)>,
+    gauge: f64,
+}
+
+/// Evaluates one measurement with its uncertainty to first order (JCGM 100:2008, 5.1.2 and 5.2.2: all correlations kept).
+pub fn evaluate(measurement: &'static Measurement, located: &Located, scene: &Scene) -> Outcome<Value> {
+    let gradient = differentiate(&measurement.formula, located)?;
+    let by_scene: SVector<f64, UNKNOWNS> =
+        gradient.points.iter().map(|(i, g)| located.points[*i].by_scene.transpose() * g).sum();
+    let mut variances: Vec<(Source, f64)> =
+        [Source::Graduations, Source::ScaleTolerance, Source::Lens, Source::CameraTilt]
+            .into_iter()
+            .zip(&scene.parts)
+            .map(|(source, part)| (source, variance(&by_scene, part)))
+            .collect();
+    for (slot, plane) in located.planes.iter().enumerate() {
+        let by_plane: SVector<f64, PLANE> = gradient
+            .points
+            .iter()
+            .map(|(i, g)| {
+                let p = &located.points[*i];
+                let own = if p.plane == slot { p.by_own.transpose() * g } else { SVector::zeros() };
+                if slot == 0 { p.by_measured.transpose() * g + own } else { own }
+            })
+            .sum();
+        let v = (0..PLANE).map(|k| (by_plane[k] * plane.u[k]).powi(2)).sum();
+        variances.push((Source::MeasuredPlane, v));
+    }
+    let mut repeated = 0.0;
+    for (i, g) in &gradient.points {
+        let p = &located.points[*i];
+        let click = (p.by_pixel.transpose() * g).norm_squared() * p.u_px * p.u_px;
+        if p.repeated {
+            repeated += click;
+        }
+        variances.push((Source::Landmarks, click + (p.anatomy * g).dot(g)));
+    }
+    for edge in &located.edges {
+        let moved: f64 = gradient
+            .points
+            .iter()
+            .filter(|(i, _)| edge.points.contains(i))
+            .map(|(i, g)| g.dot(&edge.normals[i - edge.points.start]))
+            .sum();
+        variances.push((Source::Landmarks, (moved * edge.u_mm).powi(2)));
+    }
+    if let Some((_, u)) = located.gauge {
+        variances.push((Source::Gauge, (gradient.gauge * u).powi(2)));
+    }
+    if let Some(v) = second_pose_variance(measurement, located, scene, gradient.value) {
+        variances.push((Source::PoseAmbiguity, v));
+    }
+    let u2: f64 = variances.iter().map(|(_, v)| v).sum();
+    let u = u2.sqrt();
+    let dof = effective_dof(u, [(repeated.sqrt(), located.repeat_dof)]);
+    let k = coverage_factor(dof);
+    let factor = measurement.quantity.factor();
+    let (value, u) = (gradient.value * factor, u * factor);
+    Ok(Value {
+        measurement,
+        value,
+        u,
+        k,
+        dof,
+        interval: [value - k * u, value + k * u],
+        budget: Budget::from_variances(variances.into_iter().filter(|(_, v)| *v > 0.0)),
+        used: gradient.used,
+        monte_carlo: None,
+        linear_fails: false,
+    })
+}
+
+/// The second pose as a further unknown: with probability p the value is off by the difference Δ, a variance of p Δ²; at least
+/// Δ²/4, so that the interval (k = 2) reaches the second value.
+fn second_pose_variance(measurement: &Measurement, located: &Located, scene: &Scene, value: f64) -> Option<f64> {
+    let places = located.second.as_ref()?;
+    let (_, probability) = scene.second?;
+    let placed = Placed::new(&located.index, places, located.gauge.map(|g| g.0));
+    let other = (measurement.formula.value)(&placed).ok()?;
+    Some((other - value).powi(2) * probability.max(0.25))
+}
+
+/// Value and sensitivities of a formula, worked out only for the points that it makes use of.
+fn differentiate(formula: &Formula, located: &Located) -> Outcome<Gradient> {
+    let placed = located.placed();
+    let value = (formula.value)(&placed)?;
+    let used = placed.used();
+    let mut wanted: Vec<usize> = used.landmarks().filter_map(|l| located.index.landmark(l)).collect();
+    for line in used.lines() {
+        wanted.extend(located.index.line(line).unwrap_or_default());
+    }
+    let mut points: Vec<(usize, Vector2<f64>)> = wanted.iter().map(|&i| (i, Vector2::zeros())).collect();
+    let mut gauge = 0.0;
+    let mut dual: Vec<Point2<Dual>> =
+        located.places.iter().map(|p| Point2::new(Dual::from_re(p.x), Dual::from_re(p.y))).collect();
+    for chunk in points.chunks_mut(Formula::SEEDS / 2) {
+        for (k, (i, _)) in chunk.iter().enumerate() {
+            dual[*i].x = dual[*i].x.derivative(2 * k);
+            dual[*i].y = dual[*i].y.derivative(2 * k + 1);
+        }
+        let out = (formula.dual)(&Placed::new(&located.index, &dual, located.gauge.map(|g| Dual::from_re(g.0))))?;
+        let eps = out.eps.unwrap_generic(Const::<{ Formula::SEEDS }>, U1);
+        for (k, (i, g)) in chunk.iter_mut().enumerate() {
+            *g = Vector2::new(eps[2 * k], eps[2 * k + 1]);
+            let p = located.places[*i];
+            dual[*i] = Point2::new(Dual::from_re(p.x), Dual::from_re(p.y));
+        }
+    }
+    if used.gauge {
+        let read = located.gauge.map(|g| Dual::from_re(g.0).derivative(0));
+        let out = (formula.dual)(&Placed::new(&located.index, &dual, read))?;
+        gauge = out.eps.unwrap_generic(Const::<{ Formula::SEEDS }>, U1)[0];
+    }
+    Ok(Gradient { value, used, points, gauge })
+}
+
+/// Draws the joint distribution of all values (JCGM 101:2008) and attaches each value's summary to it.
+///
+/// The same seed gives the same result for any number of threads. A value that the linear result misses by more than JCGM 101's
+/// clause 8 allows gets its standard uncertainty and shortest 95 % interval from the draws.
+///
+/// # Errors
+/// `Usage` where the scene's covariance is not one.
+pub fn monte_carlo(
+    values: &mut [Value],
+    located: &Located,
+    scene: &Scene,
+    draws: usize,
+    seed: u64,
+) -> crate::error::Result<()> {
+    let joint = Joint::new(located, scene)?;
+    let formulas: Vec<_> =
+        values.iter().map(|v| (v.measurement.formula.value, v.measurement.quantity.factor())).collect();
+    let columns = draw_blocks(
+        draws,
+        values.len(),
+        seed,
+        || joint.workspace(),
+        |space, rng, _, out| {
+            if let Some(gauge) = joint.draw(space, rng) {
+                let placed = Placed::new(&located.index, &space.places, gauge);
+                for (o, (formula, factor)) in out.iter_mut().zip(&formulas) {
+                    if let Ok(v) = formula(&placed) {
+                        *o = v * factor;
+                    }
+                }
+            }
+        },
+    );
+    for (value, samples) in values.iter_mut().zip(columns) {
+        let Some(summary) = Summary::at_95(samples) else { continue };
+        if summary.check_linear(value.value, value.u, value.dof).agreement == Agreement::Fails {
+            value.u = summary.u;
+            value.interval = summary.shortest;
+            value.k = (summary.shortest[1] - summary.shortest[0]) / 2.0 / summary.u;
+            value.linear_fails = true;
+        }
+        value.monte_carlo = Some(summary);
+    }
+    Ok(())
+}
+
+/// The joint distribution of everything a photo's values depend on.
+struct Joint<'a> {
+    located: &'a Located,
+    scene: &'a Scene,
+    state: NormalVector,
+    /// Cholesky factors of each point's anatomical covariance.
+    anatomy: Vec<[f64; 3]>,
+    /// Probability of the second pose and its state minus the first.
+    second: Option<(f64, State)>,
+}
+
+/// One thread's room to work in.
+struct Workspace {
+    state: [f64; UNKNOWNS],
+    places: Vec<Point2<f64>>,
+}
+
+impl<'a> Joint<'a> {
+    fn new(located: &'a Located, scene: &'a Scene) -> crate::error::Result<Self> {
+        let mean = DVector::from_column_slice(scene.state.as_slice());
+        let cov = DMatrix::from_column_slice(UNKNOWNS, UNKNOWNS, scene.covariance.as_slice());
+        let anatomy = located
+            .points
+            .iter()
+            .map(|p| {
+                let c = p.anatomy;
+                let a = c[(0, 0)].sqrt();
+                let b = if a > 0.0 { c[(1, 0)] / a } else { 0.0 };
+                [a, b, (c[(1, 1)] - b * b).max(0.0).sqrt()]
+            })
+            .collect();
+        Ok(Self {
+            located,
+            scene,
+            state: NormalVector::new(mean, &cov)?,
+            anatomy,
+            second: scene.second.map(|(state, p)| (p, state - scene.state)),
+        })
+    }
+
+    fn workspace(&self) -> Workspace {
+        Workspace { state: [0.0; UNKNOWNS], places: self.located.places.clone() }
+    }
+
+    /// Draws once: fills the places and gives the gauge reading. `None` where a point cannot be brought to its plane.
+    fn draw(&self, space: &mut Workspace, rng: &mut Xoshiro256PlusPlus) -> Option<Option<f64>> {
+        let normal = |rng: &mut Xoshiro256PlusPlus| -> f64 { rng.sample(StandardNormal) };
+        self.state.draw(rng, &mut space.state);
+        if let Some((p, shift)) = &self.second
+            && rng.random::<f64>() < *p
+        {
+            for (x, d) in space.state.iter_mut().zip(shift.iter()) {
+                *x += d;
+            }
+        }
+        let view = View3::<f64>::new(&space.state, self.scene.pivot);
+        let mut planes = [None; crate::PlaneName::ALL.len()];
+        for (slot, p) in planes.iter_mut().zip(&self.located.planes) {
+            *slot = Some(Plane::new(&std::array::from_fn(|k| p.mean[k] + p.u[k] * normal(rng))));
+        }
+        let measured = planes[0].as_ref()?;
+        let mut whole = true;
+        for ((p, chol), place) in self.located.points.iter().zip(&self.anatomy).zip(&mut space.places) {
+            let pixel = p.pixel + Vector2::new(normal(rng), normal(rng)) * p.u_px;
+            let (a, b) = (normal(rng), normal(rng));
+            let near = view.camera.undistort(pixel);
+            let own = planes[p.plane].as_ref()?;
+            match near.and_then(|near| back_project(&view, own, Some(measured), pixel, near)) {
+                Some(q) => *place = q + Vector2::new(chol[0] * a, chol[1] * a + chol[2] * b),
+                None => whole = false,
+            }
+        }
+        for edge in &self.located.edges {
+            let out = normal(rng) * edge.u_mm;
+            for (i, n) in edge.points.clone().zip(&edge.normals) {
+                space.places[i] += n * out;
+            }
+        }
+        let gauge = self.located.gauge.map(|(v, u)| v + u * normal(rng));
+        whole.then_some(gauge)
+    }
+}

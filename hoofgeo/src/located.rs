@@ -1,0 +1,346 @@
+//! A photo's landmarks in the measured plane, with everything that makes their places uncertain.
+
+use crate::error::{Error, ErrorKind, Result};
+use crate::landmark::{Line, Spread};
+use crate::placed::{Index, Placed};
+use crate::scene::Scene;
+use crate::scene::params::{UNKNOWNS, View3};
+use crate::scene::plane::{PLANE, Plane, back_project};
+use crate::sidecar::{PlaneSpec, Sidecar};
+use crate::{PlaneName, Side, View};
+use nalgebra::{Const, Matrix2, Point2, SMatrix, U1, Vector2};
+use num_dual::DualSVec64;
+use std::ops::Range;
+
+/// Standard uncertainty of a single click per axis, px (estimate, no source; a sidecar's `u_px` replaces it).
+pub const CLICK_U_PX: f64 = 1.5;
+
+/// No repeated placement is better than a click on whole pixels, 1/√12 px.
+const CLICK_FLOOR_PX: f64 = 0.288_675_134_594_812_9;
+
+/// Default standard uncertainties of the measured plane: its distance behind the scale, mm, and its tilts, degrees
+/// (estimates, no source).
+const PLANE_U_MM: f64 = 5.0;
+const PLANE_TILT_U_DEG: f64 = 3.0;
+
+/// Standard uncertainty of a gauge reading where the sidecar does not say, mm (estimate, no source).
+const GAUGE_U_MM: f64 = 0.5;
+
+/// Inputs that one landmark's place depends on: scene, measured plane, its own plane, its pixel.
+const INPUTS: usize = UNKNOWNS + 2 * PLANE + 2;
+const MEASURED: usize = UNKNOWNS;
+const OWN: usize = UNKNOWNS + PLANE;
+const PIXEL: usize = UNKNOWNS + 2 * PLANE;
+type Dual = DualSVec64<INPUTS>;
+
+/// A plane with its standard uncertainties: distance (mm) and two tilts (rad).
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct PlaneState {
+    /// Its name.
+    pub name: PlaneName,
+    /// Distance behind the scale and tilts.
+    pub mean: [f64; PLANE],
+    /// Standard uncertainties.
+    pub u: [f64; PLANE],
+}
+
+/// One point of a photo.
+#[derive(Debug, Clone)]
+pub struct LocatedPoint {
+    /// Where it was placed: the mean of its placements, px.
+    pub pixel: Point2<f64>,
+    /// Undistorted normalised coordinates of that pixel in the most probable scene.
+    pub direction: Point2<f64>,
+    /// Place of its plane in [`Located::planes`].
+    pub plane: usize,
+    /// Sensitivity to the scene's unknowns, mm per unit.
+    pub by_scene: SMatrix<f64, 2, UNKNOWNS>,
+    /// Sensitivity to the measured plane's unknowns.
+    pub by_measured: SMatrix<f64, 2, PLANE>,
+    /// Sensitivity to its own plane's unknowns; zero where that is the measured plane.
+    pub by_own: SMatrix<f64, 2, PLANE>,
+    /// Sensitivity to its pixel, mm/px.
+    pub by_pixel: Matrix2<f64>,
+    /// Standard uncertainty of its pixel per axis.
+    pub u_px: f64,
+    /// Whether that comes from repeated placements.
+    pub repeated: bool,
+    /// Covariance of the anatomical point itself, mm².
+    pub anatomy: Matrix2<f64>,
+}
+
+/// A closed outline: its points move out or in together.
+#[derive(Debug, Clone)]
+pub struct Edge {
+    /// Its points.
+    pub points: Range<usize>,
+    /// Direction outwards at each point.
+    pub normals: Vec<Vector2<f64>>,
+    /// Standard uncertainty of the whole edge, mm.
+    pub u_mm: f64,
+}
+
+/// A photo's points in the measured plane.
+#[derive(Debug, Clone)]
+pub struct Located {
+    /// Which point is which.
+    pub index: Index,
+    /// Places in the measured plane, mm.
+    pub places: Vec<Point2<f64>>,
+    /// What each place depends on.
+    pub points: Vec<LocatedPoint>,
+    /// The planes used; the measured plane is the first.
+    pub planes: Vec<PlaneState>,
+    /// Closed outlines.
+    pub edges: Vec<Edge>,
+    /// Gauge reading and its standard uncertainty, mm.
+    pub gauge: Option<(f64, f64)>,
+    /// Places under the second pose.
+    pub second: Option<Vec<Point2<f64>>>,
+    /// Degrees of freedom of the pooled spread of repeated placements.
+    pub repeat_dof: Option<f64>,
+    /// Whether near-heel landmarks stand on the measured plane for want of a distance.
+    pub near_heel_assumed: bool,
+}
+
+/// A point on its way from the sidecar.
+struct Mark {
+    pixel: Point2<f64>,
+    plane: PlaneName,
+    u_px: f64,
+    repeated: bool,
+    spread: Option<Spread>,
+    name: String,
+}
+
+impl Located {
+    /// Brings a sidecar's landmarks and lines to the measured plane.
+    ///
+    /// # Errors
+    /// `Landmark` where a landmark's ray does not meet its plane or its pixel lies outside the lens model's range; the error
+    /// names it.
+    pub fn new(scene: &Scene, sidecar: &Sidecar) -> Result<Self> {
+        let (planes, slot) = planes(sidecar);
+        let repeats = Repeats::of(sidecar);
+        let (index, marks, closed) = marks(sidecar, &repeats);
+        let view = scene.view();
+        let seeded: [Dual; UNKNOWNS] = std::array::from_fn(|i| Dual::from_re(scene.state[i]).derivative(i));
+        let dual_view = View3::new(&seeded, scene.pivot);
+        let dual_plane = |k: usize, first: usize| {
+            Plane::new(&std::array::from_fn(|i| Dual::from_re(planes[k].mean[i]).derivative(first + i)))
+        };
+        let measured = dual_plane(0, MEASURED);
+        let own: Vec<_> = (0..planes.len()).map(|k| dual_plane(k, OWN)).collect();
+        let mut points = Vec::with_capacity(marks.len());
+        let mut places = Vec::with_capacity(marks.len());
+        for mark in &marks {
+            let plane = slot[mark.plane as usize];
+            let direction = view.camera.undistort(mark.pixel).ok_or_else(|| {
+                Error::new(ErrorKind::Landmark, format!("{} lies where the lens model cannot be inverted", mark.name))
+                    .help("check its pixel and the lens profile; keep the hoof near the middle of the photo")
+            })?;
+            let pixel = Point2::new(
+                Dual::from_re(mark.pixel.x).derivative(PIXEL),
+                Dual::from_re(mark.pixel.y).derivative(PIXEL + 1),
+            );
+            let place = if plane == 0 {
+                back_project(&dual_view, &measured, None, pixel, direction)
+            } else {
+                back_project(&dual_view, &own[plane], Some(&measured), pixel, direction)
+            };
+            let place = place.filter(|p| p.x.re.is_finite() && p.y.re.is_finite()).ok_or_else(|| {
+                Error::new(
+                    ErrorKind::Landmark,
+                    format!("{} cannot lie on the {} plane: its line of sight does not meet it", mark.name, mark.plane),
+                )
+                .help("check its pixel, the graduations and the sidecar's planes")
+            })?;
+            let d = [place.x, place.y].map(|c| c.eps.unwrap_generic(Const::<INPUTS>, U1));
+            places.push(Point2::new(place.x.re, place.y.re));
+            points.push(LocatedPoint {
+                pixel: mark.pixel,
+                direction,
+                plane,
+                by_scene: SMatrix::from_fn(|r, c| d[r][c]),
+                by_measured: SMatrix::from_fn(|r, c| d[r][MEASURED + c]),
+                by_own: SMatrix::from_fn(|r, c| if plane == 0 { 0.0 } else { d[r][OWN + c] }),
+                by_pixel: Matrix2::from_fn(|r, c| d[r][PIXEL + c]),
+                u_px: mark.u_px,
+                repeated: mark.repeated,
+                anatomy: Matrix2::zeros(),
+            });
+        }
+        let mut located = Self {
+            index,
+            places,
+            points,
+            planes,
+            edges: Vec::new(),
+            gauge: gauge(sidecar),
+            second: None,
+            repeat_dof: repeats.dof,
+            near_heel_assumed: sidecar.view == View::Lateral && slot[PlaneName::NearHeel as usize] == 0,
+        };
+        for (i, mark) in marks.iter().enumerate() {
+            if let Some(spread) = mark.spread {
+                located.points[i].anatomy = located.anatomy(spread);
+            }
+        }
+        for (line, range) in closed {
+            let normals = outward_normals(&located.places[range.clone()]);
+            located.edges.push(Edge { points: range, normals, u_mm: line.info().u_mm });
+        }
+        located.second = scene.second.and_then(|(state, _)| located.places_in(&View3::new(&state.into(), scene.pivot)));
+        Ok(located)
+    }
+
+    /// The same points' places under another scene, mm; `None` where one of them cannot be brought to its plane.
+    pub fn places_in(&self, view: &View3<f64>) -> Option<Vec<Point2<f64>>> {
+        let planes: Vec<_> = self.planes.iter().map(|p| Plane::new(&p.mean)).collect();
+        self.points
+            .iter()
+            .map(|p| {
+                let near = view.camera.undistort(p.pixel)?;
+                back_project(view, &planes[p.plane], Some(&planes[0]), p.pixel, near)
+            })
+            .collect()
+    }
+
+    /// The points as formulas see them, on plain numbers.
+    pub fn placed(&self) -> Placed<'_, f64> {
+        Placed::new(&self.index, &self.places, self.gauge.map(|g| g.0))
+    }
+
+    /// Pixel of a place in the measured plane, for drawing.
+    pub fn pixel_of(&self, scene: &Scene, place: Point2<f64>) -> Option<Point2<f64>> {
+        let plane = Plane::new(&self.planes[0].mean);
+        scene.view().pixel(plane.lift(place))
+    }
+
+    fn anatomy(&self, spread: Spread) -> Matrix2<f64> {
+        match spread {
+            Spread::Round(u) => Matrix2::identity() * (u * u),
+            Spread::Oval { along, across, axis } => {
+                let (from, to) = axis.ends();
+                let ends = self.index.landmark(from).zip(self.index.landmark(to));
+                let direction = ends.and_then(|(a, b)| (self.places[b] - self.places[a]).try_normalize(1e-9));
+                match direction {
+                    Some(d) => {
+                        let n = Vector2::new(-d.y, d.x);
+                        d * d.transpose() * (along * along) + n * n.transpose() * (across * across)
+                    }
+                    None => Matrix2::identity() * along.max(across).powi(2),
+                }
+            }
+        }
+    }
+}
+
+/// The planes used, the measured one first, and each name's place among them.
+fn planes(sidecar: &Sidecar) -> (Vec<PlaneState>, [usize; PlaneName::ALL.len()]) {
+    let state = |name: PlaneName, spec: &PlaneSpec| {
+        let tilt = spec.tilt_u_deg.unwrap_or(PLANE_TILT_U_DEG).to_radians();
+        PlaneState {
+            name,
+            mean: [spec.behind_scale_mm.unwrap_or(0.0), 0.0, 0.0],
+            u: [spec.u_mm.unwrap_or(PLANE_U_MM), tilt, tilt],
+        }
+    };
+    let given = |name| sidecar.planes.get(&name);
+    // Midline (lateral) and ground (solar) are other names of the measured plane, unless given on their own.
+    let mut planes = vec![state(PlaneName::Measured, given(PlaneName::Measured).unwrap_or(&PlaneSpec::default()))];
+    let mut slot = [0; PlaneName::ALL.len()];
+    for name in PlaneName::ALL {
+        if let (Some(spec), true) = (given(*name), *name != PlaneName::Measured) {
+            slot[*name as usize] = planes.len();
+            planes.push(state(*name, spec));
+        }
+    }
+    (planes, slot)
+}
+
+/// Spread of repeated placements, pooled over the photo's landmarks.
+struct Repeats {
+    u_px: f64,
+    dof: Option<f64>,
+}
+
+impl Repeats {
+    fn of(sidecar: &Sidecar) -> Self {
+        let (mut sum, mut dof) = (0.0, 0.0);
+        for placement in sidecar.landmarks.values().filter(|p| p.at.len() > 1) {
+            let mean = mean(&placement.at);
+            sum += placement.at.iter().map(|p| (Point2::from(*p) - mean).norm_squared()).sum::<f64>();
+            dof += 2.0 * (placement.at.len() - 1) as f64;
+        }
+        let spread = if dof > 0.0 { (sum / dof).sqrt() } else { CLICK_U_PX };
+        Self { u_px: spread.max(CLICK_FLOOR_PX), dof: (dof > 0.0).then_some(dof) }
+    }
+}
+
+fn mean(points: &[[f64; 2]]) -> Point2<f64> {
+    let n = points.len().max(1) as f64;
+    Point2::new(points.iter().map(|p| p[0]).sum::<f64>() / n, points.iter().map(|p| p[1]).sum::<f64>() / n)
+}
+
+/// All points in the order landmarks, lines; their index; and the closed outlines among them.
+fn marks(sidecar: &Sidecar, repeats: &Repeats) -> (Index, Vec<Mark>, Vec<(Line, Range<usize>)>) {
+    let mut index = Index::default();
+    let mut marks = Vec::new();
+    let mut closed = Vec::new();
+    for (landmark, placement) in &sidecar.landmarks {
+        let info = landmark.info();
+        let repeated = placement.at.len() > 1 && placement.u_px.is_none();
+        let single = if repeated { repeats.u_px } else { placement.u_px.unwrap_or(CLICK_U_PX) };
+        index.set_landmark(*landmark, marks.len());
+        marks.push(Mark {
+            pixel: mean(&placement.at),
+            plane: info.plane,
+            u_px: single / (placement.at.len() as f64).sqrt(),
+            repeated,
+            spread: Some(placement.u_mm.map_or(info.spread, Spread::Round)),
+            name: info.name.to_owned(),
+        });
+    }
+    for (line, points) in &sidecar.lines {
+        let info = line.info();
+        let range = marks.len()..marks.len() + points.len();
+        index.set_line(*line, range.clone());
+        if info.closed {
+            closed.push((*line, range));
+        }
+        for (i, p) in points.iter().enumerate() {
+            marks.push(Mark {
+                pixel: Point2::from(*p),
+                plane: info.plane,
+                u_px: CLICK_U_PX,
+                repeated: false,
+                spread: (!info.closed).then_some(Spread::Round(info.u_mm)),
+                name: format!("{}[{i}]", info.name),
+            });
+        }
+    }
+    (index, marks, closed)
+}
+
+/// The reading on the side that faces the camera; the other side's where only that was read.
+fn gauge(sidecar: &Sidecar) -> Option<(f64, f64)> {
+    let read = sidecar.gauge.heel_above_sole_plane_mm?;
+    let value = match sidecar.side {
+        Some(Side::Medial) => read.medial.or(read.lateral),
+        _ => read.lateral.or(read.medial),
+    }?;
+    Some((value, read.u_mm.unwrap_or(GAUGE_U_MM)))
+}
+
+fn outward_normals(outline: &[Point2<f64>]) -> Vec<Vector2<f64>> {
+    let n = outline.len();
+    let doubled: f64 = (0..n).map(|i| outline[i].coords.perp(&outline[(i + 1) % n].coords)).sum();
+    (0..n)
+        .map(|i| {
+            let along = outline[(i + 1) % n] - outline[(i + n - 1) % n];
+            let normal = Vector2::new(along.y, -along.x).try_normalize(1e-9).unwrap_or_else(Vector2::zeros);
+            normal * doubled.signum()
+        })
+        .collect()
+}

@@ -1,0 +1,186 @@
+//! One photo measured: from its sidecar and what is known of its lens to values with uncertainties.
+
+use crate::error::{Error, ErrorKind, Result};
+use crate::evaluate::{Value, evaluate, monte_carlo};
+use crate::foot::{PlaneName, View};
+use crate::located::Located;
+use crate::measure::{self, Measurement};
+use crate::placed::Undefined;
+use crate::scale::{Graduation, Tolerance};
+use crate::scene::{LensPrior, LensSource, Scene, SceneInput};
+use crate::sidecar::{LensProfile, Sidecar};
+use crate::uncertainty::{Circumstances, advice};
+use nalgebra::{Point2, SMatrix};
+
+/// Standard uncertainty of a graduation's pixel per axis where the sidecar does not say (estimate, no source).
+pub const GRADUATION_U_PX: f64 = 1.0;
+
+/// How to measure.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct MeasureOptions {
+    /// Monte Carlo draws; none for the linear result alone.
+    pub draws: usize,
+    /// Seed of the draws.
+    pub seed: u64,
+}
+
+/// A photo's scene, points and values.
+#[derive(Debug, Clone)]
+pub struct Measured {
+    /// Camera, lens and scale pose.
+    pub scene: Scene,
+    /// Landmarks and lines in the measured plane.
+    pub located: Located,
+    /// The values, in the order of [`measure::ALL`].
+    pub values: Vec<Value>,
+    /// What could not be measured, and why.
+    pub missing: Vec<(&'static Measurement, Undefined)>,
+    /// What advice depends on.
+    pub circumstances: Circumstances,
+}
+
+/// Measures everything that a sidecar's landmarks allow.
+///
+/// # Errors
+/// `Scale` and `Scene` where the graduations are missing or contradict each other, `Landmark` where a landmark cannot lie on its
+/// plane, and `Format` where nothing was placed yet.
+///
+/// # Example: one photo
+/// ```
+/// use hoofgeo::{measured::{measure, MeasureOptions}, scene::LensPrior, sidecar::Sidecar};
+/// let sidecar = Sidecar::parse(r#"{
+///   "format": "hoofgeo-sidecar/1",
+///   "photo": { "file": "side.jpg", "width_px": 4000, "height_px": 3000 },
+///   "subject": { "foot": "LF" }, "view": "lateral", "side": "lateral",
+///   "scale": { "kind": "straight_ruler", "points": [
+///     { "mm": 0, "at": [1000, 2500] }, { "mm": 100, "at": [2000, 2500] }, { "mm": 200, "at": [3000, 2500] } ] },
+///   "landmarks": { "toe_coronet": { "at": [1723, 1730] }, "toe_ground": { "at": [1200, 2400] },
+///                  "heel_coronet": { "at": [2659, 2150] }, "heel_ground": { "at": [2400, 2400] } }
+/// }"#, None)?;
+/// let lens = LensPrior::exif((4000, 3000), 3000.0);
+/// let measured = measure(&sidecar, &lens, &MeasureOptions::default())?;
+/// let angle = &measured.values[0];
+/// assert_eq!(angle.measurement.id, "dorsal_wall_angle");
+/// assert!((angle.value - 52.0).abs() < 0.1 && angle.u < 2.0);
+/// # Ok::<(), hoofgeo::Error>(())
+/// ```
+pub fn measure(sidecar: &Sidecar, lens: &LensPrior, options: &MeasureOptions) -> Result<Measured> {
+    if sidecar.landmarks.is_empty() && sidecar.lines.is_empty() && sidecar.gauge.is_empty() {
+        return Err(Error::new(ErrorKind::Format, "no landmark or line is placed yet")
+            .help("place landmarks on the photo and write their pixels into the sidecar"));
+    }
+    let scene = scene(sidecar, lens)?;
+    let located = Located::new(&scene, sidecar)?;
+    let mut values = Vec::new();
+    let mut missing = Vec::new();
+    for measurement in measure::of(sidecar.view) {
+        match evaluate(measurement, &located, &scene) {
+            Ok(value) => values.push(value),
+            Err(why) => missing.push((measurement, why)),
+        }
+    }
+    if options.draws > 0 {
+        monte_carlo(&mut values, &located, &scene, options.draws, options.seed)?;
+    }
+    let plane = sidecar.planes.get(&PlaneName::Measured);
+    let circumstances = Circumstances {
+        scale_is_two_dimensional: scene.two_dimensional,
+        has_lens_profile: scene.lens_source == LensSource::Profile,
+        focal_length_is_known: scene.lens_source != LensSource::Unknown,
+        plane_is_stated: plane.is_some_and(|p| p.behind_scale_mm.is_some() || p.u_mm.is_some()),
+        landmarks_are_repeated: located.repeat_dof.is_some(),
+    };
+    Ok(Measured { scene, located, values, missing, circumstances })
+}
+
+/// The scene of a sidecar's scale.
+pub fn scene(sidecar: &Sidecar, lens: &LensPrior) -> Result<Scene> {
+    let Some(scale) = sidecar.scale.as_ref().filter(|s| !s.points.is_empty()) else {
+        return Err(Error::new(ErrorKind::Scale, "no graduation of the scale is marked")
+            .help("mark two or more graduations of the ruler in the photo: scale.points in the sidecar"));
+    };
+    let graduations: Vec<Graduation> =
+        scale.points.iter().map(|g| Graduation { label: Point2::from(g.mm), pixel: Point2::from(g.at) }).collect();
+    Scene::estimate(&SceneInput {
+        graduations: &graduations,
+        frame_px: (sidecar.photo.width_px, sidecar.photo.height_px),
+        u_px: scale.u_px.unwrap_or(GRADUATION_U_PX),
+        tilt_u_deg: scale.tilt_u_deg,
+        tolerance: scale.tolerance.unwrap_or_else(|| Tolerance::assumed(scale.kind)),
+        lens: lens.clone(),
+    })
+}
+
+impl Measured {
+    /// What the reader of a value has to know, by the names used in results.
+    pub fn flags(&self, value: &Value) -> Vec<&'static str> {
+        let mut flags: Vec<&str> = self.scene.flags.iter().map(|f| f.name()).collect();
+        if value.used.bearing_line {
+            flags.push("bearing_line");
+        }
+        let near_heel = value.used.landmarks().any(|l| l.info().plane == PlaneName::NearHeel)
+            || value.used.lines().any(|l| l.info().plane == PlaneName::NearHeel);
+        if self.located.near_heel_assumed && near_heel && value.measurement.view == View::Lateral {
+            flags.push("near_heel_plane_assumed");
+        }
+        if value.linear_fails {
+            flags.push("monte_carlo");
+        }
+        flags
+    }
+
+    /// What would make a value more certain, from its largest source of uncertainty.
+    pub fn advice(&self, value: &Value) -> Option<&'static str> {
+        value.budget.largest().map(|(source, _)| advice(source, self.circumstances))
+    }
+}
+
+/// What a flag means and what to do about it; `None` for a name that is no flag.
+pub fn flag_meaning(flag: &str) -> Option<&'static str> {
+    use crate::scene::SceneFlag::{
+        GraduationsScatter, LensPriorReplaced, StrongTilt, TiltPriorReplaced, TwoGraduations, TwoPoses,
+    };
+    let scene = [LensPriorReplaced, TiltPriorReplaced, TwoPoses, GraduationsScatter, TwoGraduations, StrongTilt];
+    if let Some(f) = scene.into_iter().find(|f| f.name() == flag) {
+        return Some(f.meaning());
+    }
+    match flag {
+        "bearing_line" => Some(
+            "no ground is marked, so the line from toe_ground to heel_ground stands in for it: a lifted or rolled foot tilts it",
+        ),
+        "near_heel_plane_assumed" => Some(
+            "the near heel was taken to lie in the measured plane; it stands some 30 mm nearer to the camera: give \
+             planes.near_heel.behind_scale_mm",
+        ),
+        "monte_carlo" => Some("the linear result does not hold here; uncertainty and interval are those of the draws"),
+        _ => None,
+    }
+}
+
+impl LensProfile {
+    /// The profile as a prior for a frame of the same camera: scaled where the frame is a smaller or larger copy of the
+    /// profile's.
+    ///
+    /// # Errors
+    /// `Usage` where the frame has other proportions than the profile's.
+    pub fn prior(&self, frame_px: (u32, u32)) -> Result<LensPrior> {
+        let own = (f64::from(self.frame.width_px), f64::from(self.frame.height_px));
+        let frame = (f64::from(frame_px.0), f64::from(frame_px.1));
+        let scale = frame.0 / own.0;
+        // A copy's sides are rounded to whole pixels.
+        if (frame.1 - own.1 * scale).abs() > 1.0 {
+            let text = format!(
+                "the lens profile is for photos of {} x {} px, this one has {} x {} px",
+                self.frame.width_px, self.frame.height_px, frame_px.0, frame_px.1
+            );
+            return Err(Error::new(ErrorKind::Usage, text)
+                .help("use a profile made from photos held the same way up and uncropped, or leave the profile out"));
+        }
+        let d = &self.distortion;
+        let [cx, cy] = self.principal_point_px;
+        let mean = [self.focal_px * scale, cx * scale, cy * scale, d.k1, d.k2, d.k3, d.p1, d.p2];
+        let s = |i: usize| if i < 3 { scale } else { 1.0 };
+        let covariance = SMatrix::from_fn(|i, j| self.covariance[i][j] * s(i) * s(j));
+        Ok(LensPrior::profile(mean, &covariance))
+    }
+}

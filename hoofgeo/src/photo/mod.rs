@@ -1,0 +1,67 @@
+//! Photos: what their headers tell, which file they are, and (feature `pictures`) their upright pixels.
+//!
+//! Everything outside this module is in pixels of the *upright* photo, as any viewer shows it; here the stored picture is turned.
+//! Place, owner and serial numbers in the EXIF are never read.
+
+mod container;
+#[cfg(feature = "pictures")]
+mod decode;
+mod facts;
+mod fingerprint;
+#[cfg(feature = "heic")]
+mod heic;
+mod heif;
+mod orientation;
+mod remark;
+mod tags;
+#[cfg(test)]
+mod tests;
+
+#[cfg(feature = "pictures")]
+pub use decode::{decode_upright, decode_upright_bytes};
+pub use facts::{MAX_MEGAPIXELS, PhotoFacts, PhotoType, facts_from_bytes, read_facts, read_facts_and_fingerprint};
+pub use fingerprint::{Sha256Hex, fingerprint};
+pub use orientation::Orientation;
+pub use remark::Remark;
+
+use crate::{Error, ErrorKind, Result};
+use std::fs::File;
+use std::io::Read;
+use std::path::Path;
+
+/// The largest file taken into memory: [`MAX_MEGAPIXELS`] of uncompressed 16-bit colour, and some.
+const MAX_FILE_BYTES: u64 = 2 << 30;
+
+/// Opens a regular file for reading.
+fn open(path: &Path) -> Result<File> {
+    // Asked before opening: opening a pipe would wait for its other end.
+    let cannot_open = |e: &std::io::Error| {
+        let help = match e.kind() {
+            std::io::ErrorKind::NotFound => "check the name and the folder",
+            std::io::ErrorKind::PermissionDenied => "ask for the right to read it, or copy it to a folder of your own",
+            _ => "check that the disk or card is still connected and sound",
+        };
+        Error::io(path, "cannot open the file", e).help(help)
+    };
+    let meta = std::fs::metadata(path).map_err(|e| cannot_open(&e))?;
+    if meta.is_dir() {
+        return Err(Error::new(ErrorKind::Io, "is a folder, not a photo").in_file(path).help("name a photo inside it"));
+    }
+    if !meta.is_file() {
+        return Err(Error::new(ErrorKind::Io, "is not a regular file").in_file(path).help("name a photo's file"));
+    }
+    File::open(path).map_err(|e| cannot_open(&e))
+}
+
+/// A whole file in memory.
+fn read_whole(path: &Path) -> Result<Vec<u8>> {
+    let mut bytes = Vec::new();
+    let read = open(path)?.take(MAX_FILE_BYTES + 1).read_to_end(&mut bytes);
+    read.map_err(|e| Error::io(path, "cannot read the file", &e))?;
+    if bytes.len() as u64 > MAX_FILE_BYTES {
+        return Err(Error::new(ErrorKind::Photo, "the file is larger than 2 GiB")
+            .in_file(path)
+            .help("check that it is a photo; export a very large one as JPEG"));
+    }
+    Ok(bytes)
+}

@@ -1,0 +1,110 @@
+//! What is known of the camera before the graduations are looked at.
+
+use super::params::LENS;
+use nalgebra::{DMatrix, SMatrix, SVector};
+
+/// Where the knowledge of the lens comes from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum LensSource {
+    /// A lens profile with its covariance.
+    Profile,
+    /// The photo's EXIF focal length alone.
+    Exif,
+    /// Nothing is known of the camera.
+    Unknown,
+}
+
+impl LensSource {
+    /// The name used in results.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Profile => "lens_profile",
+            Self::Exif => "exif",
+            Self::Unknown => "none",
+        }
+    }
+}
+
+/// Mean and covariance of ln(focal), principal point and distortion (k1, k2, k3, p1, p2) before the photo is looked at.
+///
+/// A parameter of zero variance is held fixed.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LensPrior {
+    /// Where it comes from.
+    pub source: LensSource,
+    /// The mean.
+    pub mean: SVector<f64, LENS>,
+    /// The covariance.
+    pub covariance: SMatrix<f64, LENS, LENS>,
+}
+
+impl LensPrior {
+    /// From the focal length that a photo's header states, px.
+    ///
+    /// Standard uncertainties: focal length 3 % (the equivalent is a whole number and rounds a nominal value), principal
+    /// point 1 % of the longer side, and distortion as small as phones leave it after their own correction: k1 0.02,
+    /// k2 0.01, p1 and p2 0.0005 (estimates, no source).
+    pub fn exif(frame_px: (u32, u32), focal_px: f64) -> Self {
+        Self::round(LensSource::Exif, frame_px, focal_px, 0.03, [0.02, 0.01, 0.0005])
+    }
+
+    /// For a camera of which nothing is known: focal length 1.2 times the longer side ± 25 %, k1 and k2 ± 0.2, p1 and p2
+    /// ± 0.002 (estimates, no source).
+    pub fn unknown(frame_px: (u32, u32)) -> Self {
+        let focal = 1.2 * f64::from(frame_px.0.max(frame_px.1));
+        Self::round(LensSource::Unknown, frame_px, focal, 0.25, [0.2, 0.2, 0.002])
+    }
+
+    /// From a calibration: focal length (px), principal point (px), k1, k2, k3, p1, p2 with their covariance.
+    pub fn profile(mean: [f64; LENS], covariance: &SMatrix<f64, LENS, LENS>) -> Self {
+        let mut m = SVector::from(mean);
+        let mut scale = SMatrix::<f64, LENS, LENS>::identity();
+        scale[(0, 0)] = 1.0 / m[0];
+        m[0] = m[0].ln();
+        Self { source: LensSource::Profile, mean: m, covariance: scale * covariance * scale }
+    }
+
+    /// Focal length of the mean, px.
+    pub fn focal_px(&self) -> f64 {
+        self.mean[0].exp()
+    }
+
+    fn round(source: LensSource, frame_px: (u32, u32), focal: f64, u_focal: f64, [k1, k2, p]: [f64; 3]) -> Self {
+        let (w, h) = (f64::from(frame_px.0), f64::from(frame_px.1));
+        let u_principal = 0.01 * w.max(h);
+        let u = SVector::from([u_focal, u_principal, u_principal, k1, k2, 0.0, p, p]);
+        let mean = SVector::from([focal.ln(), w / 2.0, h / 2.0, 0.0, 0.0, 0.0, 0.0, 0.0]);
+        Self { source, mean, covariance: SMatrix::from_diagonal(&u.component_mul(&u)) }
+    }
+
+    /// Which parameters are free, and the matrix that turns their deviations into independent ones of unit variance
+    /// (inverse of the covariance's Cholesky factor); `None` where the covariance is not positive definite on them.
+    pub(super) fn whitening(&self) -> Option<(Vec<usize>, DMatrix<f64>)> {
+        let free: Vec<usize> = (0..LENS).filter(|&i| self.covariance[(i, i)] > 0.0).collect();
+        let c = DMatrix::from_fn(free.len(), free.len(), |i, j| self.covariance[(free[i], free[j])]);
+        // Scaled to correlations first: the entries differ by many orders of magnitude.
+        let s: Vec<f64> = (0..free.len()).map(|i| c[(i, i)].sqrt()).collect();
+        let correlation = DMatrix::from_fn(free.len(), free.len(), |i, j| c[(i, j)] / (s[i] * s[j]));
+        let mut inverse = correlation.cholesky()?.l().try_inverse()?;
+        for (j, mut column) in inverse.column_iter_mut().enumerate() {
+            column /= s[j];
+        }
+        Some((free, inverse))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn whitening_makes_the_covariance_a_unit_matrix() {
+        let mut p = LensPrior::exif((4000, 3000), 3000.0);
+        p.covariance[(0, 3)] = 0.5 * (p.covariance[(0, 0)] * p.covariance[(3, 3)]).sqrt();
+        p.covariance[(3, 0)] = p.covariance[(0, 3)];
+        let (free, w) = p.whitening().expect("positive definite");
+        assert_eq!(free, [0, 1, 2, 3, 4, 6, 7]);
+        let c = DMatrix::from_fn(7, 7, |i, j| p.covariance[(free[i], free[j])]);
+        assert!((&w * c * w.transpose() - DMatrix::identity(7, 7)).norm() < 1e-12);
+    }
+}
