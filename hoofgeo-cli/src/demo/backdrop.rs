@@ -59,8 +59,10 @@ fn yard(eye: &Point3<f64>, out: &Vector3<f64>, seed: u32) -> Rgb {
         let p = eye + out * to_floor;
         let (x, z) = (p.x as f32, p.z as f32);
         let stain = fractal(x * 0.004, z * 0.003, 4, seed + 200);
-        let mut colour = Vector3::new(0.34, 0.325, 0.30) * (0.85 + 0.45 * stain + 0.18 * value(x * 0.05, z * 0.03, seed + 201));
-        let straw = smooth(0.05, 0.35, value(x * 0.012, z * 0.01, seed + 202) + smooth(-1500.0, -2250.0, z) * 0.7 - 0.25);
+        let mut colour =
+            Vector3::new(0.34, 0.325, 0.30) * (0.85 + 0.45 * stain + 0.18 * value(x * 0.05, z * 0.03, seed + 201));
+        let straw =
+            smooth(0.05, 0.35, value(x * 0.012, z * 0.01, seed + 202) + smooth(-1500.0, -2250.0, z) * 0.7 - 0.25);
         let blade = 0.75 + 0.5 * value(x * 0.08 + z * 0.03, z * 0.05, seed + 203);
         colour = colour.lerp(&(Vector3::new(0.56, 0.44, 0.22) * blade), 0.85 * straw);
         let shade = smooth(-2280.0, -1900.0, z);
@@ -87,13 +89,15 @@ fn floor_below(eye: &Point3<f64>, out: &Vector3<f64>, seed: u32) -> Rgb {
     let p = eye + out * ((-420.0 - eye.z) / out.z);
     let (x, y) = (p.x as f32, p.y as f32);
     let stain = fractal(x * 0.008, y * 0.008, 4, seed + 210);
-    let mut colour = Vector3::new(0.215, 0.205, 0.19) * (0.9 + 0.5 * stain + 0.2 * value(x * 0.06, y * 0.06, seed + 211));
+    let mut colour =
+        Vector3::new(0.235, 0.222, 0.20) * (0.9 + 0.5 * stain + 0.2 * value(x * 0.06, y * 0.06, seed + 211));
     for k in 0..4 {
         let a = 0.7 * k as f32 + 0.3;
         let (s, c) = a.sin_cos();
         let (along, across) = (c * x + s * y, c * y - s * x);
-        let blade = smooth(0.50, 0.62, value(along * 0.012, across * 0.16, seed + 212 + k)) * smooth(-0.2, 0.3, value(x * 0.01, y * 0.01, seed + 220 + k));
-        colour = colour.lerp(&Vector3::new(0.50, 0.41, 0.235), 0.75 * blade);
+        let blade = smooth(0.50, 0.62, value(along * 0.012, across * 0.16, seed + 212 + k))
+            * smooth(-0.2, 0.3, value(x * 0.01, y * 0.01, seed + 220 + k));
+        colour = colour.lerp(&Vector3::new(0.40, 0.335, 0.21), 0.6 * blade);
     }
     // The horse stands above: darker towards the leg.
     colour * mix(0.42, 1.0, smooth(-260.0, 160.0, y + 0.25 * x))

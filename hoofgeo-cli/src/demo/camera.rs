@@ -100,7 +100,7 @@ impl Camera {
 }
 
 /// The pose of a camera that stands at `eye`, looks at `target` with `up` upward, and is rolled by `roll` radians.
-pub fn look_at(
+pub(crate) fn look_at(
     eye: &Point3<f64>,
     target: &Point3<f64>,
     up: &Vector3<f64>,

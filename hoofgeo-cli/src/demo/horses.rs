@@ -109,26 +109,66 @@ fn shape(animal: &str, foot: Foot) -> Foot3d {
     let mut f = if animal == DARK {
         // Long toe, heels run forward: 51 degrees at the toe against 38 at the heel.
         Foot3d {
-            dorsal_angle: 49.6, dorsal_length: 93.0, flare: 6.5, flare_at: 0.52,
-            heel_angle: 38.4, heel_length: 41.0, support_length: 128.0, medial_heel_behind: 2.2,
-            half_width_medial: 62.5, half_width_lateral: 65.5, widest_at: 62.0, heel_half_width: 34.0,
-            coronet_half_width: 51.0, coronet_arch: 2.2,
-            wall_toe: 12.5, wall_heel: 6.0, white_line_toe: 3.6, white_line_heel: 2.2,
-            sole_depth: 9.5, apex_at: 45.0, frog_length: 87.0, frog_width: 52.0,
-            pastern_angle: 53.5, ring_spacing_toe: 8.6, ring_spacing_heel: 7.4, first_ring: 15.0,
-            breakover_at: 5.0, heel_above_sole: 5.5,
+            dorsal_angle: 49.6,
+            dorsal_length: 93.0,
+            flare: 6.5,
+            flare_at: 0.52,
+            heel_angle: 38.4,
+            heel_length: 41.0,
+            support_length: 128.0,
+            medial_heel_behind: 2.2,
+            half_width_medial: 62.5,
+            half_width_lateral: 65.5,
+            widest_at: 62.0,
+            heel_half_width: 34.0,
+            coronet_half_width: 51.0,
+            coronet_arch: 2.2,
+            wall_toe: 12.5,
+            wall_heel: 6.0,
+            white_line_toe: 3.6,
+            white_line_heel: 2.2,
+            sole_depth: 9.5,
+            apex_at: 45.0,
+            frog_length: 87.0,
+            frog_width: 52.0,
+            pastern_angle: 53.5,
+            ring_spacing_toe: 8.6,
+            ring_spacing_heel: 7.4,
+            first_ring: 15.0,
+            breakover_at: 5.0,
+            heel_above_sole: 5.5,
         }
     } else {
         // A rounder, steeper foot.
         Foot3d {
-            dorsal_angle: 52.8, dorsal_length: 86.0, flare: 4.0, flare_at: 0.58,
-            heel_angle: 47.0, heel_length: 37.0, support_length: 119.0, medial_heel_behind: -1.4,
-            half_width_medial: 60.0, half_width_lateral: 62.0, widest_at: 57.0, heel_half_width: 35.5,
-            coronet_half_width: 49.5, coronet_arch: 1.4,
-            wall_toe: 11.0, wall_heel: 5.6, white_line_toe: 3.1, white_line_heel: 2.0,
-            sole_depth: 8.0, apex_at: 38.5, frog_length: 84.0, frog_width: 57.0,
-            pastern_angle: 54.5, ring_spacing_toe: 7.8, ring_spacing_heel: 8.3, first_ring: 13.0,
-            breakover_at: 6.0, heel_above_sole: 4.0,
+            dorsal_angle: 52.8,
+            dorsal_length: 86.0,
+            flare: 4.0,
+            flare_at: 0.58,
+            heel_angle: 47.0,
+            heel_length: 37.0,
+            support_length: 119.0,
+            medial_heel_behind: -1.4,
+            half_width_medial: 60.0,
+            half_width_lateral: 62.0,
+            widest_at: 57.0,
+            heel_half_width: 35.5,
+            coronet_half_width: 49.5,
+            coronet_arch: 1.4,
+            wall_toe: 11.0,
+            wall_heel: 5.6,
+            white_line_toe: 3.1,
+            white_line_heel: 2.0,
+            sole_depth: 8.0,
+            apex_at: 38.5,
+            frog_length: 84.0,
+            frog_width: 57.0,
+            pastern_angle: 54.5,
+            ring_spacing_toe: 7.8,
+            ring_spacing_heel: 8.3,
+            first_ring: 13.0,
+            breakover_at: 6.0,
+            heel_above_sole: 4.0,
         }
     };
     if matches!(foot, Foot::RightFore | Foot::RightHind) {
@@ -196,14 +236,24 @@ pub fn cases() -> Vec<Case> {
                         focal_35mm: if *view == View::Lateral { 108 } else { 72 },
                         distance: match view {
                             View::Lateral => 1180.0,
-                            View::Solar => if turned { 650.0 } else { 735.0 },
+                            View::Solar => {
+                                if turned {
+                                    650.0
+                                } else {
+                                    735.0
+                                }
+                            }
                         },
                         square: (*view == View::Solar) == dark,
                         finish: if dark { Finish::Steel } else { Finish::Plastic },
                         plank: dark,
                         turned,
                         noise: true,
-                        taken: format!("2026-04-18T{:02}:{minute:02}:{:02}+02:00", hour + 3 * u32::from(!dark), (37 * n) % 60),
+                        taken: format!(
+                            "2026-04-18T{:02}:{minute:02}:{:02}+02:00",
+                            hour + 3 * u32::from(!dark),
+                            (37 * n) % 60
+                        ),
                     };
                     let stage_name = if stage == Stage::BeforeTrim { "before" } else { "after" };
                     let file_name = format!("{}/{}-{}-{stage_name}.jpg", animal.to_lowercase(), f.name(), view.name());

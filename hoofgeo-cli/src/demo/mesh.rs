@@ -4,15 +4,13 @@ use super::foot::{Foot3d, Half};
 use super::noise::smooth;
 use nalgebra::{Point3, Vector3};
 
-/// What a surface is made of, with what its four attributes mean.
+/// What a surface is made of, with what its attributes mean.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Material {
     /// Wall horn: arc along the ground (mm), distance below the coronet (mm), v with sign, distance above the edge (mm).
     Horn,
-    /// Haired skin: arc (mm), distance above the coronet (mm, negative where hair hangs over horn), shell, shade.
+    /// Haired skin: arc (mm), distance above the coronet (mm, negative where hair hangs over horn), shell, shade, bareness.
     Hair,
-    /// Bare skin of the bulbs: unused, unused, unused, shade.
-    Bulb,
     /// The underside: x, z, openness to the sky, sunlight.
     Sole,
     /// The plank or mat that the foot stands on.
@@ -27,7 +25,7 @@ pub(crate) struct Mesh {
     pub(crate) material: Material,
     pub(crate) points: Vec<Point3<f64>>,
     pub(crate) normals: Vec<Vector3<f32>>,
-    pub(crate) attributes: Vec<[f32; 4]>,
+    pub(crate) attributes: Vec<[f32; 5]>,
     pub(crate) triangles: Vec<[u32; 3]>,
 }
 
@@ -38,10 +36,9 @@ impl Mesh {
         columns: usize,
         rows: usize,
         wrap: bool,
-        point: impl Fn(usize, usize) -> (Point3<f64>, [f32; 4]),
+        point: impl Fn(usize, usize) -> (Point3<f64>, [f32; 5]),
     ) -> Self {
-        let mut mesh =
-            Self { material, points: vec![], normals: vec![], attributes: vec![], triangles: vec![] };
+        let mut mesh = Self { material, points: vec![], normals: vec![], attributes: vec![], triangles: vec![] };
         for r in 0..rows {
             for c in 0..columns {
                 let (p, a) = point(c, r);
@@ -96,7 +93,13 @@ fn halves(v: f64) -> (Half, f64) {
 pub(crate) fn wall(foot: &Foot3d) -> Mesh {
     let (columns, rows) = (281, 49);
     let vs: Vec<f64> = (0..columns).map(|c| 4.0 * c as f64 / (columns - 1) as f64 - 2.0).collect();
-    let mid: Vec<_> = vs.iter().map(|v| { let (h, v) = halves(*v); foot.wall(h, v, 0.6) }).collect();
+    let mid: Vec<_> = vs
+        .iter()
+        .map(|v| {
+            let (h, v) = halves(*v);
+            foot.wall(h, v, 0.6)
+        })
+        .collect();
     let mut arc = vec![0.0; columns];
     for c in 1..columns {
         arc[c] = arc[c - 1] + (mid[c] - mid[c - 1]).norm();
@@ -107,7 +110,7 @@ pub(crate) fn wall(foot: &Foot3d) -> Mesh {
         let t = r as f64 / (rows - 1) as f64;
         let p = foot.wall(half, v, t);
         let length = (foot.wall(half, v, 0.0) - foot.wall(half, v, 1.0)).norm();
-        (p, [(arc[c] - middle) as f32, (t * length) as f32, vs[c] as f32, ((1.0 - t) * length) as f32])
+        (p, [(arc[c] - middle) as f32, (t * length) as f32, vs[c] as f32, ((1.0 - t) * length) as f32, 0.0])
     })
 }
 
@@ -125,7 +128,7 @@ pub(crate) fn fringe(foot: &Foot3d) -> Vec<Mesh> {
                 let out = Vector3::new(p.x - top.x - 12.0 * (1.0 - v), 6.0, half.sign() * p.z.abs() * 0.6).normalize();
                 let lift = 0.35 * f64::from(layer) * (1.0 - 0.5 * below / 8.0);
                 let arc = coronet_arc(foot, half, v);
-                (p + out * lift, [arc as f32, -below as f32, 1.0 + layer as f32, 1.0])
+                (p + out * lift, [arc as f32, -below as f32, 1.0 + layer as f32, 1.0, 0.0])
             })
         })
         .collect()
@@ -142,9 +145,9 @@ pub(crate) fn pastern(foot: &Foot3d) -> Vec<Mesh> {
     let solid = Mesh::grid(Material::Hair, columns, rows, true, |c, r| {
         let round = c as f64 / columns as f64 * 2.0 - 1.0;
         let s = -10.0 + 290.0 * (r as f64 / (rows - 1) as f64).powf(1.25);
-        let (p, arc) = pastern_point(foot, round, s);
+        let (p, arc, bare) = pastern_point(foot, round, s);
         let shade = smooth(-14.0, 18.0, s as f32) * 0.35 + 0.65;
-        (p, [arc as f32, (s + 10.0) as f32, 0.0, shade])
+        (p, [arc as f32, (s + 10.0) as f32, 0.0, shade, bare as f32])
     });
     let mut solid = solid;
     // Normals point outward whichever way the grid runs.
@@ -164,7 +167,7 @@ pub(crate) fn pastern(foot: &Foot3d) -> Vec<Mesh> {
 }
 
 /// A point of the skin; `round` runs from -1 (behind) over 0 (front) to 1 (behind), lateral side positive.
-fn pastern_point(foot: &Foot3d, round: f64, s: f64) -> (Point3<f64>, f64) {
+fn pastern_point(foot: &Foot3d, round: f64, s: f64) -> (Point3<f64>, f64, f64) {
     let half = if round < 0.0 { Half::Medial } else { Half::Lateral };
     let (a, heel_share) = (round.abs(), 0.76);
     let v = (2.0 * a / heel_share).min(2.0);
@@ -174,7 +177,7 @@ fn pastern_point(foot: &Foot3d, round: f64, s: f64) -> (Point3<f64>, f64) {
         let q = (a - heel_share) / (1.0 - heel_share);
         let heel = foot.heel_coronet(half);
         let (sin, cos) = (q * std::f64::consts::FRAC_PI_2).sin_cos();
-        rim = Point3::new(heel.x + 13.0 * sin, heel.y + 9.0 * sin, heel.z * cos);
+        rim = Point3::new(heel.x - 3.0 + 3.0 * cos, heel.y * (1.0 - 0.42 * sin), heel.z * cos);
     }
     // The ring at height s: an ellipse from the dorsal outline to the palmar one, flattened where it lies over bone.
     let front = foot.pastern(s);
@@ -204,17 +207,32 @@ fn pastern_point(foot: &Foot3d, round: f64, s: f64) -> (Point3<f64>, f64) {
     // The coronary band swells a little over the horn.
     let out = Vector3::new(-cos, 0.25, sin).normalize();
     let swell = if s < 2.0 { 1.4 * (1.0 - ((s + 3.5) / 6.5).powi(2)).max(0.0) } else { 0.0 };
-    (p + out * swell, coronet_arc(foot, half, a * 2.0 / heel_share))
+    let (p, on_bulb) = over_bulb(foot, half, p + out * swell);
+    let behind = ((a - heel_share) / 0.06).clamp(0.0, 1.0);
+    let height = (p.y - 0.55 * heel.y) / (0.45 * heel.y);
+    let bare = on_bulb * behind * (1.0 - height.clamp(0.0, 1.0));
+    (p, coronet_arc(foot, half, a * 2.0 / heel_share), bare)
 }
 
-/// One heel bulb.
+/// Lifts skin that lies inside a heel bulb onto its surface, with a smooth join; and says how near the bulb it is.
+fn over_bulb(foot: &Foot3d, half: Half, p: Point3<f64>) -> (Point3<f64>, f64) {
+    const JOIN: f64 = 0.3;
+    let (centre, radii) = foot.bulb(half);
+    let d = p - centre;
+    let e = (0..3).map(|k| (d[k] / radii[k]).powi(2)).sum::<f64>().sqrt().max(1e-6);
+    let h = (JOIN - (e - 1.0).abs()).max(0.0) / JOIN;
+    let lifted = e.max(1.0) + 0.25 * JOIN * h * h;
+    (centre + d * (lifted / e), ((1.6 - e) / 0.4).clamp(0.0, 1.0))
+}
+
+/// One heel bulb: bare skin below, where the haired skin ends.
 pub(crate) fn bulb(foot: &Foot3d, half: Half) -> Mesh {
     let (centre, radii) = foot.bulb(half);
-    Mesh::grid(Material::Bulb, 64, 33, true, |c, r| {
-        let (sb, cb) = (c as f64 / 64.0 * std::f64::consts::TAU).sin_cos();
-        let (sa, ca) = (r as f64 / 32.0 * std::f64::consts::PI).sin_cos();
+    Mesh::grid(Material::Hair, 72, 37, true, |c, r| {
+        let (sb, cb) = (c as f64 / 72.0 * std::f64::consts::TAU).sin_cos();
+        let (sa, ca) = (r as f64 / 36.0 * std::f64::consts::PI).sin_cos();
         let p = centre + Vector3::new(radii[0] * sa * cb, radii[1] * ca, radii[2] * sa * sb);
-        (p, [c as f32, r as f32, 0.0, smooth(0.0, 20.0, p.y as f32) * 0.7 + 0.3])
+        (p, [p.z as f32, p.y as f32, 0.0, smooth(-4.0, 18.0, p.y as f32) * 0.65 + 0.35, 1.0])
     })
 }
 
@@ -233,7 +251,7 @@ pub(crate) fn cuboid(material: Material, low: Point3<f64>, high: Point3<f64>) ->
                 n[axis] = sign;
                 mesh.points.push(p);
                 mesh.normals.push(n);
-                mesh.attributes.push([0.0, 0.0, 0.0, 1.0]);
+                mesh.attributes.push([0.0; 5]);
             }
             mesh.triangles.extend([[base, base + 1, base + 2], [base + 1, base + 3, base + 2]]);
         }

@@ -2,7 +2,8 @@
 
 /// A well-mixed hash of two lattice coordinates and a seed.
 pub(crate) fn hash(x: i32, y: i32, seed: u32) -> u32 {
-    let mut h = (x as u32).wrapping_mul(0x8da6_b343) ^ (y as u32).wrapping_mul(0xd816_3841) ^ seed.wrapping_mul(0xcb1a_b31f);
+    let mut h =
+        (x as u32).wrapping_mul(0x8da6_b343) ^ (y as u32).wrapping_mul(0xd816_3841) ^ seed.wrapping_mul(0xcb1a_b31f);
     h = (h ^ (h >> 15)).wrapping_mul(0x2c1b_3c6d);
     h = (h ^ (h >> 12)).wrapping_mul(0x297a_2d39);
     h ^ (h >> 15)

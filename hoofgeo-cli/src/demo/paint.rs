@@ -20,8 +20,8 @@ pub(crate) fn paint(scene: &Scene, spec: &FootSpec, shot: &Shot, seed: u64) -> R
     let backdrop = Backdrop::new(camera, shot.view, seed as u32);
     let stage = Stage::new(&scene.meshes, camera);
     let ruler = RulerView::new(scene);
-    let shadow = (shot.view == View::Lateral)
-        .then(|| Shadow::new(scene.meshes.iter(), &scene.light.sun, &ruler.quads(scene)));
+    let shadow =
+        (shot.view == View::Lateral).then(|| Shadow::new(scene.meshes.iter(), &scene.light.sun, &ruler.quads(scene)));
     let shader = Shader {
         spec,
         light: &scene.light,
@@ -49,7 +49,8 @@ pub(crate) fn paint(scene: &Scene, spec: &FootSpec, shot: &Shot, seed: u64) -> R
                 let (m, t) = (samples.mesh[ids[k]], samples.triangle[ids[k]]);
                 let mut share = 0.0;
                 for j in k..4 {
-                    if !done[j] && (samples.triangle[ids[j]] == NOTHING) == (t == NOTHING) && samples.mesh[ids[j]] == m {
+                    if !done[j] && (samples.triangle[ids[j]] == NOTHING) == (t == NOTHING) && samples.mesh[ids[j]] == m
+                    {
                         done[j] = true;
                         share += 0.25;
                         if let Some(seen) = &ruler_at {
@@ -133,9 +134,12 @@ impl RulerView {
             return None;
         }
         let (p, t, out) = self.meet(scene, u, v);
-        if !scene.ruler.blades().iter().any(|(l, h)| {
-            p[0] > l[0] - 1.0 && p[0] < h[0] + 1.0 && p[1] > l[1] - 1.0 && p[1] < h[1] + 1.0
-        }) {
+        if !scene
+            .ruler
+            .blades()
+            .iter()
+            .any(|(l, h)| p[0] > l[0] - 1.0 && p[0] < h[0] + 1.0 && p[1] > l[1] - 1.0 && p[1] < h[1] + 1.0)
+        {
             return None;
         }
         let (right, _, _) = self.meet(scene, u + 0.5, v);
@@ -183,7 +187,9 @@ fn expose(linear: &[Rgb], width: usize, height: usize, noise: bool, seed: u32) -
         let lines = [line(-2), line(-1), line(0), line(1), line(2)];
         let dy = (r as f32 + 0.5) / height as f32 - 0.5;
         for c in 0..width {
-            let colour = (lines[0][c] + lines[4][c]) * KERNEL[0] + (lines[1][c] + lines[3][c]) * KERNEL[1] + lines[2][c] * KERNEL[2];
+            let colour = (lines[0][c] + lines[4][c]) * KERNEL[0]
+                + (lines[1][c] + lines[3][c]) * KERNEL[1]
+                + lines[2][c] * KERNEL[2];
             let dx = (c as f32 + 0.5) / width as f32 - 0.5;
             let dim = 1.0 - 0.42 * (dx * dx + dy * dy);
             let h = hash(c as i32, r as i32, seed);

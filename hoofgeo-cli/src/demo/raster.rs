@@ -36,7 +36,7 @@ pub(crate) struct Hit {
     pub(crate) material: Material,
     pub(crate) point: Vector3<f32>,
     pub(crate) normal: Vector3<f32>,
-    pub(crate) attributes: [f32; 4],
+    pub(crate) attributes: [f32; 5],
 }
 
 /// One band's samples: 1/depth, and mesh and triangle.
@@ -82,7 +82,7 @@ impl<'a> Stage<'a> {
     }
 
     /// Rasterises one band; `keep` decides on samples of hair and of the underside's rim.
-    pub(crate) fn samples(&self, band: usize, keep: impl Fn(Material, [f32; 4]) -> bool) -> Samples {
+    pub(crate) fn samples(&self, band: usize, keep: impl Fn(Material, [f32; 5]) -> bool) -> Samples {
         let (columns, rows) = (2 * self.width, 2 * BAND);
         let mut out = Samples {
             depth: vec![0.0; columns * rows],

@@ -68,9 +68,8 @@ impl Ruler {
     pub(crate) fn face(&self, x: f32, y: f32, fx: f32, fy: f32) -> (f32, Vector3<f32>, f32) {
         let mut cover = 0.0_f32;
         for (low, high) in self.blades() {
-            cover = cover.max(
-                overlap(x, fx, low[0] as f32, high[0] as f32) * overlap(y, fy, low[1] as f32, high[1] as f32),
-            );
+            cover = cover
+                .max(overlap(x, fx, low[0] as f32, high[0] as f32) * overlap(y, fy, low[1] as f32, high[1] as f32));
         }
         if cover <= 0.0 {
             return (0.0, Vector3::zeros(), 0.0);
@@ -95,7 +94,8 @@ impl Ruler {
             Finish::Steel => {
                 let (along, across) = if y < width { (x, y) } else { (y, x) };
                 let brush = 0.05 * value(along * 0.25, across * 9.0, 3) + 0.04 * value(along * 0.9, across * 21.0, 4);
-                let smear = 0.09 * fractal(x * 0.05, y * 0.09, 3, 5) - 0.10 * smooth(0.35, 0.6, fractal(x * 0.21, y * 0.2, 3, 6));
+                let smear = 0.09 * fractal(x * 0.05, y * 0.09, 3, 5)
+                    - 0.10 * smooth(0.35, 0.6, fractal(x * 0.21, y * 0.2, 3, 6));
                 let spots = 0.14 * smooth(0.42, 0.62, fractal(x * 0.7, y * 0.7, 2, 11));
                 let tone = (0.30 + brush + smear - spots).max(0.05);
                 (Vector3::new(tone, tone * 0.985, tone * 0.95), 0.93, 1.0)
@@ -114,11 +114,14 @@ impl Ruler {
     }
 }
 
-/// Share of the interval `at` ± `extent`/2 that lies between `low` and `high`.
+/// How much of the stretch from `low` to `high` a pixel at `at` takes in, weighted by a triangle that reaches one pixel
+/// (`extent`) either way: triangles a pixel apart add up to straight lines, so sampling moves no centre of gravity.
 fn overlap(at: f32, extent: f32, low: f32, high: f32) -> f32 {
-    let a = (at - 0.5 * extent).max(low);
-    let b = (at + 0.5 * extent).min(high);
-    ((b - a) / extent).clamp(0.0, 1.0)
+    let below = |edge: f32| {
+        let s = ((edge - at) / extent).clamp(-1.0, 1.0);
+        if s < 0.0 { 0.5 * (1.0 + s) * (1.0 + s) } else { 1.0 - 0.5 * (1.0 - s) * (1.0 - s) }
+    };
+    below(high) - below(low)
 }
 
 /// The graduation lines of one arm: `x` along it, `y` from its graduated edge, none before `from`.
@@ -234,7 +237,7 @@ mod tests {
             let (mut mass, mut moment) = (0.0, 0.0);
             for i in -6..=6 {
                 let x = 50.0 + phase + extent * i as f32;
-                if (x - 50.0).abs() < 0.5 {
+                if (x - 50.0).abs() < 0.52 {
                     let ink = arm(x, 2.0, extent, extent, 150.0, 0.0);
                     mass += ink;
                     moment += ink * (x - 50.0);

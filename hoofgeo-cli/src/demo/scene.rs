@@ -71,12 +71,18 @@ impl Scene {
                     ruler.origin = Point3::new(edge, 5.0, z);
                 }
                 target = Point3::new(hand * if shot.square { 38.0 } else { 58.0 } + about(6.0), 76.0 + about(5.0), 0.0);
-                extra = vec![
-                    mesh::cuboid(Material::Board, Point3::new(-330.0, -BOARD, -150.0), Point3::new(330.0, 0.0, 96.0)),
-                ];
+                extra = vec![mesh::cuboid(
+                    Material::Board,
+                    Point3::new(-330.0, -BOARD, -150.0),
+                    Point3::new(330.0, 0.0, 96.0),
+                )];
                 let x = ruler.origin.x;
                 let (low, high) = if shot.square { (x - 7.0, x + 30.0) } else { (x - ruler.width - 9.0, x + 8.0) };
-                extra.push(mesh::cuboid(Material::Prop, Point3::new(low, 0.0, z - 34.0), Point3::new(high, 33.0, z - 1.2)));
+                extra.push(mesh::cuboid(
+                    Material::Prop,
+                    Point3::new(low, 0.0, z - 34.0),
+                    Point3::new(high, 33.0, z - 1.2),
+                ));
             }
             View::Solar => {
                 let z = 1.0 + about(0.8);
@@ -84,13 +90,18 @@ impl Scene {
                 let left = -foot.half_width_medial.max(foot.half_width_lateral) - gap;
                 if shot.square {
                     ruler.second_arm = Some(200.0);
-                    ruler.origin = Point3::new(left - ruler.width, -foot.heel_coronet(Half::Lateral).x - 27.0 - ruler.width, z);
+                    ruler.origin =
+                        Point3::new(left - ruler.width, -foot.heel_coronet(Half::Lateral).x - 27.0 - ruler.width, z);
                 } else {
                     ruler.rotation = upright;
                     ruler.length = 300.0;
                     ruler.origin = Point3::new(left, -foot.support_length - 110.0 + about(6.0), z);
                 }
-                target = Point3::new(-14.0 + about(4.0), -0.5 * foot.support_length - if shot.square { 37.0 } else { 18.0 } + about(4.0), 0.0);
+                target = Point3::new(
+                    -14.0 + about(4.0),
+                    -0.5 * foot.support_length - if shot.square { 37.0 } else { 18.0 } + about(4.0),
+                    0.0,
+                );
                 extra = vec![];
             }
         }
@@ -121,22 +132,22 @@ impl Scene {
         };
         let light = match shot.view {
             View::Lateral => Light {
-                sun: Vector3::new(-0.42 + 0.1 * about(1.0) as f32, 0.66, 0.62).normalize(),
+                sun: Vector3::new(-0.60 + 0.1 * about(1.0) as f32, 0.66, 0.45).normalize(),
                 up: Vector3::new(0.0, 1.0, 0.15).normalize(),
-                sun_colour: Vector3::new(1.50, 1.40, 1.24),
-                sky_colour: Vector3::new(0.62, 0.68, 0.78),
-                ground_colour: Vector3::new(0.26, 0.235, 0.20),
+                sun_colour: Vector3::new(2.55, 2.34, 2.02),
+                sky_colour: Vector3::new(0.60, 0.67, 0.79),
+                ground_colour: Vector3::new(0.22, 0.195, 0.16),
             },
             View::Solar => Light {
-                sun: Vector3::new(-0.55 + 0.1 * about(1.0) as f32, 0.52, 0.66).normalize(),
+                sun: Vector3::new(-0.66 + 0.1 * about(1.0) as f32, 0.56, 0.48).normalize(),
                 up: Vector3::new(-0.1, 0.45, 0.85).normalize(),
-                sun_colour: Vector3::new(1.42, 1.33, 1.20),
-                sky_colour: Vector3::new(0.58, 0.62, 0.70),
+                sun_colour: Vector3::new(2.5, 2.32, 2.04),
+                sky_colour: Vector3::new(0.58, 0.63, 0.72),
                 ground_colour: Vector3::new(0.20, 0.185, 0.165),
             },
         };
         let mut meshes = mesh::pastern(foot);
-        meshes.extend([mesh::bulb(foot, Half::Medial), mesh::bulb(foot, Half::Lateral), mesh::wall(foot)]);
+        meshes.extend([mesh::wall(foot), mesh::bulb(foot, Half::Medial), mesh::bulb(foot, Half::Lateral)]);
         meshes.extend(mesh::fringe(foot));
         let underside = (shot.view == View::Solar).then(|| Underside::new(foot, spec.grain));
         if let Some(under) = &underside {

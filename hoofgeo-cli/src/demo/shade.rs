@@ -29,12 +29,10 @@ fn rgb(c: [f32; 3]) -> Rgb {
 
 impl Shader<'_> {
     /// Whether a sample of hair or of the underside's rim is there at all.
-    pub(crate) fn keeps(&self, material: Material, a: [f32; 4]) -> bool {
+    pub(crate) fn keeps(&self, material: Material, a: [f32; 5]) -> bool {
         match material {
             Material::Hair => hair_is_there(a, self.spec.grain),
-            Material::Sole => self
-                .underside
-                .is_none_or(|u| u.covers(f64::from(a[0]), f64::from(a[1])) > 0.0),
+            Material::Sole => self.underside.is_none_or(|u| u.covers(f64::from(a[0]), f64::from(a[1])) > 0.0),
             _ => true,
         }
     }
@@ -49,7 +47,6 @@ impl Shader<'_> {
         match hit.material {
             Material::Horn => self.horn(&hit, &to_eye),
             Material::Hair => self.hair(&hit, &to_eye),
-            Material::Bulb => self.bulb(&hit, &to_eye),
             Material::Sole => self.sole(&hit, &to_eye),
             Material::Board => self.board(&hit, &to_eye),
             Material::Prop => self.prop(&hit, &to_eye),
@@ -61,7 +58,7 @@ impl Shader<'_> {
     }
 
     fn horn(&self, hit: &Hit, to_eye: &Vector3<f32>) -> Rgb {
-        let [arc, below, v, above] = hit.attributes;
+        let [arc, below, v, above, _] = hit.attributes;
         let (seed, foot, coat) = (self.spec.grain, &self.spec.shape, &self.spec.coat);
         let mut n = hit.normal;
         // The grid runs so that normals point inward on one side of mirrored feet: outward is away from the foot's core.
@@ -86,7 +83,8 @@ impl Shader<'_> {
         let relief = 0.10 * fine + 0.07 * finer + 0.10 * fractal(arc * 0.35, below * 0.04, 2, seed + 5);
         n = (n - down * (ring_slope * smoothed) + side * relief).normalize();
 
-        let mut colour = rgb(coat.horn[1]).lerp(&rgb(coat.horn[0]), (0.58 + 0.55 * broad + 0.20 * fine + 0.13 * finer).clamp(0.0, 1.3));
+        let mut colour = rgb(coat.horn[1])
+            .lerp(&rgb(coat.horn[0]), (0.58 + 0.55 * broad + 0.20 * fine + 0.13 * finer).clamp(0.0, 1.3));
         // Pigment stripes run down the tubules.
         if coat.stripes > 0.0 {
             let s = value(arc * 0.085, below * 0.004, seed + 6) + 0.35 * value(arc * 0.45, below * 0.008, seed + 7);
@@ -98,8 +96,10 @@ impl Shader<'_> {
         colour *= 1.0 + 0.30 * (ring_height - 0.35) * smoothed;
         // Young horn under the coronet is covered by a pale, flaking film.
         let film_edge = 9.0 + 5.0 * fractal(arc * 0.14, 3.0, 3, seed + 8);
-        let film = smooth(film_edge + 4.0, film_edge - 4.0, below) * (0.55 + 0.35 * fractal(arc * 0.5, below * 0.5, 3, seed + 9));
-        colour = colour.lerp(&(rgb(coat.horn[0]) * 1.15 + Vector3::new(0.10, 0.095, 0.085)), 0.55 * film.clamp(0.0, 1.0));
+        let film = smooth(film_edge + 4.0, film_edge - 4.0, below)
+            * (0.55 + 0.35 * fractal(arc * 0.5, below * 0.5, 3, seed + 9));
+        colour =
+            colour.lerp(&(rgb(coat.horn[0]) * 1.15 + Vector3::new(0.10, 0.095, 0.085)), 0.55 * film.clamp(0.0, 1.0));
         // Lower down the horn is bleached and scuffed.
         let weather = smooth(45.0, 4.0, above);
         colour = colour.lerp(&(colour * 0.8 + Vector3::new(0.075, 0.066, 0.054)), weather * (0.45 + 0.4 * patch));
@@ -135,7 +135,7 @@ impl Shader<'_> {
     }
 
     fn hair(&self, hit: &Hit, to_eye: &Vector3<f32>) -> Rgb {
-        let [arc, s, shell, shade] = hit.attributes;
+        let [arc, s, shell, shade, bare] = hit.attributes;
         let (seed, coat) = (self.spec.grain, &self.spec.coat);
         let bend = bend(arc, s, seed);
         let clump = fractal(arc * 0.12 + 0.2 * bend, s * 0.05, 4, seed + 21);
@@ -145,6 +145,12 @@ impl Shader<'_> {
         let mut colour = rgb(coat.hair[0]).lerp(&rgb(coat.hair[1]), t);
         let dust = smooth(0.05, 0.6, fractal(arc * 0.07, s * 0.06, 3, seed + 24)) * smooth(40.0, -5.0, s);
         colour = colour.lerp(&Vector3::new(0.21, 0.17, 0.125), 0.30 * dust);
+        let p = self.foot_to_scene.transpose() * hit.point;
+        let wrinkle = fractal(p.z * 0.10 + p.x * 0.05, p.y * 0.30, 4, seed + 30);
+        let pore = value(p.x * 0.9 + p.z * 1.1, p.y * 1.3, seed + 31);
+        let skin = rgb(coat.skin).lerp(&Vector3::new(0.20, 0.165, 0.125), (0.35 + 0.5 * wrinkle).clamp(0.0, 1.0));
+        let bald = smooth(0.35, 0.75, bare + 0.35 * strand + 0.25 * wrinkle);
+        colour = colour.lerp(&(skin * (1.0 + 0.3 * wrinkle + 0.12 * pore)), bald);
         // Hair shines along a band square to it (Kajiya and Kay 1989).
         let lean = 0.22 * strand + 0.3 * value(arc * 0.3, s * 0.08, seed + 25);
         let grow = self.foot_to_scene * Vector3::new(-0.55, -0.83, 0.0);
@@ -156,32 +162,22 @@ impl Shader<'_> {
         let depth = mix(0.50, 1.06, (shell / 4.0).min(1.0));
         let n = (hit.normal + side * (0.5 * lean) + side * (0.22 * strand)).normalize();
         let facing = smooth(-0.35, 0.5, hit.normal.dot(&self.light.sun));
-        let f = Finish { colour: colour * depth, gloss: 0.0, sharp: 1.0, lit: shade, open: shade * mix(0.75, 1.0, shell / 4.0), wrap: 0.35 };
+        let f = Finish {
+            colour: colour * depth,
+            gloss: 0.0,
+            sharp: 1.0,
+            lit: shade,
+            open: shade * mix(0.75, 1.0, shell / 4.0),
+            wrap: 0.35,
+        };
         self.light.shade(&n, to_eye, &f)
-            + self.light.sun_colour.component_mul(&(colour * 0.5 + Vector3::repeat(0.035))) * (0.55 * shine * facing * shade)
-    }
-
-    fn bulb(&self, hit: &Hit, to_eye: &Vector3<f32>) -> Rgb {
-        let p = self.foot_to_scene.transpose() * hit.point;
-        let seed = self.spec.grain;
-        let wrinkle = fractal(p.x * 0.13 + p.z * 0.09, p.y * 0.32, 4, seed + 30);
-        let scale = value(p.x * 0.9 + p.z * 0.7, p.y * 1.1, seed + 31);
-        let skin = rgb(self.spec.coat.skin).lerp(&Vector3::new(0.23, 0.19, 0.14), 0.30 + 0.4 * wrinkle.max(-0.5));
-        // Short hair covers the upper half.
-        let strand = value(p.z * 2.2 + 0.6 * p.x, p.y * 0.22, seed + 32) + 0.6 * value(p.z * 5.0 + p.x, p.y * 0.4, seed + 33);
-        let hairline = self.spec.shape.heel_coronet(super::foot::Half::Lateral).y as f32 * 0.80;
-        let haired = smooth(-2.5, 2.5, p.y - hairline + 2.0 * strand + 3.0 * wrinkle);
-        let hair = rgb(self.spec.coat.hair[0]).lerp(&rgb(self.spec.coat.hair[1]), (0.35 + 0.3 * strand + 0.3 * wrinkle).clamp(0.0, 1.0));
-        let skin = skin.lerp(&hair, haired);
-        let n = (hit.normal + Vector3::new(0.2 * scale, 0.5 * wrinkle, 0.15 * scale)).normalize();
-        let shade = hit.attributes[3];
-        let f = Finish { colour: skin * (1.0 + 0.25 * wrinkle + 0.10 * scale), gloss: 0.25, sharp: 14.0, lit: shade, open: shade, wrap: 0.3 };
-        self.light.shade(&n, to_eye, &f)
+            + self.light.sun_colour.component_mul(&(colour * 0.5 + Vector3::repeat(0.035)))
+                * (0.55 * shine * facing * shade * (1.0 - 0.8 * bald))
     }
 
     fn sole(&self, hit: &Hit, to_eye: &Vector3<f32>) -> Rgb {
         let Some(under) = self.underside else { return Rgb::zeros() };
-        let [x, z, open, lit] = hit.attributes;
+        let [x, z, open, lit, _] = hit.attributes;
         let (seed, foot, coat) = (self.spec.grain, &self.spec.shape, &self.spec.coat);
         let at = under.place(f64::from(x), f64::from(z));
         let (wall, white) = foot.wall_at(f64::from(at.v.abs()));
@@ -200,7 +196,9 @@ impl Shader<'_> {
         let pigment = smooth(0.80, 0.45, share + 0.07 * value(arc * 0.25, share * 2.0, seed + 44));
         let mut wall_colour = rgb(coat.inner_wall).lerp(&(rgb(coat.horn[0]) * 1.35), pigment);
         if coat.stripes > 0.0 {
-            let s = value(at.v * 6.5, 0.0, seed + 6) + 0.35 * value(at.v * 30.0, 0.0, seed + 7);
+            let s = value(at.v * 6.5, 0.3 * share, seed + 6)
+                + 0.35 * value(at.v * 30.0, 0.0, seed + 7)
+                + 0.35 * value(arc * 0.3, share * 2.5, seed + 59);
             wall_colour = wall_colour.lerp(&Vector3::new(0.12, 0.10, 0.085), 0.8 * pigment * smooth(0.30, 0.6, s));
         }
         wall_colour *= 1.0 + 0.10 * stipple + 0.10 * rasp + 0.18 * broad;
@@ -212,10 +210,13 @@ impl Shader<'_> {
         // Sole: layered, chalky flakes before, pared and waxy after.
         let (wx, wz) = (fractal(x * 0.13, z * 0.13, 3, seed + 56), fractal(x * 0.13, z * 0.13, 3, seed + 57));
         let (near, next, id) = cells(x * 0.10 + 1.1 * wx + 0.5 * broad, z * 0.085 + 1.1 * wz, seed + 47);
-        let crack = smooth(0.10, 0.0, next - near) * smooth(-0.15, 0.35, fractal(x * 0.09, z * 0.09, 2, seed + 58)) * mix(0.5, 0.06, clean);
+        let crack = smooth(0.10, 0.0, next - near)
+            * smooth(-0.15, 0.35, fractal(x * 0.09, z * 0.09, 2, seed + 58))
+            * mix(0.5, 0.06, clean);
         let grain = fractal(x * 0.45, z * 0.45, 4, seed + 48);
         let stain = fractal(x * 0.07, z * 0.07, 4, seed + 49);
-        let mut sole = rgb(coat.sole) * (0.92 + mix(0.22, 0.08, clean) * (id - 0.5) + 0.34 * grain + 0.2 * stipple * 0.5);
+        let mut sole =
+            rgb(coat.sole) * (0.92 + mix(0.22, 0.08, clean) * (id - 0.5) + 0.34 * grain + 0.2 * stipple * 0.5);
         sole = sole.lerp(&Vector3::new(0.25, 0.225, 0.185), smooth(0.05, 0.45, stain) * mix(0.55, 0.3, clean));
         sole = sole.lerp(&(rgb(coat.sole) * 1.28), smooth(0.1, 0.5, -stain) * 0.45);
         sole *= 1.0 - crack;
@@ -229,7 +230,8 @@ impl Shader<'_> {
         let mut colour = wall_colour.lerp(&wax, to_white).lerp(&sole, to_sole);
         colour *= 1.0 - 0.35 * seam * mix(1.0, 0.6, clean);
         let bar = smooth(0.35, 0.8, at.bar) * to_sole * smooth(0.0, -2.0, at.in_frog);
-        let bar_horn = rgb(coat.inner_wall).lerp(&(rgb(coat.horn[0]) * 1.4), 0.45 + 0.3 * broad) * (1.0 + 0.15 * stipple);
+        let bar_horn =
+            rgb(coat.inner_wall).lerp(&(rgb(coat.horn[0]) * 1.4), 0.45 + 0.3 * broad) * (1.0 + 0.15 * stipple);
         colour = colour.lerp(&bar_horn, 0.8 * bar);
         let mut gloss = 0.12 + 0.22 * to_white * (1.0 - to_sole) + 0.10 * clean;
 
@@ -241,25 +243,30 @@ impl Shader<'_> {
         let frog = frog.lerp(&(rgb(coat.frog) * 1.9 + Vector3::new(0.05, 0.045, 0.035)), 0.6 * pared);
         colour = colour.lerp(&frog, frog_share);
         gloss = mix(gloss, 0.30, frog_share);
-        let skin = smooth(foot.support_length as f32 - 4.0, foot.support_length as f32 + 4.0, x)
+        let skin = smooth(-5.0, 3.0, x - foot.support_length as f32 + 2.5 * crease)
             * (1.0 - frog_share)
-            * smooth(0.5, -1.5, at.inside);
-        colour = colour.lerp(&(rgb(coat.skin) * 1.2 + Vector3::new(0.03, 0.025, 0.02)), skin);
+            * smooth(1.5, -2.5, at.inside);
+        let wrinkle = fractal(z * 0.12 + 0.05 * x, x * 0.22, 4, seed + 30);
+        let bulb = rgb(coat.skin).lerp(&Vector3::new(0.20, 0.165, 0.125), (0.35 + 0.5 * wrinkle).clamp(0.0, 1.0))
+            * (1.0 + 0.3 * wrinkle);
+        colour = colour.lerp(&bulb, skin);
 
         let deep = smooth(0.80, 0.45, open);
-        let film = (smooth(0.05, 0.55, dirt_noise + 0.45 * deep) * mix(0.9, 0.30, clean)).max(0.85 * deep * mix(1.0, 0.8, clean));
+        let film = (smooth(0.05, 0.55, dirt_noise + 0.45 * deep) * mix(0.9, 0.30, clean))
+            .max(0.85 * deep * mix(1.0, 0.8, clean));
         let on_wall = 1.0 - to_sole;
         let film = film * mix(1.0, mix(0.55, 0.10, clean), on_wall);
         colour = colour.lerp(&soil, film);
         gloss *= 1.0 - 0.8 * film;
 
         // The bevel across the toe, and the wall's rounded outer edge.
-        let bevel = smooth(foot.breakover_at as f32 + 0.8, foot.breakover_at as f32 - 0.8, x) * smooth(1.0, 0.55, at.v.abs());
+        let bevel =
+            smooth(foot.breakover_at as f32 + 0.8, foot.breakover_at as f32 - 0.8, x) * smooth(1.0, 0.55, at.v.abs());
         let toe_out = self.foot_to_scene * Vector3::new(-1.0, 0.0, 0.0);
         n = (n + toe_out * (0.42 * bevel)).normalize();
-        let round = smooth(1.3, 0.0, at.inside) * smooth(2.0, -1.0, x - foot.support_length as f32);
+        let round = smooth(1.3, 0.0, at.inside) * smooth(0.0, -5.0, x - foot.support_length as f32);
         let middle = self.foot_to_scene * Vector3::new(x - foot.widest_at as f32, 0.0, z).normalize();
-        n = (n + middle * (0.7 * round * (1.0 - 0.0))).normalize();
+        n = (n + middle * (0.7 * round)).normalize();
         let rough = 0.22 * (1.0 - frog_share) * to_sole * mix(1.0, 0.5, clean) + 0.06;
         let bump = Vector3::new(
             rough * fractal(x * 0.6 + 9.0, z * 0.6, 3, seed + 54),
@@ -268,7 +275,8 @@ impl Shader<'_> {
         ) + Vector3::new(0.06 * rasp, 0.05 * rasp, 0.0) * (1.0 - to_sole);
         n = (n + bump * 1.6).normalize();
         let dark = smooth(0.0, 0.95, open);
-        let f = Finish { colour, gloss, sharp: 22.0, lit: lit * mix(0.4, 1.0, dark), open: 0.12 + 0.88 * dark, wrap: 0.15 };
+        let f =
+            Finish { colour, gloss, sharp: 22.0, lit: lit * mix(0.4, 1.0, dark), open: 0.12 + 0.88 * dark, wrap: 0.15 };
         self.light.shade(&n, to_eye, &f)
     }
 
@@ -281,12 +289,15 @@ impl Shader<'_> {
         let (mut colour, gloss);
         if self.plank {
             let wave = 3.0 * value(p.x * 0.008, across * 0.03, 60) + 1.2 * value(p.x * 0.02, across * 0.07, 61);
-            let ring = value(2.0, (across + 4.0 * wave) * 0.42, 62) * 0.6 + 0.4 * value(p.x * 0.01, (across + 4.0 * wave) * 1.1, 63);
+            let ring = value(2.0, (across + 4.0 * wave) * 0.42, 62) * 0.6
+                + 0.4 * value(p.x * 0.01, (across + 4.0 * wave) * 1.1, 63);
             let fibre = value(p.x * 0.09, across * 2.4, 64) * 0.6 + 0.4 * value(p.x * 0.2, across * 5.5, 65);
             let grey = fractal(p.x * 0.012, across * 0.05, 3, 66);
-            colour = Vector3::new(0.255, 0.205, 0.150).lerp(&Vector3::new(0.27, 0.25, 0.225), (0.5 + 0.8 * grey).clamp(0.0, 1.0));
+            colour = Vector3::new(0.255, 0.205, 0.150)
+                .lerp(&Vector3::new(0.27, 0.25, 0.225), (0.5 + 0.8 * grey).clamp(0.0, 1.0));
             colour *= 0.95 + 0.30 * ring + 0.20 * fibre;
-            let check = smooth(0.05, 0.01, value(p.x * 0.006, across * 0.23, 67).abs()) * smooth(0.0, 0.4, value(p.x * 0.02, across * 0.1, 68));
+            let check = smooth(0.05, 0.01, value(p.x * 0.006, across * 0.23, 67).abs())
+                * smooth(0.0, 0.4, value(p.x * 0.02, across * 0.1, 68));
             colour *= 1.0 - 0.65 * check;
             n = (n + Vector3::new(0.0, 0.0, 0.14 * fibre)).normalize();
             gloss = 0.05;
@@ -294,9 +305,9 @@ impl Shader<'_> {
             let speck = value(p.x * 1.7, across * 1.7, 70);
             let (near, _, id) = cells(p.x * 0.11, across * 0.11, 71);
             let dimple = smooth(0.42, 0.30, near);
-            colour = Vector3::new(0.050, 0.049, 0.047) * (1.0 + 0.22 * speck + 0.25 * (id - 0.5));
-            colour *= 1.0 - 0.25 * dimple * on_top;
-            let dust = smooth(0.0, 0.6, fractal(p.x * 0.02, across * 0.03, 4, 72) + 0.12);
+            colour = Vector3::new(0.050, 0.049, 0.047) * (1.0 + 0.30 * speck + 0.10 * (id - 0.5));
+            colour *= 1.0 - 0.25 * dimple * on_top + 0.20 * fractal(p.x * 0.25, across * 0.4, 3, 75);
+            let dust = smooth(-0.1, 0.7, fractal(p.x * 0.03, across * 0.045, 5, 72) + 0.25 * speck * 0.5 + 0.08);
             colour = colour.lerp(&Vector3::new(0.20, 0.18, 0.15), 0.45 * dust);
             n = (n + Vector3::new(0.12 * speck, 0.0, 0.1 * value(p.x * 0.8, across * 0.8, 73))).normalize();
             gloss = 0.25 * (1.0 - dust);
@@ -331,12 +342,12 @@ fn rings(foot: &Foot3d, v: f32, below: f32, arc: f32, seed: u32) -> (f32, f32) {
             continue;
         }
         let d = (q - Foot3d::ring(k as usize) as f32) / 0.26;
-        let strength = 0.55 + 0.45 * unit(k, 1, seed + 90) + 0.25 * value(arc * 0.05, k as f32 * 7.0, seed + 91);
+        let strength = 0.30 + 0.75 * unit(k, 1, seed + 90) + 0.30 * value(arc * 0.05, k as f32 * 7.0, seed + 91);
         let bell = strength * (-d * d).exp();
         height += bell;
         slope += -2.0 * d / 0.26 / spacing * bell;
     }
-    (height, 0.95 * slope)
+    (height, 0.75 * slope)
 }
 
 /// How far locks of hair lean to one side.
@@ -345,7 +356,7 @@ fn bend(arc: f32, s: f32, seed: u32) -> f32 {
 }
 
 /// Whether a strand of hair is there: the outer shells, and the ends over the horn, are ever thinner.
-fn hair_is_there([arc, s, shell, _]: [f32; 4], seed: u32) -> bool {
+fn hair_is_there([arc, s, shell, _, bare]: [f32; 5], seed: u32) -> bool {
     if shell < 0.5 && s >= 0.0 {
         return true;
     }
@@ -357,5 +368,5 @@ fn hair_is_there([arc, s, shell, _]: [f32; 4], seed: u32) -> bool {
         let reach = 2.4 + 2.0 * lock + 1.8 * value((arc + bend) * 2.2, 3.0, seed + 28) - 0.3 * shell;
         return -s < reach && strand > -0.65;
     }
-    strand + 0.5 * value((arc + bend) * 6.0, s * 0.26, seed + 23) > -0.75 + 0.30 * shell
+    strand + 0.5 * value((arc + bend) * 6.0, s * 0.26, seed + 23) > -0.75 + 0.30 * shell + 2.5 * bare
 }

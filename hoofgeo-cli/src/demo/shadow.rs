@@ -15,7 +15,11 @@ pub(crate) struct Shadow {
 }
 
 impl Shadow {
-    pub(crate) fn new<'a>(meshes: impl Iterator<Item = &'a Mesh> + Clone, sun: &Vector3<f32>, extra: &[[Vector3<f32>; 4]]) -> Self {
+    pub(crate) fn new<'a>(
+        meshes: impl Iterator<Item = &'a Mesh> + Clone,
+        sun: &Vector3<f32>,
+        extra: &[[Vector3<f32>; 4]],
+    ) -> Self {
         let mut cast = vec![0.0_f32; SIDE * SIDE];
         let mut near = vec![0.0_f32; SIDE * SIDE];
         for mesh in meshes {
@@ -24,14 +28,14 @@ impl Shadow {
             }
             for t in &mesh.triangles {
                 let p = t.map(|i| mesh.points[i as usize].coords.cast::<f32>());
-                fill(&mut cast, p.map(|p| drop(p, sun)));
+                fill(&mut cast, p.map(|p| land(p, sun)));
                 if p[0].y < 26.0 {
                     fill(&mut near, p.map(|p| [p.x, p.z]));
                 }
             }
         }
         for quad in extra {
-            let p = quad.map(|p| drop(p, sun));
+            let p = quad.map(|p| land(p, sun));
             fill(&mut cast, [p[0], p[1], p[2]]);
             fill(&mut cast, [p[0], p[2], p[3]]);
         }
@@ -61,7 +65,7 @@ impl Shadow {
 }
 
 /// Where a point's shadow falls on the ground.
-fn drop(p: Vector3<f32>, sun: &Vector3<f32>) -> [f32; 2] {
+fn land(p: Vector3<f32>, sun: &Vector3<f32>) -> [f32; 2] {
     let q = p - sun * (p.y.max(0.0) / sun.y);
     [q.x, q.z]
 }

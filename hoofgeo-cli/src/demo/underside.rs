@@ -52,8 +52,14 @@ impl Underside {
         let (tx, tz) = ((gx - c as f64) as f32, (gz - r as f64) as f32);
         let p = |dc: usize, dr: usize| self.places[(r + dr) * self.columns + c + dc];
         let (a, b, d, e) = (p(0, 0), p(1, 0), p(0, 1), p(1, 1));
+        // Where the nearest v jumps from one half to the other there is nothing to mix.
+        let v = if (a.v - e.v).abs() + (b.v - d.v).abs() < 0.3 {
+            mix(mix(a.v, b.v, tx), mix(d.v, e.v, tx), tz)
+        } else {
+            a.v
+        };
         let two = |f: fn(&Place) -> f32| mix(mix(f(&a), f(&b), tx), mix(f(&d), f(&e), tx), tz);
-        Place { inside: two(|p| p.inside), v: a.v, in_frog: two(|p| p.in_frog), bar: two(|p| p.bar) }
+        Place { inside: two(|p| p.inside), v, in_frog: two(|p| p.in_frog), bar: two(|p| p.bar) }
     }
 
     /// How far the surface lies above the ground (recessed, seen from below) at (x, z), mm.
@@ -66,9 +72,11 @@ impl Underside {
         let along = ((x - foot.apex_at) / foot.frog_length) as f32;
         // The sole's vault, deepest beside the frog, with flakes of old horn.
         let sole = (at.inside - edge).max(0.0);
-        let flake = 0.5 * fractal(fx * 0.11, fz * 0.11, 3, self.seed) + 0.25 * fractal(fx * 0.5, fz * 0.5, 2, self.seed + 9);
+        let flake =
+            0.5 * fractal(fx * 0.11, fz * 0.11, 3, self.seed) + 0.25 * fractal(fx * 0.5, fz * 0.5, 2, self.seed + 9);
         let mut y = 0.35 * smooth(wall - 0.3, wall + 0.4, at.inside);
-        y += (0.4 + foot.sole_depth as f32 * (1.0 - (-sole / 15.0).exp()) + flake * smooth(0.0, 6.0, sole)) * smooth(0.0, 1.2, sole);
+        y += (0.4 + foot.sole_depth as f32 * (1.0 - (-sole / 15.0).exp()) + flake * smooth(0.0, 6.0, sole))
+            * smooth(0.0, 1.2, sole);
         // Grooves beside the frog.
         let outside = -at.in_frog;
         let groove = 6.5 * smooth(-0.1, 0.75, along) + 1.0;
@@ -88,11 +96,15 @@ impl Underside {
         // Behind the heels the skin rises to the bulbs.
         let behind = fx - foot.support_length as f32;
         if behind > -6.0 && at.in_frog < 1.0 {
-            let between = smooth(foot.heel_half_width as f32 + 1.0, foot.heel_half_width as f32 - 5.0, fz.abs());
-            let skin = 2.2 + 0.75 * behind.max(0.0) + 5.0 * smooth(7.0, 0.0, fz.abs());
-            y = mix(y, skin, smooth(-4.0, 2.0, behind) * between * smooth(0.5, -3.0, at.in_frog));
+            let half = foot.heel_half_width as f32;
+            let lobe = (-((fz.abs() - 0.52 * half) / (0.34 * half)).powi(2)).exp();
+            let cleft = 7.0 * (-(fz / 5.0).powi(2)).exp();
+            let skin = 2.6 + 0.80 * behind.max(-2.0) + 0.012 * behind.max(0.0).powi(2)
+                - 4.2 * lobe * smooth(-1.0, 14.0, behind)
+                + cleft;
+            y = mix(y, skin, smooth(-2.5, 2.0, behind) * smooth(1.0, -3.0, at.in_frog));
         }
-        f64::from(y + 0.25 * smooth(0.9, 0.0, at.inside))
+        f64::from(y + 0.25 * smooth(0.9, 0.0, at.inside) * smooth(0.0, -4.0, behind))
     }
 
     /// A point of the underside in the foot frame.
@@ -104,9 +116,7 @@ impl Underside {
     pub(crate) fn mesh(&self, sun: Vector3<f64>) -> Mesh {
         let n = (self.columns, self.rows);
         let heights: Vec<f32> = (0..n.0 * n.1)
-            .map(|i| {
-                self.recess(self.low.x + STEP * (i % n.0) as f64, self.low.y + STEP * (i / n.0) as f64) as f32
-            })
+            .map(|i| self.recess(self.low.x + STEP * (i % n.0) as f64, self.low.y + STEP * (i / n.0) as f64) as f32)
             .collect();
         let read = |c: f64, r: f64| {
             let (c, r) = (c.clamp(0.0, (n.0 - 1) as f64), r.clamp(0.0, (n.1 - 1) as f64));
@@ -142,7 +152,7 @@ impl Underside {
         let mut mesh = Mesh::grid(Material::Sole, n.0, n.1, false, |c, r| {
             let (x, z) = (self.low.x + STEP * c as f64, self.low.y + STEP * r as f64);
             let p = Point3::new(x, f64::from(heights[r * n.0 + c]), z);
-            (p, [x as f32, z as f32, open(c, r), light(c, r)])
+            (p, [x as f32, z as f32, open(c, r), light(c, r), 0.0])
         });
         let keep = |i: &u32| {
             let p = &mesh.points[*i as usize];
@@ -158,8 +168,8 @@ impl Underside {
         let at = self.place(x, z);
         let behind = (x - self.foot.support_length) as f32;
         let tail = if behind > -8.0 {
-            let half = self.foot.heel_half_width as f32 - 1.5;
-            (half - z.abs() as f32).min(22.0 - behind - 6.0 * (z as f32 / half).powi(2))
+            let half = self.foot.heel_half_width as f32 + 0.3;
+            (half - z.abs() as f32).min(27.0 - behind)
         } else {
             -9.0
         };
