@@ -64,14 +64,14 @@ impl Camera {
     }
 
     /// The direction in the camera frame (z = 1) that a pixel looks along, by fixed-point iteration: the demo's lenses
-    /// distort by less than 1 %, so eight rounds reach the last digits.
+    /// distort by less than 1 %, so five rounds reach the last digits.
     pub fn look(&self, px: [f64; 2]) -> Vector3<f64> {
         let seen = [
             (px[0] - self.principal_point_px[0]) / self.focal_px,
             (px[1] - self.principal_point_px[1]) / self.focal_px,
         ];
         let mut guess = seen;
-        for _ in 0..8 {
+        for _ in 0..5 {
             let d = self.distort(guess);
             guess = [guess[0] + seen[0] - d[0], guess[1] + seen[1] - d[1]];
         }

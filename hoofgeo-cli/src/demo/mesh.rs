@@ -1,7 +1,7 @@
 //! Triangle meshes of the foot's surfaces, in the foot frame.
 
 use super::foot::{Foot3d, Half};
-use super::noise::smooth;
+use super::noise::{fractal, smooth};
 use nalgebra::{Point3, Vector3};
 
 /// What a surface is made of, with what its attributes mean.
@@ -17,6 +17,8 @@ pub(crate) enum Material {
     Board,
     /// A small wooden block that holds the ruler.
     Prop,
+    /// A leather work glove: angle round the finger, distance along it (mm).
+    Glove,
 }
 
 /// A mesh of one material.
@@ -159,10 +161,10 @@ pub(crate) fn pastern(foot: &Foot3d) -> Vec<Mesh> {
         }
     }
     let lean = Vector3::new(-0.25, -0.9, 0.0);
-    let shells: Vec<_> =
-        (1..=4).map(|k| solid.shell(0.42 * f64::from(k), k as f32, lean * (0.2 * f64::from(k)))).collect();
-    let mut out = vec![solid];
-    out.extend(shells);
+    // The outermost first: what it covers need not be looked at again.
+    let mut out: Vec<_> =
+        (1..=4).rev().map(|k| solid.shell(0.42 * f64::from(k), k as f32, lean * (0.2 * f64::from(k)))).collect();
+    out.push(solid);
     out
 }
 
@@ -209,7 +211,7 @@ fn pastern_point(foot: &Foot3d, round: f64, s: f64) -> (Point3<f64>, f64, f64) {
     let swell = if s < 2.0 { 1.4 * (1.0 - ((s + 3.5) / 6.5).powi(2)).max(0.0) } else { 0.0 };
     let (p, on_bulb) = over_bulb(foot, half, p + out * swell);
     let behind = ((a - heel_share) / 0.06).clamp(0.0, 1.0);
-    let height = (p.y - 0.55 * heel.y) / (0.45 * heel.y);
+    let height = (p.y - 0.25 * heel.y) / (0.45 * heel.y);
     let bare = on_bulb * behind * (1.0 - height.clamp(0.0, 1.0));
     (p, coronet_arc(foot, half, a * 2.0 / heel_share), bare)
 }
@@ -228,11 +230,38 @@ fn over_bulb(foot: &Foot3d, half: Half, p: Point3<f64>) -> (Point3<f64>, f64) {
 /// One heel bulb: bare skin below, where the haired skin ends.
 pub(crate) fn bulb(foot: &Foot3d, half: Half) -> Mesh {
     let (centre, radii) = foot.bulb(half);
-    Mesh::grid(Material::Hair, 72, 37, true, |c, r| {
+    let mut mesh = Mesh::grid(Material::Hair, 72, 37, true, |c, r| {
         let (sb, cb) = (c as f64 / 72.0 * std::f64::consts::TAU).sin_cos();
         let (sa, ca) = (r as f64 / 36.0 * std::f64::consts::PI).sin_cos();
         let p = centre + Vector3::new(radii[0] * sa * cb, radii[1] * ca, radii[2] * sa * sb);
         (p, [p.z as f32, p.y as f32, 0.0, smooth(-4.0, 18.0, p.y as f32) * 0.65 + 0.35, 1.0])
+    });
+    for (n, p) in mesh.normals.iter_mut().zip(&mesh.points) {
+        let d = p - centre;
+        *n = Vector3::from_fn(|k, _| d[k] / (radii[k] * radii[k])).normalize().cast();
+    }
+    mesh
+}
+
+/// A gloved finger: a tapering tube with a rounded end at `tip`.
+pub(crate) fn finger(root: Point3<f64>, tip: Point3<f64>, radius: f64) -> Mesh {
+    let (columns, rows) = (48, 60);
+    let axis = (tip - root).normalize();
+    let side = axis.cross(&Vector3::z()).normalize();
+    let front = side.cross(&axis);
+    let length = (tip - root).norm();
+    Mesh::grid(Material::Glove, columns, rows, true, |c, r| {
+        let round = c as f64 / columns as f64 * std::f64::consts::TAU;
+        // Along the tube, then over the cap.
+        let s = (r as f64 / (rows - 1) as f64).powf(0.8) * length;
+        let from_tip = length - s;
+        let cap = if from_tip < radius { (1.0 - (1.0 - from_tip / radius).powi(2)).max(0.0).sqrt() } else { 1.0 };
+        let taper = 1.0 - 0.12 * s / length + 0.05 * (s / 13.0).sin();
+        let bulge = radius * cap * taper;
+        let (sin, cos) = round.sin_cos();
+        let lean = 0.6 * f64::from(fractal(s as f32 * 0.09, round as f32 * 0.8, 3, 96));
+        let p = root + axis * s + (side * cos + front * (0.82 * sin)) * (bulge + lean * cap);
+        (p, [round as f32, s as f32, 0.0, 1.0, 0.0])
     })
 }
 

@@ -164,6 +164,9 @@ impl RulerView {
     }
 }
 
+/// Exposure of the whole photo.
+const EXPOSURE: f32 = 1.16;
+
 /// Lens softness, vignetting, film curve and sensor noise.
 fn expose(linear: &[Rgb], width: usize, height: usize, noise: bool, seed: u32) -> RgbImage {
     // A symmetric kernel of 0.55 px: it softens edges and leaves them where they are.
@@ -200,7 +203,7 @@ fn expose(linear: &[Rgb], width: usize, height: usize, noise: bool, seed: u32) -
             };
             let luma = grain(0);
             for k in 0..3 {
-                let level = (colour[k] * dim * 1024.0).clamp(0.0, 4094.0);
+                let level = (EXPOSURE * colour[k] * dim * 1024.0).clamp(0.0, 4094.0);
                 let (i, t) = (level as usize, level.fract());
                 let value = curve[i] + (curve[i + 1] - curve[i]) * t;
                 let n = if noise { 4.2 * luma + 2.6 * grain(k as u32 + 1) } else { 0.0 };

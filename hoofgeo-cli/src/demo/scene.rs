@@ -95,7 +95,7 @@ impl Scene {
                 } else {
                     ruler.rotation = upright;
                     ruler.length = 300.0;
-                    ruler.origin = Point3::new(left, -foot.support_length - 110.0 + about(6.0), z);
+                    ruler.origin = Point3::new(left, -foot.support_length - 150.0 + about(6.0), z);
                 }
                 target = Point3::new(
                     -14.0 + about(4.0),
@@ -103,6 +103,18 @@ impl Scene {
                     0.0,
                 );
                 extra = vec![];
+                if shot.square {
+                    // A gloved hand holds the square from below the frame.
+                    let (x, y) = (ruler.origin.x + 75.0 + about(4.0), ruler.origin.y);
+                    let finger = |root: [f64; 3], tip: [f64; 3], radius| {
+                        let at = |p: [f64; 3]| Point3::new(x + p[0], y + p[1], z + p[2]);
+                        mesh::finger(at(root), at(tip), radius)
+                    };
+                    extra.push(finger([-14.0, -110.0, 14.0], [2.0, 17.0, 8.5], 11.5));
+                    extra.push(finger([14.0, -110.0, -16.0], [19.0, 18.0, -12.0], 10.5));
+                    extra.push(finger([34.0, -110.0, -18.0], [40.0, 14.0, -13.0], 10.0));
+                    extra.push(finger([-32.0, -110.0, -30.0], [-22.0, -8.0, -22.0], 17.0));
+                }
             }
         }
         let (tilt_x, tilt_y, roll) = match shot.view {
@@ -149,7 +161,10 @@ impl Scene {
         let mut meshes = mesh::pastern(foot);
         meshes.extend([mesh::wall(foot), mesh::bulb(foot, Half::Medial), mesh::bulb(foot, Half::Lateral)]);
         meshes.extend(mesh::fringe(foot));
-        let underside = (shot.view == View::Solar).then(|| Underside::new(foot, spec.grain));
+        let underside = (shot.view == View::Solar).then(|| {
+            let rough = if spec.stage == hoofgeo::Stage::AfterTrim { 0.25 } else { 1.0 };
+            Underside::new(foot, spec.grain, rough)
+        });
         if let Some(under) = &underside {
             let sun = foot_to_scene.transpose() * light.sun.cast::<f64>();
             meshes.push(under.mesh(sun));

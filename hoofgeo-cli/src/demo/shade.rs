@@ -41,7 +41,9 @@ impl Shader<'_> {
     pub(crate) fn colour(&self, hit: &Hit) -> Rgb {
         let to_eye = (self.eye - hit.point).normalize();
         let mut hit = *hit;
-        if hit.normal.dot(&to_eye) < 0.0 && hit.material != Material::Horn {
+        // Shells of hair are seen from within at the rim: their normals stay as they are.
+        let shell = hit.material == Material::Hair && hit.attributes[1] >= 0.0;
+        if hit.normal.dot(&to_eye) < 0.0 && hit.material != Material::Horn && !shell {
             hit.normal = -hit.normal;
         }
         match hit.material {
@@ -50,6 +52,7 @@ impl Shader<'_> {
             Material::Sole => self.sole(&hit, &to_eye),
             Material::Board => self.board(&hit, &to_eye),
             Material::Prop => self.prop(&hit, &to_eye),
+            Material::Glove => self.glove(&hit, &to_eye),
         }
     }
 
@@ -103,8 +106,8 @@ impl Shader<'_> {
         // Lower down the horn is bleached and scuffed.
         let weather = smooth(45.0, 4.0, above);
         colour = colour.lerp(&(colour * 0.8 + Vector3::new(0.075, 0.066, 0.054)), weather * (0.45 + 0.4 * patch));
-        let scuff = smooth(0.30, 0.52, value(arc * 0.9, below * 0.12, seed + 10) * 0.6 + 0.5 * patch);
-        colour = colour.lerp(&(colour + Vector3::new(0.07, 0.066, 0.06)), 0.5 * scuff);
+        let scuff = smooth(0.22, 0.55, fractal(arc * 0.40, below * 0.055, 4, seed + 10) + 0.3 * patch);
+        colour = colour.lerp(&(colour * 1.1 + Vector3::new(0.028, 0.026, 0.023)), 0.7 * scuff);
         // Fine cracks rise from the ground.
         let line = value(arc * 0.42, below * 0.012, seed + 11).abs();
         let reach = 9.0 + 22.0 * unit((arc * 0.42).floor() as i32, 5, seed + 12).powi(3);
@@ -114,7 +117,7 @@ impl Shader<'_> {
         let mud_line = 5.0 + 9.0 * (fractal(arc * 0.06, 1.0, 4, seed + 13) + 0.15);
         let mud_noise = fractal(arc * 0.25, below * 0.25, 4, seed + 14);
         let mut mud = smooth(mud_line + 3.0, mud_line - 4.0, above + 6.0 * mud_noise);
-        mud = mud.max(smooth(0.50, 0.60, fractal(arc * 0.16, below * 0.16, 4, seed + 15) + 0.10 * weather) * 0.8);
+        mud = mud.max(smooth(0.50, 0.60, fractal(arc * 0.26, below * 0.30, 5, seed + 15) + 0.10 * weather) * 0.8);
         mud *= if self.trimmed() { 0.25 * smooth(4.0, 12.0, above) } else { 0.85 };
         let mud_colour = Vector3::new(0.20, 0.155, 0.105) * (1.0 + 0.35 * mud_noise);
         colour = colour.lerp(&mud_colour, mud);
@@ -146,10 +149,10 @@ impl Shader<'_> {
         let dust = smooth(0.05, 0.6, fractal(arc * 0.07, s * 0.06, 3, seed + 24)) * smooth(40.0, -5.0, s);
         colour = colour.lerp(&Vector3::new(0.21, 0.17, 0.125), 0.30 * dust);
         let p = self.foot_to_scene.transpose() * hit.point;
-        let wrinkle = fractal(p.z * 0.10 + p.x * 0.05, p.y * 0.30, 4, seed + 30);
+        let wrinkle = fractal(p.z * 0.16 + p.y * 0.10, p.x * 0.09 + p.y * 0.16, 5, seed + 30);
         let pore = value(p.x * 0.9 + p.z * 1.1, p.y * 1.3, seed + 31);
-        let skin = rgb(coat.skin).lerp(&Vector3::new(0.20, 0.165, 0.125), (0.35 + 0.5 * wrinkle).clamp(0.0, 1.0));
-        let bald = smooth(0.35, 0.75, bare + 0.35 * strand + 0.25 * wrinkle);
+        let skin = rgb(coat.skin).lerp(&Vector3::new(0.20, 0.165, 0.125), (0.20 + 0.55 * wrinkle).clamp(0.0, 1.0));
+        let bald = smooth(0.35, 0.75, bare + 0.30 * strand * (1.0 - bare) + 0.25 * wrinkle * (1.0 - bare));
         colour = colour.lerp(&(skin * (1.0 + 0.3 * wrinkle + 0.12 * pore)), bald);
         // Hair shines along a band square to it (Kajiya and Kay 1989).
         let lean = 0.22 * strand + 0.3 * value(arc * 0.3, s * 0.08, seed + 25);
@@ -159,20 +162,21 @@ impl Shader<'_> {
         let (tl, tv) = (tangent.dot(&self.light.sun), tangent.dot(to_eye));
         let sine = |c: f32| (1.0 - c * c).max(0.0).sqrt();
         let shine = (sine(tl) * sine(tv) - tl * tv).max(0.0).powf(26.0);
-        let depth = mix(0.50, 1.06, (shell / 4.0).min(1.0));
-        let n = (hit.normal + side * (0.5 * lean) + side * (0.22 * strand)).normalize();
+        let depth = mix(mix(0.50, 1.06, (shell / 4.0).min(1.0)), 1.0, bald);
+        let strands = side * ((0.5 * lean + 0.22 * strand) * (1.0 - bald));
+        let n = (hit.normal + strands + Vector3::new(0.22 * pore, 0.3 * wrinkle, 0.2 * pore) * bald).normalize();
         let facing = smooth(-0.35, 0.5, hit.normal.dot(&self.light.sun));
         let f = Finish {
             colour: colour * depth,
             gloss: 0.0,
             sharp: 1.0,
             lit: shade,
-            open: shade * mix(0.75, 1.0, shell / 4.0),
+            open: shade * mix(0.75, 1.0, (shell / 4.0).max(bald)),
             wrap: 0.35,
         };
         self.light.shade(&n, to_eye, &f)
             + self.light.sun_colour.component_mul(&(colour * 0.5 + Vector3::repeat(0.035)))
-                * (0.55 * shine * facing * shade * (1.0 - 0.8 * bald))
+                * (0.55 * shine * facing * shade * (1.0 - bald))
     }
 
     fn sole(&self, hit: &Hit, to_eye: &Vector3<f32>) -> Rgb {
@@ -212,14 +216,20 @@ impl Shader<'_> {
         let (near, next, id) = cells(x * 0.10 + 1.1 * wx + 0.5 * broad, z * 0.085 + 1.1 * wz, seed + 47);
         let crack = smooth(0.10, 0.0, next - near)
             * smooth(-0.15, 0.35, fractal(x * 0.09, z * 0.09, 2, seed + 58))
-            * mix(0.5, 0.06, clean);
-        let grain = fractal(x * 0.45, z * 0.45, 4, seed + 48);
+            * mix(0.26, 0.05, clean);
+        let grain = fractal(x * 0.45, z * 0.45, 5, seed + 48);
+        // Strokes of the knife leave facets.
+        let (facet_a, facet_b, facet) = cells(x * 0.055 + 0.5 * wx * 0.4 + z * 0.03, z * 0.11 - x * 0.03, seed + 60);
+        let facet_edge = smooth(0.05, 0.0, facet_b - facet_a) * clean;
         let stain = fractal(x * 0.07, z * 0.07, 4, seed + 49);
         let mut sole =
             rgb(coat.sole) * (0.92 + mix(0.22, 0.08, clean) * (id - 0.5) + 0.34 * grain + 0.2 * stipple * 0.5);
         sole = sole.lerp(&Vector3::new(0.25, 0.225, 0.185), smooth(0.05, 0.45, stain) * mix(0.55, 0.3, clean));
         sole = sole.lerp(&(rgb(coat.sole) * 1.28), smooth(0.1, 0.5, -stain) * 0.45);
-        sole *= 1.0 - crack;
+        sole *= (1.0 - crack) * (1.0 + 0.14 * (facet - 0.5) * clean) * (1.0 + 0.10 * facet_edge);
+        let layer = super::underside::layer(x, z, seed);
+        sole *= 1.0 + (0.30 * (layer.0 - 0.5) - 0.28 * layer.1) * mix(1.0, 0.25, clean);
+        sole = sole.lerp(&(sole * 0.72), smooth(26.0, 6.0, -at.in_frog + 14.0) * 0.5);
         // Packed dirt lies deep, and over everything before the trim.
         let dirt_noise = fractal(x * 0.16, z * 0.16, 5, seed + 50);
         let soil = Vector3::new(0.105, 0.082, 0.058) * (1.0 + 0.5 * fractal(x * 0.8, z * 0.8, 3, seed + 51));
@@ -232,22 +242,28 @@ impl Shader<'_> {
         let bar = smooth(0.35, 0.8, at.bar) * to_sole * smooth(0.0, -2.0, at.in_frog);
         let bar_horn =
             rgb(coat.inner_wall).lerp(&(rgb(coat.horn[0]) * 1.4), 0.45 + 0.3 * broad) * (1.0 + 0.15 * stipple);
-        colour = colour.lerp(&bar_horn, 0.8 * bar);
+        colour = colour.lerp(&(bar_horn * (0.82 + 0.25 * grain)), 0.62 * bar);
         let mut gloss = 0.12 + 0.22 * to_white * (1.0 - to_sole) + 0.10 * clean;
 
         // Frog: rubber with creases; ragged before, pared after.
         let frog_share = smooth(-0.5, 0.5, at.in_frog);
         let crease = fractal(x * 0.10, z * 0.32, 4, seed + 52);
-        let frog = rgb(coat.frog) * mix(1.0, 1.35, clean) * (1.0 + 0.45 * crease + 0.14 * stipple);
+        let fissure = smooth(0.05, 0.0, value(x * 0.055 + 0.25 * crease, z * 0.16, seed + 61).abs())
+            * smooth(-0.1, 0.4, fractal(x * 0.05, z * 0.05, 2, seed + 62));
+        let scuff = fractal(x * 0.7, z * 0.35, 4, seed + 63);
+        let frog = rgb(coat.frog)
+            * mix(0.92, 1.2, clean)
+            * (1.0 + 0.55 * crease + 0.30 * scuff + 0.16 * stipple)
+            * (1.0 - 0.6 * fissure);
         let pared = smooth(0.0, 0.5, fractal(x * 0.05, z * 0.05, 2, seed + 53) + 0.2) * clean;
         let frog = frog.lerp(&(rgb(coat.frog) * 1.9 + Vector3::new(0.05, 0.045, 0.035)), 0.6 * pared);
         colour = colour.lerp(&frog, frog_share);
-        gloss = mix(gloss, 0.30, frog_share);
+        gloss = mix(gloss, 0.22, frog_share);
         let skin = smooth(-5.0, 3.0, x - foot.support_length as f32 + 2.5 * crease)
             * (1.0 - frog_share)
             * smooth(1.5, -2.5, at.inside);
-        let wrinkle = fractal(z * 0.12 + 0.05 * x, x * 0.22, 4, seed + 30);
-        let bulb = rgb(coat.skin).lerp(&Vector3::new(0.20, 0.165, 0.125), (0.35 + 0.5 * wrinkle).clamp(0.0, 1.0))
+        let wrinkle = fractal(z * 0.16, x * 0.12, 5, seed + 30);
+        let bulb = rgb(coat.skin).lerp(&Vector3::new(0.20, 0.165, 0.125), (0.22 + 0.55 * wrinkle).clamp(0.0, 1.0))
             * (1.0 + 0.3 * wrinkle);
         colour = colour.lerp(&bulb, skin);
 
@@ -274,6 +290,10 @@ impl Shader<'_> {
             0.0,
         ) + Vector3::new(0.06 * rasp, 0.05 * rasp, 0.0) * (1.0 - to_sole);
         n = (n + bump * 1.6).normalize();
+        let tilt =
+            Vector3::new(unit((facet * 997.0) as i32, 1, seed) - 0.5, unit((facet * 997.0) as i32, 2, seed) - 0.5, 0.0);
+        n = (n + tilt * (0.28 * clean * to_sole)).normalize();
+        n = (n + Vector3::new(0.45 * crease, 0.35 * scuff, 0.0) * (frog_share * mix(0.8, 0.4, clean))).normalize();
         let dark = smooth(0.0, 0.95, open);
         let f =
             Finish { colour, gloss, sharp: 22.0, lit: lit * mix(0.4, 1.0, dark), open: 0.12 + 0.88 * dark, wrap: 0.15 };
@@ -308,7 +328,7 @@ impl Shader<'_> {
             colour = Vector3::new(0.050, 0.049, 0.047) * (1.0 + 0.30 * speck + 0.10 * (id - 0.5));
             colour *= 1.0 - 0.25 * dimple * on_top + 0.20 * fractal(p.x * 0.25, across * 0.4, 3, 75);
             let dust = smooth(-0.1, 0.7, fractal(p.x * 0.03, across * 0.045, 5, 72) + 0.25 * speck * 0.5 + 0.08);
-            colour = colour.lerp(&Vector3::new(0.20, 0.18, 0.15), 0.45 * dust);
+            colour = colour.lerp(&Vector3::new(0.20, 0.18, 0.15), 0.34 * dust);
             n = (n + Vector3::new(0.12 * speck, 0.0, 0.1 * value(p.x * 0.8, across * 0.8, 73))).normalize();
             gloss = 0.25 * (1.0 - dust);
         }
@@ -319,6 +339,21 @@ impl Shader<'_> {
         n = (n + Vector3::new(0.0, 0.6, 0.5) * edge).normalize();
         colour *= 1.0 + 0.25 * edge;
         self.light.shade(&n, to_eye, &Finish { gloss, lit, open, ..Finish::matte(colour) })
+    }
+
+    /// Worn leather: creases across the fingers, dark where it is handled.
+    fn glove(&self, hit: &Hit, to_eye: &Vector3<f32>) -> Rgb {
+        let [round, along, ..] = hit.attributes;
+        let crease = fractal(round * 0.6, along * 0.30, 4, 90);
+        let grain = value(round * 9.0, along * 1.6, 91);
+        let pore = value(round * 22.0, along * 3.4, 92);
+        let worn = fractal(round * 0.8 + 5.0, along * 0.05, 3, 93);
+        let mut colour = Vector3::new(0.235, 0.150, 0.085) * (0.92 + 0.30 * crease + 0.10 * grain + 0.10 * pore);
+        colour = colour.lerp(&Vector3::new(0.105, 0.082, 0.062), smooth(0.0, 0.45, worn) * 0.75);
+        let fold = smooth(0.06, 0.0, value(round * 0.5, along * 0.13, 94).abs());
+        colour *= 1.0 - 0.35 * fold;
+        let n = (hit.normal + Vector3::new(0.28 * crease, 0.38 * crease + 0.12 * grain, 0.0)).normalize();
+        self.light.shade(&n, to_eye, &Finish { gloss: 0.22, sharp: 14.0, open: 0.9, ..Finish::matte(colour) })
     }
 
     fn prop(&self, hit: &Hit, to_eye: &Vector3<f32>) -> Rgb {

@@ -37,7 +37,7 @@ impl FootTruth {
     pub(crate) fn new(foot: &Foot3d, view: View, underside: Option<&Underside>) -> Self {
         match (view, underside) {
             (View::Solar, Some(under)) => solar(foot, under),
-            (View::Solar, None) => solar(foot, &Underside::new(foot, 0)),
+            (View::Solar, None) => solar(foot, &Underside::new(foot, 0, 1.0)),
             (View::Lateral, _) => lateral(foot),
         }
     }

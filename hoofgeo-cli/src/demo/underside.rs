@@ -29,10 +29,12 @@ pub(crate) struct Underside {
     rows: usize,
     places: Vec<Place>,
     seed: u32,
+    /// How rough the sole is: 1 with all its old layers, less once pared.
+    rough: f32,
 }
 
 impl Underside {
-    pub(crate) fn new(foot: &Foot3d, seed: u32) -> Self {
+    pub(crate) fn new(foot: &Foot3d, seed: u32, rough: f32) -> Self {
         let low = Point2::new(-4.0, -foot.half_width_medial - 4.0);
         let high = Point2::new(foot.support_length + 30.0, foot.half_width_lateral + 4.0);
         let columns = ((high.x - low.x) / STEP) as usize + 1;
@@ -41,7 +43,7 @@ impl Underside {
         let places = (0..rows * columns)
             .map(|i| outlines.place(low.x + STEP * (i % columns) as f64, low.y + STEP * (i / columns) as f64))
             .collect();
-        Self { foot: foot.clone(), low, columns, rows, places, seed }
+        Self { foot: foot.clone(), low, columns, rows, places, seed, rough }
     }
 
     /// What there is at (x, z) of the foot frame.
@@ -72,8 +74,9 @@ impl Underside {
         let along = ((x - foot.apex_at) / foot.frog_length) as f32;
         // The sole's vault, deepest beside the frog, with flakes of old horn.
         let sole = (at.inside - edge).max(0.0);
-        let flake =
-            0.5 * fractal(fx * 0.11, fz * 0.11, 3, self.seed) + 0.25 * fractal(fx * 0.5, fz * 0.5, 2, self.seed + 9);
+        let flake = self.rough * 0.8 * (layer(fx, fz, self.seed).0 - 0.5)
+            + self.rough * 0.4 * fractal(fx * 0.11, fz * 0.11, 3, self.seed)
+            + 0.25 * fractal(fx * 0.5, fz * 0.5, 2, self.seed + 9);
         let mut y = 0.35 * smooth(wall - 0.3, wall + 0.4, at.inside);
         y += (0.4 + foot.sole_depth as f32 * (1.0 - (-sole / 15.0).exp()) + flake * smooth(0.0, 6.0, sole))
             * smooth(0.0, 1.2, sole);
@@ -89,7 +92,8 @@ impl Underside {
             let crown = mix(foot.sole_depth as f32 * 0.86, 1.2, smooth(0.0, 0.85, along));
             let cleft = 9.0 * (-(fz / 2.6).powi(2)).exp() * smooth(0.38, 0.72, along)
                 + 1.6 * (-(fz / 6.5).powi(2)).exp() * smooth(0.3, 0.7, along);
-            let lump = 0.35 * fractal(fx * 0.16, fz * 0.16, 2, self.seed + 3);
+            let lump = 0.55 * fractal(fx * 0.10, fz * 0.20, 3, self.seed + 3)
+                + 0.9 * fractal(fx * 0.03, fz * 0.05, 2, self.seed + 4);
             let frog = crown + 4.5 * (1.0 - bulge) + cleft + lump;
             y = mix(y, frog, smooth(-1.5, 0.8, at.in_frog));
         }
@@ -101,7 +105,8 @@ impl Underside {
             let cleft = 7.0 * (-(fz / 5.0).powi(2)).exp();
             let skin = 2.6 + 0.80 * behind.max(-2.0) + 0.012 * behind.max(0.0).powi(2)
                 - 4.2 * lobe * smooth(-1.0, 14.0, behind)
-                + cleft;
+                + cleft
+                + 7.0 * smooth(6.0, 18.0, behind);
             y = mix(y, skin, smooth(-2.5, 2.0, behind) * smooth(1.0, -3.0, at.in_frog));
         }
         f64::from(y + 0.25 * smooth(0.9, 0.0, at.inside) * smooth(0.0, -4.0, behind))
@@ -236,6 +241,15 @@ impl Outlines {
             bar: (-(bar / 3.4).powi(2)).exp() as f32,
         }
     }
+}
+
+/// Old sole comes off in layers: which one lies open at (x, z), 0 to 1, and how near its broken edge is, 0 to 1.
+pub(crate) fn layer(x: f32, z: f32, seed: u32) -> (f32, f32) {
+    let wobble = 0.22 * fractal(x * 0.25, z * 0.25, 3, seed + 71);
+    let q = 2.6 * fractal(x * 0.038, z * 0.038, 3, seed + 70) + wobble + 8.0;
+    let (level, share) = (q.floor(), q.fract());
+    let step = smooth(0.86, 1.0, share);
+    (((level + step) * 0.37).fract(), smooth(0.80, 0.97, share) * smooth(1.0, 0.98, share))
 }
 
 fn to_segment(p: Point2<f64>, a: Point2<f64>, b: Point2<f64>) -> (f64, f64) {
