@@ -4,7 +4,7 @@ use super::backdrop::Backdrop;
 use super::horses::{FootSpec, Shot};
 use super::light::{Finish, Rgb, develop};
 use super::noise::hash;
-use super::raster::{BAND, Hit, NOTHING, Stage};
+use super::raster::{BAND, NOTHING, Stage};
 use super::scene::Scene;
 use super::shade::Shader;
 use super::shadow::Shadow;
@@ -37,45 +37,39 @@ pub(crate) fn paint(scene: &Scene, spec: &FootSpec, shot: &Shot, seed: u64) -> R
         for (i, pixel) in rows.iter_mut().enumerate() {
             let (c, r) = (i % width, i / width);
             let (u, v) = (c as f32 + 0.5, (band * BAND + r) as f32 + 0.5);
+            let ruler_at = ruler.at(scene, f64::from(u), f64::from(v));
+            let cover = |depth: f32| ruler_at.as_ref().filter(|s| s.depth > depth).map_or(0.0, |s| s.cover);
             let ids: [usize; 4] = std::array::from_fn(|k| (2 * r + k / 2) * 2 * width + 2 * c + k % 2);
-            let mut behind = Rgb::zeros();
+            // Samples of one surface are shaded once, with the weight of all of them that the ruler leaves open.
             let mut done = [false; 4];
-            let mut covered = 0.0_f32;
-            let ruler_at = ruler.at(scene, c as f64 + 0.5, (band * BAND + r) as f64 + 0.5);
+            let mut colour = Rgb::zeros();
+            let mut open = 0.0;
             for k in 0..4 {
                 if done[k] {
                     continue;
                 }
                 let (m, t) = (samples.mesh[ids[k]], samples.triangle[ids[k]]);
-                let mut share = 0.0;
+                let mut weight = 0.0;
                 for j in k..4 {
-                    if !done[j] && (samples.triangle[ids[j]] == NOTHING) == (t == NOTHING) && samples.mesh[ids[j]] == m
-                    {
+                    let same = (samples.triangle[ids[j]] == NOTHING) == (t == NOTHING) && samples.mesh[ids[j]] == m;
+                    if same && !done[j] {
                         done[j] = true;
-                        share += 0.25;
-                        if let Some(seen) = &ruler_at {
-                            if seen.depth > samples.depth[ids[j]] {
-                                covered += 0.25 * seen.cover;
-                            }
-                        }
+                        weight += 0.25 * (1.0 - cover(samples.depth[ids[j]]));
                     }
                 }
-                if ruler_at.as_ref().is_some_and(|s| s.cover >= 1.0) && covered >= 1.0 {
+                if weight <= 0.0 {
                     continue;
                 }
-                behind += share
+                open += weight;
+                colour += weight
                     * if t == NOTHING {
                         backdrop.at(u, v)
                     } else {
-                        let (dx, dy) = ((k % 2) as f32 * 0.5 + 0.25, (k / 2) as f32 * 0.5 + 0.25);
-                        let hit: Hit = stage.hit(m, t, 2.0 * (u - 0.5 + dx), 2.0 * (v - 0.5 + dy));
-                        shader.colour(&hit)
+                        let (dx, dy) = ((k % 2) as f32 + 0.5, (k / 2) as f32 + 0.5);
+                        shader.colour(&stage.hit(m, t, 2.0 * (u - 0.5) + dx, 2.0 * (v - 0.5) + dy))
                     };
             }
-            *pixel = match ruler_at {
-                Some(seen) => behind * (1.0 - covered) + seen.colour * covered,
-                None => behind,
-            };
+            *pixel = colour + ruler_at.map_or_else(Rgb::zeros, |s| s.colour * (1.0 - open));
         }
     });
     expose(&linear, width, height, shot.noise, seed as u32)

@@ -81,7 +81,7 @@ pub fn place_like_a_person(photo: &Photo, view: View, seed: u64) -> Placed {
     let graduations = photo
         .graduations
         .iter()
-        // The corner of a square carries no lines of its own, only a worn edge.
+        // A person takes a few well-spread ones, and a square's corner.
         .filter(|g| g.mm[0] % 50.0 == 0.0 && g.mm[1] % 50.0 == 0.0)
         .map(|g| (g.mm, [g.px[0] + GRADUATION_PX * normal(), g.px[1] + GRADUATION_PX * normal()]))
         .collect();

@@ -24,8 +24,8 @@ pub struct Ruler {
     pub second_arm: Option<f64>,
     /// Width of the blade.
     pub width: f64,
-    /// Thickness of the blade.
-    pub thickness: f64,
+    /// Stretch of the graduations along X that a hand covers, mm.
+    pub covered: Option<[f64; 2]>,
     /// Turns the scale frame into the scene frame.
     pub rotation: Matrix3<f64>,
     /// The scale's zero in the scene frame.
@@ -53,12 +53,15 @@ impl Ruler {
         }
     }
 
-    /// The numbered graduations, mm in the scale frame, where their lines meet the graduated edge.
+    /// Every tenth graduation that can be seen, mm in the scale frame, where its line meets the graduated edge. A square
+    /// begins with its corner and has no lines on the first 11 mm.
     pub fn numbered(&self) -> Vec<[f64; 2]> {
         let tens = |length: f64| (0..=(length / 10.0) as u32).map(|k| 10.0 * f64::from(k));
-        let mut out: Vec<_> = tens(self.length).map(|x| [x, 0.0]).collect();
+        let seen = |x: &f64| self.covered.is_none_or(|[from, to]| *x < from || *x > to);
+        let mut out: Vec<_> = tens(self.length).filter(seen).map(|x| [x, 0.0]).collect();
         if let Some(second) = self.second_arm {
             out.extend(tens(second).skip(1).map(|y| [0.0, y]));
+            out.retain(|p| p[0] + p[1] != 10.0);
         }
         out
     }
@@ -103,7 +106,7 @@ impl Ruler {
             Finish::Plastic => {
                 let dirt = smooth(0.15, 0.6, fractal(x * 0.12, y * 0.15, 4, 5));
                 let scratch = 0.03 * value(x * 0.4 + y * 2.0, y * 6.0, 8);
-                let tone = 0.68 + scratch;
+                let tone = 0.57 + scratch;
                 let clean = Vector3::new(tone, tone * 0.98, tone * 0.93);
                 (clean.lerp(&Vector3::new(0.46, 0.40, 0.32), 0.55 * dirt), 0.95, 0.35)
             }

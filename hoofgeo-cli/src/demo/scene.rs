@@ -49,7 +49,7 @@ impl Scene {
             length: 150.0,
             second_arm: None,
             width: 26.0,
-            thickness: 1.0,
+            covered: None,
             rotation: Matrix3::identity(),
             origin: Point3::origin(),
         };
@@ -105,7 +105,9 @@ impl Scene {
                 extra = vec![];
                 if shot.square {
                     // A gloved hand holds the square from below the frame.
-                    let (x, y) = (ruler.origin.x + 75.0 + about(4.0), ruler.origin.y);
+                    let thumb = 75.0 + about(4.0);
+                    ruler.covered = Some([thumb - 26.0, thumb + 18.0]);
+                    let (x, y) = (ruler.origin.x + thumb, ruler.origin.y);
                     let finger = |root: [f64; 3], tip: [f64; 3], radius| {
                         let at = |p: [f64; 3]| Point3::new(x + p[0], y + p[1], z + p[2]);
                         mesh::finger(at(root), at(tip), radius)
