@@ -17,7 +17,7 @@ pub(crate) enum Material {
     Board,
     /// A small wooden block that holds the ruler.
     Prop,
-    /// A leather work glove: angle round the finger, distance along it (mm).
+    /// A work glove: angle round the finger, distance along it (mm).
     Glove,
 }
 

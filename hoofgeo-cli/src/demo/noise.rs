@@ -14,6 +14,14 @@ pub(crate) fn unit(x: i32, y: i32, seed: u32) -> f32 {
     (hash(x, y, seed) >> 8) as f32 * (1.0 / 16_777_216.0)
 }
 
+/// Uniform in 0..1 at a lattice point, with one round of mixing: its upper bits are good enough for smooth noise.
+fn lattice(x: i32, y: i32, seed: u32) -> f32 {
+    let h =
+        (x as u32).wrapping_mul(0x8da6_b343) ^ (y as u32).wrapping_mul(0xd816_3841) ^ seed.wrapping_mul(0xcb1a_b31f);
+    let h = (h ^ (h >> 15)).wrapping_mul(0x2c1b_3c6d);
+    ((h ^ (h >> 13)) & 0xff_ffff) as f32 * (1.0 / 16_777_216.0)
+}
+
 /// The integer below; quicker than `f32::floor`, which is a library call on older processors.
 fn floor(x: f32) -> i32 {
     let i = x as i32;
@@ -25,8 +33,8 @@ pub(crate) fn value(x: f32, y: f32, seed: u32) -> f32 {
     let (ix, iy) = (floor(x), floor(y));
     let (sx, sy) = (x - ix as f32, y - iy as f32);
     let (tx, ty) = (sx * sx * (3.0 - 2.0 * sx), sy * sy * (3.0 - 2.0 * sy));
-    let top = mix(unit(ix, iy, seed), unit(ix + 1, iy, seed), tx);
-    let low = mix(unit(ix, iy + 1, seed), unit(ix + 1, iy + 1, seed), tx);
+    let top = mix(lattice(ix, iy, seed), lattice(ix + 1, iy, seed), tx);
+    let low = mix(lattice(ix, iy + 1, seed), lattice(ix + 1, iy + 1, seed), tx);
     2.0 * mix(top, low, ty) - 1.0
 }
 

@@ -3,7 +3,7 @@
 use super::super::light::{Finish, Rgb};
 use super::super::noise::{fractal, mix, smooth, value};
 use super::super::raster::Hit;
-use super::{Shader, rgb};
+use super::{Shader, bare_skin, rgb};
 use nalgebra::Vector3;
 
 impl Shader<'_> {
@@ -16,14 +16,21 @@ impl Shader<'_> {
         let fine = value((arc + bend) * 6.0, s * 0.26, seed + 23);
         let t = (0.36 + 0.30 * clump + 0.20 * strand + 0.20 * fine + 0.03 * shell).clamp(0.0, 1.15);
         let mut colour = rgb(coat.hair[0]).lerp(&rgb(coat.hair[1]), t);
-        let dust = smooth(0.05, 0.6, fractal(arc * 0.07, s * 0.06, 3, seed + 24)) * smooth(40.0, -5.0, s);
+        let low = smooth(40.0, -5.0, s);
+        let dust = if low > 0.0 { low * smooth(0.05, 0.6, fractal(arc * 0.07, s * 0.06, 3, seed + 24)) } else { 0.0 };
         colour = colour.lerp(&Vector3::new(0.21, 0.17, 0.125), 0.30 * dust);
-        let p = self.foot_to_scene.transpose() * hit.point;
-        let wrinkle = fractal(p.z * 0.16 + p.y * 0.10, p.x * 0.09 + p.y * 0.16, 5, seed + 30);
-        let pore = value(p.x * 0.9 + p.z * 1.1, p.y * 1.3, seed + 31);
-        let skin = rgb(coat.skin).lerp(&Vector3::new(0.20, 0.165, 0.125), (0.20 + 0.55 * wrinkle).clamp(0.0, 1.0));
-        let bald = smooth(0.35, 0.75, bare + 0.30 * strand * (1.0 - bare) + 0.25 * wrinkle * (1.0 - bare));
-        colour = colour.lerp(&(skin * (1.0 + 0.3 * wrinkle + 0.12 * pore)), bald);
+        let (wrinkle, pore) = if bare > 0.0 {
+            let p = self.foot_to_scene.transpose() * hit.point;
+            (
+                fractal(p.z * 0.16 + p.y * 0.10, p.x * 0.09 + p.y * 0.16, 5, seed + 30),
+                value(p.x * 0.9 + p.z * 1.1, p.y * 1.3, seed + 31),
+            )
+        } else {
+            (0.0, 0.0)
+        };
+        let skin = bare_skin(coat.skin, wrinkle) * (1.0 + 0.12 * pore);
+        let bald = smooth(0.35, 0.75, bare + (0.30 * strand + 0.25 * wrinkle) * (1.0 - bare));
+        colour = colour.lerp(&skin, bald);
         // Hair shines along a band square to it (Kajiya and Kay 1989).
         let lean = 0.22 * strand + 0.3 * value(arc * 0.3, s * 0.08, seed + 25);
         let grow = self.foot_to_scene * Vector3::new(-0.55, -0.83, 0.0);
@@ -60,6 +67,10 @@ pub(super) fn is_there([arc, s, shell, _, bare]: [f32; 5], seed: u32) -> bool {
     if shell < 0.5 && s >= 0.0 {
         return true;
     }
+    let needed = -0.75 + 0.30 * shell + 2.5 * bare;
+    if s >= 0.0 && needed > 1.5 {
+        return false;
+    }
     let bend = bend(arc, s, seed);
     let strand = value((arc + bend) * 2.6, s * 0.13, seed + 22);
     if s < 0.0 {
@@ -68,5 +79,9 @@ pub(super) fn is_there([arc, s, shell, _, bare]: [f32; 5], seed: u32) -> bool {
         let reach = 2.4 + 2.0 * lock + 1.8 * value((arc + bend) * 2.2, 3.0, seed + 28) - 0.3 * shell;
         return -s < reach && strand > -0.65;
     }
-    strand + 0.5 * value((arc + bend) * 6.0, s * 0.26, seed + 23) > -0.75 + 0.30 * shell + 2.5 * bare
+    // The finer noise is worth its price only where it can decide.
+    if (strand - needed).abs() > 0.5 {
+        return strand > needed;
+    }
+    strand + 0.5 * value((arc + bend) * 6.0, s * 0.26, seed + 23) > needed
 }

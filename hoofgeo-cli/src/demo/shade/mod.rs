@@ -30,6 +30,12 @@ fn rgb(c: [f32; 3]) -> Rgb {
     Vector3::from(c)
 }
 
+/// Bare skin, blotched by its wrinkles and by dust.
+fn bare_skin(skin: [f32; 3], wrinkle: f32) -> Rgb {
+    let dusty = rgb(skin) * 0.6 + Vector3::new(0.055, 0.045, 0.034);
+    rgb(skin).lerp(&dusty, (0.45 + 0.9 * wrinkle).clamp(0.0, 1.0)) * (1.0 + 0.3 * wrinkle)
+}
+
 impl Shader<'_> {
     /// Whether a sample of hair or of the underside's rim is there at all.
     pub(crate) fn keeps(&self, material: Material, a: [f32; 5]) -> bool {

@@ -4,7 +4,7 @@ use super::super::light::{Finish, Rgb};
 use super::super::noise::{cells, fractal, mix, smooth, unit, value};
 use super::super::raster::Hit;
 use super::super::underside::layer;
-use super::{Shader, rgb};
+use super::{Shader, bare_skin, rgb};
 use nalgebra::Vector3;
 
 impl Shader<'_> {
@@ -92,9 +92,7 @@ impl Shader<'_> {
             * (1.0 - frog_share)
             * smooth(1.5, -2.5, at.inside);
         let wrinkle = fractal(z * 0.16, x * 0.12, 5, seed + 30);
-        let bulb = rgb(coat.skin).lerp(&Vector3::new(0.20, 0.165, 0.125), (0.22 + 0.55 * wrinkle).clamp(0.0, 1.0))
-            * (1.0 + 0.3 * wrinkle);
-        colour = colour.lerp(&bulb, skin);
+        colour = colour.lerp(&bare_skin(coat.skin, wrinkle), skin);
 
         let deep = smooth(0.80, 0.45, open);
         let film = (smooth(0.05, 0.55, dirt_noise + 0.45 * deep) * mix(0.9, 0.30, clean))

@@ -48,15 +48,15 @@ impl Shader<'_> {
         self.light.shade(&n, to_eye, &Finish { gloss, lit, open, ..Finish::matte(colour) })
     }
 
-    /// Worn leather: creases across the fingers, dark where it is handled.
+    /// A worn work glove: creases across the fingers, dust where it is handled.
     pub(super) fn glove(&self, hit: &Hit, to_eye: &Vector3<f32>) -> Rgb {
         let [round, along, ..] = hit.attributes;
         let crease = fractal(round * 0.6, along * 0.30, 4, 90);
         let grain = value(round * 9.0, along * 1.6, 91);
         let pore = value(round * 22.0, along * 3.4, 92);
         let worn = fractal(round * 0.8 + 5.0, along * 0.05, 3, 93);
-        let mut colour = Vector3::new(0.235, 0.150, 0.085) * (0.92 + 0.30 * crease + 0.10 * grain + 0.10 * pore);
-        colour = colour.lerp(&Vector3::new(0.105, 0.082, 0.062), smooth(0.0, 0.45, worn) * 0.75);
+        let mut colour = Vector3::new(0.040, 0.055, 0.075) * (0.92 + 0.30 * crease + 0.10 * grain + 0.10 * pore);
+        colour = colour.lerp(&Vector3::new(0.115, 0.108, 0.095), smooth(0.0, 0.45, worn) * 0.75);
         let fold = smooth(0.06, 0.0, value(round * 0.5, along * 0.13, 94).abs());
         colour *= 1.0 - 0.35 * fold;
         let n = (hit.normal + Vector3::new(0.28 * crease, 0.38 * crease + 0.12 * grain, 0.0)).normalize();
