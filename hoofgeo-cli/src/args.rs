@@ -29,6 +29,8 @@ pub enum Command {
     Explain(ExplainArgs),
     /// Print the JSON Schema of a file format
     Schema(SchemaArgs),
+    /// Write a visit of two invented horses, rendered photos with known truth, and measure it
+    Demo(DemoArgs),
 }
 
 /// `measure`
@@ -92,6 +94,19 @@ pub struct SchemaArgs {
     /// Which format
     #[arg(value_enum, default_value_t = Format::Sidecar)]
     pub format: Format,
+}
+
+/// `demo`
+#[derive(Debug, Args)]
+pub struct DemoArgs {
+    /// A new folder
+    pub folder: PathBuf,
+    /// Longer side of the photos in pixels; smaller ones are made faster
+    #[arg(long, value_name = "PX", default_value_t = 2016, value_parser = clap::value_parser!(u32).range(300..=8064))]
+    pub width: u32,
+    /// Print nothing but refusals
+    #[arg(long, short)]
+    pub quiet: bool,
 }
 
 /// A file format.

@@ -2,6 +2,7 @@
 
 pub mod args;
 mod commands;
+pub mod demo;
 pub mod output;
 
 use args::{Arguments, Command};
@@ -39,5 +40,6 @@ pub fn run(arguments: &Arguments) -> hoofgeo::Result<Outcome> {
         Command::Start(a) => commands::start::run(a),
         Command::Explain(a) => commands::explain::run(a),
         Command::Schema(a) => commands::schema::run(a),
+        Command::Demo(a) => commands::demo::run(a),
     }
 }
