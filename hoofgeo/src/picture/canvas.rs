@@ -43,13 +43,14 @@ pub(super) struct Canvas {
 impl Canvas {
     pub(super) fn new(width: usize, height: usize) -> Self {
         let across = width.div_ceil(TILE);
-        let mut svg = String::with_capacity(1 << 16);
-        let _ = write!(
-            svg,
-            r#"<svg xmlns="http://www.w3.org/2000/svg" width="{width}" height="{height}" fill="none" stroke-linecap="round" stroke-linejoin="round" font-family="{}" font-stretch="condensed">"#,
-            font::FAMILY
-        );
+        let svg = String::with_capacity(1 << 16);
         Self { width, height, svg, touched: vec![false; across * height.div_ceil(TILE)], across }
+    }
+
+    /// Makes room below for what is drawn from here on.
+    pub(super) fn grow(&mut self, height: usize) {
+        self.height += height;
+        self.touched.resize(self.across * self.height.div_ceil(TILE), false);
     }
 
     /// Marks a box as drawn on.
@@ -138,7 +139,8 @@ impl Canvas {
                 pen_width + 2.0 * rim
             );
         }
-        let stroke = pen.map_or(String::new(), |p| format!(r#" stroke="{}" stroke-width="{:.2}""#, p.colour.hex(), p.width));
+        let stroke =
+            pen.map_or(String::new(), |p| format!(r#" stroke="{}" stroke-width="{:.2}""#, p.colour.hex(), p.width));
         let fill = fill.map_or(String::new(), |c| format!(r#" fill="{}""#, c.hex()));
         let _ = write!(self.svg, r#"<circle cx="{x:.2}" cy="{y:.2}" r="{radius:.2}"{fill}{stroke}/>"#);
     }
@@ -181,14 +183,24 @@ impl Canvas {
     ///
     /// # Errors
     /// `Photo` where the picture is too large for the renderer.
-    pub(super) fn paint(mut self, rgb: &mut [u8]) -> Result<()> {
-        self.svg.push_str("</svg>");
-        let options = usvg::Options { fontdb: font::database(), font_family: font::FAMILY.into(), ..usvg::Options::default() };
-        let tree = usvg::Tree::from_str(&self.svg, &options)
+    pub(super) fn paint(self, rgb: &mut [u8]) -> Result<()> {
+        let svg = format!(
+            r#"<svg xmlns="http://www.w3.org/2000/svg" width="{}" height="{}" fill="none" stroke-linecap="round" stroke-linejoin="round" font-family="{}" font-stretch="condensed" xml:space="preserve">{}</svg>"#,
+            self.width,
+            self.height,
+            font::FAMILY,
+            self.svg
+        );
+        let options =
+            usvg::Options { fontdb: font::database(), font_family: font::FAMILY.into(), ..usvg::Options::default() };
+        let tree = usvg::Tree::from_str(&svg, &options)
             .map_err(|e| Error::new(ErrorKind::Photo, format!("the annotation cannot be drawn: {e}")))?;
         let too_large = || {
-            Error::new(ErrorKind::Photo, format!("the picture of {} x {} px is too large to draw on", self.width, self.height))
-                .help("measure a smaller copy of the photo, or go without pictures")
+            Error::new(
+                ErrorKind::Photo,
+                format!("the picture of {} x {} px is too large to draw on", self.width, self.height),
+            )
+            .help("measure a smaller copy of the photo, or go without pictures")
         };
         let side = |n: usize| u32::try_from(n).map_err(|_| too_large());
         // Zeroed by the system page by page when first written to: untouched parts of a large picture cost nothing.
@@ -244,4 +256,53 @@ fn escape(text: &str) -> String {
         }
     }
     out
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used, reason = "tests")]
+mod tests {
+    use super::super::style::Stroke;
+    use super::*;
+    use proptest::prelude::*;
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(24))]
+        /// Blending only where something was drawn gives what blending everywhere gives.
+        #[test]
+        fn nothing_drawn_is_left_out(
+            points in proptest::collection::vec((-80.0..400.0_f64, -80.0..300.0_f64), 2..6),
+            u in 0.2..6.0_f64, closed: bool, name in ".{0,12}",
+        ) {
+            let points: Vec<_> = points.into_iter().map(|(x, y)| Point2::new(x, y)).collect();
+            let draw = |everywhere: bool| {
+                let mut canvas = Canvas::new(300, 200);
+                for (stroke, p) in [Stroke::Measured, Stroke::Prolonged, Stroke::Ellipse].iter().zip(&points) {
+                    canvas.stroke(&points, closed, &stroke.pen(u));
+                    canvas.circle(*p, 3.0 * u, Some(&Stroke::Mark.pen(u)), Some(Colour::Amber));
+                }
+                canvas.fill(&points, Colour::Rule);
+                let halo = Some((Colour::Ivory, u));
+                canvas.text(points[0], &name, &Type { size: 8.0 * u, weight: Weight::Bold, tie: Tie::Middle, fill: Colour::Ink, halo });
+                if everywhere {
+                    canvas.touched.fill(true);
+                }
+                let mut rgb = vec![90; 300 * 200 * 3];
+                canvas.paint(&mut rgb).unwrap();
+                rgb
+            };
+            prop_assert!(draw(false) == draw(true));
+        }
+    }
+
+    #[test]
+    fn blending_divides_by_255_rounded() {
+        for below in 0..=255u8 {
+            for alpha in 0..=255u8 {
+                let mut pixel = [below; 3];
+                blend(&mut pixel, &[0, 0, 0, alpha]);
+                let exact = f64::from(below) * f64::from(255 - alpha) / 255.0;
+                assert!((f64::from(pixel[0]) - exact).abs() <= 0.5 + 1e-9, "{below} {alpha}");
+            }
+        }
+    }
 }

@@ -6,7 +6,9 @@ use super::style::{Colour, Stroke};
 use nalgebra::{Point2, Vector2};
 
 /// Size of a label's text, units.
-pub(super) const TEXT: f64 = 9.6;
+const TEXT: f64 = 9.6;
+/// Size of its uncertainty and unit.
+const REST: f64 = 8.8;
 /// Height of a label's box and radius of the disc with its key.
 const HEIGHT: f64 = 12.6;
 const DISC: f64 = 5.4;
@@ -14,9 +16,9 @@ const DISC: f64 = 5.4;
 const CELL: f64 = 2.4;
 
 /// What a label costs per square of its box.
-pub(super) const LINE: f32 = 1.0;
+pub(super) const LINE: f32 = 2.0;
 pub(super) const MARK: f32 = 3.0;
-pub(super) const SCALE: f32 = 1.2;
+pub(super) const SCALE: f32 = 0.9;
 const FOOT: f32 = 0.25;
 const LABEL: f32 = 40.0;
 
@@ -38,7 +40,8 @@ impl Occupied {
 
     fn index(&self, p: Point2<f64>) -> Option<usize> {
         let (x, y) = ((p.x / self.cell).floor(), (p.y / self.cell).floor());
-        (x >= 0.0 && y >= 0.0 && x < self.across as f64 && y < self.down as f64).then(|| y as usize * self.across + x as usize)
+        (x >= 0.0 && y >= 0.0 && x < self.across as f64 && y < self.down as f64)
+            .then(|| y as usize * self.across + x as usize)
     }
 
     /// Covers the squares that a line crosses, each at least this much.
@@ -67,7 +70,8 @@ impl Occupied {
         for y in 0..self.down {
             for x in 0..self.across {
                 let p = Point2::new((x as f64 + 0.5) * self.cell, (y as f64 + 0.5) * self.cell);
-                let inside = (0..hull.len()).all(|i| (hull[(i + 1) % hull.len()] - hull[i]).perp(&(p - hull[i])) >= 0.0);
+                let inside =
+                    (0..hull.len()).all(|i| (hull[(i + 1) % hull.len()] - hull[i]).perp(&(p - hull[i])) >= 0.0);
                 if inside {
                     let c = &mut self.cells[y * self.across + x];
                     *c = c.max(FOOT);
@@ -107,7 +111,9 @@ fn hull(points: &[Point2<f64>]) -> Vec<Point2<f64>> {
         let start = out.len();
         for i in 0..sorted.len() {
             let p = if half == 0 { sorted[i] } else { sorted[sorted.len() - 1 - i] };
-            while out.len() >= start + 2 && (out[out.len() - 1] - out[out.len() - 2]).perp(&(p - out[out.len() - 1])) <= 0.0 {
+            while out.len() >= start + 2
+                && (out[out.len() - 1] - out[out.len() - 2]).perp(&(p - out[out.len() - 1])) <= 0.0
+            {
                 out.pop();
             }
             out.push(p);
@@ -117,49 +123,58 @@ fn hull(points: &[Point2<f64>]) -> Vec<Point2<f64>> {
     out
 }
 
-/// A label: the key that the table repeats, the value where there is room, and the pixels it may point to.
+/// A label: the key that the table repeats, value and uncertainty where they shall stand on the photo, and the pixels that the
+/// label may point to.
 pub(super) struct Label {
     pub(super) key: char,
-    pub(super) value: String,
+    pub(super) value: Option<(String, String)>,
     pub(super) anchors: Vec<Point2<f64>>,
 }
 
-/// A place found for a label.
-struct Found {
+/// A label and the place found for it.
+pub(super) struct Found<'a> {
+    label: &'a Label,
     low: Point2<f64>,
+    size: Vector2<f64>,
     anchor: Point2<f64>,
     with_value: bool,
 }
 
-/// Places and draws labels, the first ones with the most room.
-pub(super) fn place(canvas: &mut Canvas, occupied: &mut Occupied, labels: &[Label], frame: (f64, f64), u: f64) {
+/// Finds places for labels, the first ones with the most room.
+pub(super) fn arrange<'a>(occupied: &mut Occupied, labels: &'a [Label], frame: (f64, f64), u: f64) -> Vec<Found<'a>> {
     let mut found = Vec::with_capacity(labels.len());
     for label in labels {
-        let full = size(&label.value, u);
-        let best = search(occupied, label, full, true, frame, u)
+        let full = label.value.is_some().then(|| search(occupied, label, true, frame, u)).flatten();
+        let best = full
             // Past this cost the value would hide too much; the table has it.
-            .filter(|(_, cost)| *cost < 30.0)
-            .or_else(|| search(occupied, label, size("", u), false, frame, u));
+            .filter(|(_, cost)| *cost < 36.0)
+            .or_else(|| search(occupied, label, false, frame, u));
         let Some((place, _)) = best else { continue };
-        let size = if place.with_value { full } else { size("", u) };
         let margin = Vector2::new(1.5 * u, 1.0 * u);
-        occupied.cover(place.low - margin, place.low + size + margin, LABEL);
-        let to = nearest(place.low, size, place.anchor);
-        occupied.line(&[place.anchor, to], LINE);
-        found.push((label, place, size, to));
+        occupied.cover(place.low - margin, place.low + place.size + margin, LABEL);
+        occupied.line(&[place.anchor, place.nearest()], LINE);
+        found.push(place);
     }
-    for (_, place, _, to) in &found {
+    found
+}
+
+/// Draws labels, their leaders first.
+pub(super) fn draw(canvas: &mut Canvas, found: &[Found<'_>], u: f64) {
+    for place in found {
+        let to = place.nearest();
         if (to - place.anchor).norm() > 2.5 * u {
-            canvas.stroke(&[place.anchor, *to], false, &Stroke::Leader.pen(u));
+            canvas.stroke(&[place.anchor, to], false, &Stroke::Leader.pen(u));
         }
     }
-    for (label, place, size, _) in &found {
-        draw(canvas, label, place, *size, u);
+    for place in found {
+        place.draw(canvas, u);
     }
 }
 
-fn size(value: &str, u: f64) -> Vector2<f64> {
-    let text = if value.is_empty() { 0.0 } else { font::width(value, Weight::Bold) * TEXT + 3.0 };
+fn size(value: Option<&(String, String)>, u: f64) -> Vector2<f64> {
+    let text = value.map_or(0.0, |(v, rest)| {
+        (font::width(v, Weight::Bold) * TEXT + font::width(rest, Weight::Regular) * REST) + 3.0
+    });
     Vector2::new(2.0 * DISC + text, HEIGHT) * u
 }
 
@@ -168,18 +183,18 @@ fn nearest(low: Point2<f64>, size: Vector2<f64>, p: Point2<f64>) -> Point2<f64> 
     Point2::new(p.x.clamp(low.x, low.x + size.x), p.y.clamp(low.y, low.y + size.y))
 }
 
-fn search(
+fn search<'a>(
     occupied: &mut Occupied,
-    label: &Label,
-    size: Vector2<f64>,
+    label: &'a Label,
     with_value: bool,
     frame: (f64, f64),
     u: f64,
-) -> Option<(Found, f32)> {
+) -> Option<(Found<'a>, f32)> {
+    let size = size(label.value.as_ref().filter(|_| with_value), u);
     let edge = 3.0 * u;
-    let mut best: Option<(Found, f32)> = None;
+    let mut best: Option<(Found<'_>, f32)> = None;
     for (i, anchor) in label.anchors.iter().enumerate() {
-        for ring in 0..6 {
+        for ring in 0..11 {
             let away = (4.0 + 7.0 * f64::from(ring)) * u;
             for k in 0..24 {
                 let (s, c) = (f64::from(k) * std::f64::consts::TAU / 24.0).sin_cos();
@@ -192,11 +207,11 @@ fn search(
                 let to = nearest(low, size, *anchor);
                 let leader = (to - anchor).norm() / u;
                 let cost = occupied.cost(low, low + size)
-                    + 0.3 * occupied.cost_along(*anchor + (to - anchor) * 0.15, to)
+                    + 0.4 * occupied.cost_along(*anchor + (to - anchor) * 0.15, to)
                     + 0.22 * leader as f32
                     + 0.6 * i as f32;
                 if best.as_ref().is_none_or(|(_, c)| cost < *c) {
-                    best = Some((Found { low, anchor: *anchor, with_value }, cost));
+                    best = Some((Found { label, low, size, anchor: *anchor, with_value }, cost));
                 }
             }
         }
@@ -204,13 +219,27 @@ fn search(
     best
 }
 
-fn draw(canvas: &mut Canvas, label: &Label, place: &Found, size: Vector2<f64>, u: f64) {
-    let middle = place.low.y + size.y / 2.0;
-    let centre = Point2::new(place.low.x + DISC * u, middle);
-    disc(canvas, centre, label.key, u, true);
-    if place.with_value {
-        let ty = Type { size: TEXT * u, weight: Weight::Bold, tie: Tie::Start, fill: Colour::Ink, halo: Some((Colour::Ivory, 1.5 * u)) };
-        canvas.text(Point2::new(centre.x + (DISC + 2.4) * u, middle + 0.36 * TEXT * u), &label.value, &ty);
+impl Found<'_> {
+    fn nearest(&self) -> Point2<f64> {
+        nearest(self.low, self.size, self.anchor)
+    }
+
+    fn draw(&self, canvas: &mut Canvas, u: f64) {
+        let middle = self.low.y + self.size.y / 2.0;
+        let centre = Point2::new(self.low.x + DISC * u, middle);
+        disc(canvas, centre, self.label.key, u, true);
+        let Some((value, rest)) = self.label.value.as_ref().filter(|_| self.with_value) else { return };
+        let ty = |size: f64, weight| Type {
+            size: size * u,
+            weight,
+            tie: Tie::Start,
+            fill: Colour::Ink,
+            halo: Some((Colour::Ivory, 1.3 * u)),
+        };
+        let at = Point2::new(centre.x + (DISC + 2.2) * u, middle + 0.36 * TEXT * u);
+        let after = at + Vector2::x() * (font::width(value, Weight::Bold) * TEXT * u);
+        canvas.text(after, rest, &ty(REST, Weight::Regular));
+        canvas.text(at, value, &ty(TEXT, Weight::Bold));
     }
 }
 
@@ -222,4 +251,42 @@ pub(super) fn disc(canvas: &mut Canvas, centre: Point2<f64>, key: char, u: f64, 
     canvas.circle(centre, DISC * u * if rim { 1.0 } else { 0.9 }, None, Some(Colour::Ink));
     let ty = Type { size: 7.8 * u, weight: Weight::Bold, tie: Tie::Middle, fill: Colour::Ivory, halo: None };
     canvas.text(Point2::new(centre.x, centre.y + 2.7 * u), key.encode_utf8(&mut [0; 4]), &ty);
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn labels_keep_off_each_other_and_inside_the_frame() {
+        let value = |i: u32| (i % 3 > 0).then(|| (format!("{i}.5"), " ± 1.2 mm".to_owned()));
+        let labels: Vec<Label> = ('a'..='n')
+            .zip(0..)
+            .map(|(key, i)| Label {
+                key,
+                value: value(i),
+                anchors: vec![Point2::new(180.0 + f64::from(i), 150.0), Point2::new(4.0, 4.0)],
+            })
+            .collect();
+        let frame = (390.0, 292.0);
+        let mut occupied = Occupied::new(frame.0, frame.1, 1.0);
+        let found = arrange(&mut occupied, &labels, frame, 1.0);
+        assert_eq!(found.len(), labels.len());
+        for (i, a) in found.iter().enumerate() {
+            assert!(a.low.x >= 0.0 && a.low.y >= 0.0 && a.low.x + a.size.x <= frame.0 && a.low.y + a.size.y <= frame.1);
+            for b in &found[..i] {
+                let apart = (a.low - b.low).abs();
+                let size = |d: usize| if (a.low - b.low)[d] < 0.0 { a.size[d] } else { b.size[d] };
+                assert!(apart.x >= size(0) || apart.y >= size(1), "{} and {} overlap", a.label.key, b.label.key);
+            }
+        }
+    }
+
+    #[test]
+    fn a_hull_goes_round_its_points() {
+        let square =
+            [(0.0, 0.0), (4.0, 0.0), (4.0, 4.0), (0.0, 4.0), (2.0, 1.0), (1.0, 3.0)].map(|(x, y)| Point2::new(x, y));
+        assert_eq!(hull(&square).len(), 4);
+        assert!(hull(&square[..1]).len() < 3 && hull(&[]).is_empty());
+    }
 }

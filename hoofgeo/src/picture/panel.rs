@@ -12,7 +12,7 @@ use crate::{Foot, Side, Stage, View};
 use nalgebra::Point2;
 
 /// The picture's width in units.
-const WIDTH: f64 = 390.0;
+pub(super) const WIDTH: f64 = 390.0;
 const MARGIN: f64 = 11.0;
 const TITLE: f64 = 13.5;
 const FACTS: f64 = 8.6;
@@ -46,19 +46,32 @@ pub(super) struct Panel {
     caution: Vec<String>,
 }
 
-/// A value as a label has it: number, ± expanded uncertainty, unit.
-pub(super) fn short(value: &Value) -> String {
-    let p = print(value.value, value.expanded(), value.measurement.quantity.unit());
-    match &p.expanded {
-        Some(u) if p.unit == "°" => format!("{}° ± {u}°", p.value),
-        Some(u) => format!("{} ± {u}{}", p.value, p.unit),
-        None => format!("{}{} ± ?", p.value, p.unit),
+/// A value as a label has it: the number, and after it ± expanded uncertainty and unit.
+pub(super) fn short(value: &Value) -> (String, String) {
+    let p = printed(value);
+    let expanded = p.expanded.as_deref().unwrap_or("?");
+    if p.unit == "°" {
+        (p.value + "°", format!(" ± {expanded}°"))
+    } else {
+        (p.value, format!(" ± {expanded}{}", p.unit))
     }
+}
+
+/// A value rounded for people, with a true minus sign.
+fn printed(value: &Value) -> Printed {
+    let p = print(value.value, value.expanded(), value.measurement.quantity.unit());
+    Printed { value: p.value.replace('-', "−"), ..p }
 }
 
 impl Panel {
     /// From the values in the order to be shown, each with its key on the photo.
-    pub(super) fn new(sidecar: &Sidecar, measured: &Measured, shown: &[(&Value, Option<char>)], taken: Option<&str>, bar_mm: Option<f64>) -> Self {
+    pub(super) fn new(
+        sidecar: &Sidecar,
+        measured: &Measured,
+        shown: &[(&Value, Option<char>)],
+        taken: Option<&str>,
+        bar: bool,
+    ) -> Self {
         let scene: Vec<&str> = measured.scene.flags.iter().map(|f| f.name()).collect();
         let mut flags: Vec<&str> = Vec::new();
         let rows = shown
@@ -73,17 +86,21 @@ impl Panel {
                     signs.push_str(SIGNS[i % SIGNS.len()]);
                 }
                 let m = value.measurement;
-                Row { key: *key, name: m.name, printed: print(value.value, value.expanded(), m.quantity.unit()), signs }
+                Row { key: *key, name: m.name, printed: printed(value), signs }
             })
             .collect();
         let room = WIDTH - 2.0 * MARGIN;
-        let mut notes = vec![scale_note(sidecar, measured, bar_mm)];
+        let mut notes = vec![scale_note(sidecar, measured, bar)];
         notes.extend(scene.iter().filter_map(|f| flag_meaning(f)).map(sentence));
-        let signed = |(i, f): (usize, &&str)| flag_meaning(f).map(|m| format!("{} {}", SIGNS[i % SIGNS.len()], sentence(m)));
+        let signed =
+            |(i, f): (usize, &&str)| flag_meaning(f).map(|m| format!("{} {}", SIGNS[i % SIGNS.len()], sentence(m)));
         notes.extend(flags.iter().enumerate().filter_map(signed));
         let left_out = measured.values.len() - shown.len();
         if left_out > 0 {
-            notes.push(format!("{left_out} more {} in the table of results.", if left_out == 1 { "value is" } else { "values are" }));
+            notes.push(format!(
+                "{left_out} more {} in the table of results.",
+                if left_out == 1 { "value is" } else { "values are" }
+            ));
         }
         let wrap = |text: &String| font::wrapped(text, NOTE, Weight::Regular, room);
         Self {
@@ -122,7 +139,11 @@ impl Panel {
         canvas.stroke(&[at(MARGIN, y), at(WIDTH - MARGIN, y)], false, &rule(Colour::Ink, 0.5));
         y += 2.0;
         if self.rows.is_empty() {
-            canvas.text(at(MARGIN, y + 9.5), "Nothing could be measured with the landmarks placed.", &ty(NAME, Weight::Regular, Tie::Start, Colour::Ink));
+            canvas.text(
+                at(MARGIN, y + 9.5),
+                "Nothing could be measured with the landmarks placed.",
+                &ty(NAME, Weight::Regular, Tie::Start, Colour::Ink),
+            );
             y += 14.0;
         }
         let column = (WIDTH - 2.0 * MARGIN - GUTTER) / 2.0;
@@ -138,7 +159,9 @@ impl Panel {
         y += self.rows_high() as f64 * ROW + 2.0;
         canvas.stroke(&[at(MARGIN, y), at(WIDTH - MARGIN, y)], false, &rule(Colour::Ink, 0.5));
         y += 1.5;
-        for (lines, weight, fill) in [(&self.notes, Weight::Regular, Colour::Slate), (&self.caution, Weight::Bold, Colour::Ink)] {
+        for (lines, weight, fill) in
+            [(&self.notes, Weight::Regular, Colour::Slate), (&self.caution, Weight::Bold, Colour::Ink)]
+        {
             for line in lines {
                 y += LEADING;
                 canvas.text(at(MARGIN, y), line, &ty(NOTE, weight, Tie::Start, fill));
@@ -156,18 +179,19 @@ impl Row {
             disc(canvas, at(left + 5.0, base - 3.1), key, u, false);
         }
         // Numbers end, and units begin, where they do in every row.
-        let unit = left + column - 17.0;
-        let expanded = self.printed.expanded.as_deref().unwrap_or("?");
-        let value_end = unit - 1.5;
-        let number = format!("{} ± {expanded}", self.printed.value);
-        canvas.text(at(value_end, base), &number, &ty(NAME + 0.6, Weight::Bold, Tie::End, Colour::Ink));
+        let unit = left + column - 16.5;
+        let expanded = format!(" ± {}", self.printed.expanded.as_deref().unwrap_or("?"));
+        let value_end = unit - 1.5 - font::width(&expanded, Weight::Regular) * NAME;
+        let value_start = value_end - font::width(&self.printed.value, Weight::Bold) * (NAME + 0.6);
+        canvas.text(at(value_end, base), &self.printed.value, &ty(NAME + 0.6, Weight::Bold, Tie::End, Colour::Ink));
+        canvas.text(at(unit - 1.5, base), &expanded, &ty(NAME, Weight::Regular, Tie::End, Colour::Ink));
         let after = format!("{}{}", self.printed.unit.trim(), self.signs);
         canvas.text(at(unit, base), &after, &ty(NAME, Weight::Regular, Tie::Start, Colour::Ink));
         let name_left = left + 13.0;
-        let room = value_end - font::width(&number, Weight::Bold) * (NAME + 0.6) - 4.0 - name_left;
+        let room = value_start - 3.0 - name_left;
         let wide = font::width(self.name, Weight::Regular);
         // A long name is set a little smaller before it is cut.
-        let size = NAME.min(room / wide).max(0.8 * NAME);
+        let size = NAME.min(room / wide).max(0.74 * NAME);
         let name = font::fitted(self.name, size, Weight::Regular, room + 0.01);
         canvas.text(at(name_left, base), &name, &ty(size, Weight::Regular, Tie::Start, Colour::Ink));
     }
@@ -197,11 +221,11 @@ fn facts(sidecar: &Sidecar, taken: Option<&str>) -> String {
     all.join("  ·  ")
 }
 
-fn scale_note(sidecar: &Sidecar, measured: &Measured, bar_mm: Option<f64>) -> String {
+fn scale_note(sidecar: &Sidecar, measured: &Measured, bar: bool) -> String {
     let m = measured.scene.magnification();
     let n = sidecar.scale.as_ref().map_or(0, |s| s.points.len());
     let scale = print(m.value, 2.0 * m.u, "px/mm");
-    let bar = if bar_mm.is_some() { "; the bar lies in the measured plane" } else { "" };
+    let bar = if bar { "; the bar lies in the measured plane" } else { "" };
     format!(
         "Scale: {n} graduations, {scale}, residual {:.2} px{bar}. Values with ± at 95 %; ovals are the landmarks' 95 % regions.",
         measured.scene.fit.rms_px

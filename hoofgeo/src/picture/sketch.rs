@@ -65,7 +65,11 @@ impl<'a> Sketch<'a> {
     }
 
     /// A dimension line with a stroke across each end; gives where its label may stand.
-    fn dimension(&mut self, (plane_a, a): (usize, Point2<f64>), (plane_b, b): (usize, Point2<f64>)) -> Vec<Point2<f64>> {
+    fn dimension(
+        &mut self,
+        (plane_a, a): (usize, Point2<f64>),
+        (plane_b, b): (usize, Point2<f64>),
+    ) -> Vec<Point2<f64>> {
         let (sa, sb) = (self.space.lift(plane_a, a), self.space.lift(plane_b, b));
         self.line(sa, sb, Stroke::Dimension);
         if let Some(along) = (b - a).try_normalize(1e-9) {
@@ -94,7 +98,8 @@ impl<'a> Sketch<'a> {
         {
             let reach = |p: &Point2<f64>| (p - axis.apex).dot(&axis.forward);
             let (low, high) = range(self.space.located.places.iter().map(reach));
-            let (from, to) = (axis.apex + axis.forward * (low - self.mm(10.0)), axis.apex + axis.forward * (high + self.mm(10.0)));
+            let (from, to) =
+                (axis.apex + axis.forward * (low - self.mm(10.0)), axis.apex + axis.forward * (high + self.mm(10.0)));
             self.flat(0, from, to, Stroke::Axis);
         }
     }
@@ -102,7 +107,8 @@ impl<'a> Sketch<'a> {
     /// The ground with short slanting strokes below it at both ends.
     fn ground_line(&mut self, g: &Ground<f64>) {
         let along = |p: Point2<f64>| (p - g.through).dot(&g.back);
-        let foot = Landmark::of(View::Lateral).filter(|l| !matches!(l, Landmark::PasternUpper | Landmark::PasternLower));
+        let foot =
+            Landmark::of(View::Lateral).filter(|l| !matches!(l, Landmark::PasternUpper | Landmark::PasternLower));
         let (low, high) = range(foot.filter_map(|l| self.place(l)).map(along));
         if !low.is_finite() || !high.is_finite() {
             return;
@@ -121,6 +127,8 @@ impl<'a> Sketch<'a> {
     /// Draws a measurement; gives the pixels where its label may point to.
     pub(super) fn figure(&mut self, figure: Figure, value: &Value) -> Vec<Point2<f64>> {
         let anchors = match figure {
+            // What a gauge has read cannot be seen.
+            _ if value.used.gauge => None,
             Figure::AngleToGround(arm) => self.angle(arm),
             Figure::Distance(a, b) => self.distance(a, b),
             Figure::AlongGround(a, b, step) => self.along_ground(a, b, step),
@@ -152,7 +160,8 @@ impl<'a> Sketch<'a> {
                 } else {
                     (heel_wall(&self.space.placed).ok()?, Landmark::HeelGround, Landmark::HeelCoronet, Line::HeelWall)
                 };
-                let plane = if self.place(foot).is_some() { self.space.plane_of(foot) } else { self.space.plane_of_line(line) };
+                let plane =
+                    if self.place(foot).is_some() { self.space.plane_of(foot) } else { self.space.plane_of_line(line) };
                 let vertex = straight.crossing(&base).ok()?;
                 let top = self.place(top).or_else(|| self.places(line).first().copied())?;
                 let length = (top - vertex).dot(&straight.along).max(self.mm(10.0));
@@ -189,9 +198,17 @@ impl<'a> Sketch<'a> {
         }
     }
 
-    fn arc(&mut self, plane: usize, centre: Point2<f64>, radius: f64, from: Vector2<f64>, to: Vector2<f64>) -> Vec<Point2<f64>> {
+    fn arc(
+        &mut self,
+        plane: usize,
+        centre: Point2<f64>,
+        radius: f64,
+        from: Vector2<f64>,
+        to: Vector2<f64>,
+    ) -> Vec<Point2<f64>> {
         let points = self.space.arc(plane, centre, radius, from, to);
-        let anchors = [0.5, 0.25, 0.75].iter().filter_map(|s| points.get((s * points.len() as f64) as usize).copied()).collect();
+        let anchors =
+            [0.5, 0.25, 0.75].iter().filter_map(|s| points.get((s * points.len() as f64) as usize).copied()).collect();
         self.drawn.push(Drawn { points, closed: false, stroke: Stroke::Arc });
         anchors
     }
@@ -244,7 +261,9 @@ impl<'a> Sketch<'a> {
         let off = match beside {
             Beside::On => 0.0,
             Beside::Mm(mm) => mm,
-            Beside::Outside => range(self.space.located.places.iter().map(|p| (p - axis.apex).dot(&side))).1 + self.mm(9.0),
+            Beside::Outside => {
+                range(self.space.located.places.iter().map(|p| (p - axis.apex).dot(&side))).1 + self.mm(9.0)
+            }
         };
         let mut ends = [(0, Point2::origin()); 2];
         for (end, station) in ends.iter_mut().zip([from, to]) {

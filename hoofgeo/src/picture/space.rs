@@ -107,7 +107,14 @@ impl<'a> Space<'a> {
     }
 
     /// The circle's arc around a place of a plane between two directions of that plane.
-    pub(super) fn arc(&self, plane: usize, centre: Point2<f64>, radius: f64, from: Vector2<f64>, to: Vector2<f64>) -> Vec<Point2<f64>> {
+    pub(super) fn arc(
+        &self,
+        plane: usize,
+        centre: Point2<f64>,
+        radius: f64,
+        from: Vector2<f64>,
+        to: Vector2<f64>,
+    ) -> Vec<Point2<f64>> {
         let start = from.y.atan2(from.x);
         let turn = from.perp(&to).atan2(from.dot(&to));
         (0..=SAMPLES)
@@ -122,7 +129,9 @@ impl<'a> Space<'a> {
     fn jacobian(&self, plane: usize, place: Point2<f64>) -> Option<Matrix2<f64>> {
         // A step of 0.1 mm: large against rounding, small against the lens's bending.
         const STEP: f64 = 0.1;
-        let d = |v: Vector2<f64>| Some((self.pixel(self.lift(plane, place + v))? - self.pixel(self.lift(plane, place - v))?) / (2.0 * STEP));
+        let d = |v: Vector2<f64>| {
+            Some((self.pixel(self.lift(plane, place + v))? - self.pixel(self.lift(plane, place - v))?) / (2.0 * STEP))
+        };
         Some(Matrix2::from_columns(&[d(Vector2::new(STEP, 0.0))?, d(Vector2::new(0.0, STEP))?]))
     }
 
@@ -130,7 +139,11 @@ impl<'a> Space<'a> {
     /// around the point's pixel; the second value is its longer half axis.
     pub(super) fn region(&self, point: usize) -> Option<(Vec<Point2<f64>>, f64)> {
         let p = &self.located.points[point];
-        let square = |plane: usize| SMatrix::<f64, PLANE, PLANE>::from_diagonal(&SMatrix::<f64, PLANE, 1>::from(self.located.planes[plane].u).map(|u| u * u));
+        let square = |plane: usize| {
+            SMatrix::<f64, PLANE, PLANE>::from_diagonal(
+                &SMatrix::<f64, PLANE, 1>::from(self.located.planes[plane].u).map(|u| u * u),
+            )
+        };
         let mut c = p.by_scene * self.scene.covariance * p.by_scene.transpose();
         c += p.by_measured * square(0) * p.by_measured.transpose();
         c += p.by_own * square(p.plane) * p.by_own.transpose();
