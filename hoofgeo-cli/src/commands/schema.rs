@@ -1,0 +1,16 @@
+//! `hoofgeo schema`
+
+use crate::Outcome;
+use crate::args::{Format, SchemaArgs};
+use hoofgeo::Result;
+use hoofgeo::sidecar::schema;
+
+pub(crate) fn run(args: &SchemaArgs) -> Result<Outcome> {
+    let schema = match args.format {
+        Format::Sidecar => schema::sidecar(),
+        Format::Visit => schema::visit(),
+        Format::Lens => schema::lens(),
+    };
+    anstream::println!("{schema:#}");
+    Ok(Outcome::Done)
+}
