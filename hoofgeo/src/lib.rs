@@ -72,6 +72,8 @@ pub mod measured;
 pub mod numeric;
 #[cfg(feature = "files")]
 pub mod photo;
+#[cfg(feature = "pictures")]
+pub mod picture;
 pub mod placed;
 pub mod scale;
 pub mod scene;
