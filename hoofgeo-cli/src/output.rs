@@ -13,11 +13,21 @@ const WRONG: Style = AnsiColor::Red.on_default().bold();
 /// Tables of more photos than this are left to the result files.
 const MOST_PHOTOS: usize = 200;
 
-/// An error as the terminal shows it: what is wrong, then what to do, indented.
+/// A refusal as the terminal shows it: what is wrong, then what to do, indented.
 pub fn error_text(error: &Error) -> String {
+    let label = format!("{WRONG}refused{WRONG:#}");
+    labelled(&label, error)
+}
+
+/// Why a measured photo has no picture.
+pub fn no_picture_text(error: &Error) -> String {
+    labelled("note    measured, but without a picture:", error)
+}
+
+fn labelled(label: &str, error: &Error) -> String {
     let text = error.to_string();
     let (what, help) = text.split_once("\n  ").unwrap_or((&text, ""));
-    let mut out = format!("{WRONG}refused{WRONG:#} {what}");
+    let mut out = format!("{label} {what}");
     if !help.is_empty() {
         let _ = write!(out, "\n        {help}");
     }

@@ -38,7 +38,7 @@ pub(crate) fn run(args: &DemoArgs) -> Result<Outcome> {
                     report.measured.values.iter().for_each(|v| tally.add(v, truth));
                 }
             }
-            Progress::Refused(error) => anstream::eprintln!("{}", error_text(error)),
+            Progress::NoPicture(error) | Progress::Refused(error) => anstream::eprintln!("{}", error_text(error)),
         })?;
     if !args.quiet {
         anstream::print!("{}", tables.text());

@@ -2,7 +2,7 @@
 
 use crate::Outcome;
 use crate::args::MeasureArgs;
-use crate::output::{Tables, error_text};
+use crate::output::{Tables, error_text, no_picture_text};
 use hoofgeo::measured::MeasureOptions;
 use hoofgeo::visit::{Outputs, Progress, Stop, Summary, VisitOptions, measure_folder};
 use hoofgeo::{Error, ErrorKind, Result};
@@ -21,13 +21,14 @@ pub(crate) fn run(args: &MeasureArgs) -> Result<Outcome> {
     let outputs = Outputs { folder: args.out.clone() };
     let bar = progress_bar(args.quiet);
     let mut tables = Tables::default();
-    let end = measure_folder(&args.folder, &outputs, &options, &stop, &mut |progress| {
-        bar.inc(1);
-        match progress {
-            Progress::Measured(report) if !args.quiet => tables.add(report),
-            Progress::Measured(_) => {}
-            Progress::Refused(error) => bar.suspend(|| anstream::eprintln!("{}", error_text(error))),
+    let end = measure_folder(&args.folder, &outputs, &options, &stop, &mut |progress| match progress {
+        Progress::Measured(report) if !args.quiet => {
+            bar.inc(1);
+            tables.add(report);
         }
+        Progress::Measured(_) => {}
+        Progress::NoPicture(why) => bar.suspend(|| anstream::eprintln!("{}", no_picture_text(why))),
+        Progress::Refused(error) => bar.suspend(|| anstream::eprintln!("{}", error_text(error))),
     });
     bar.finish_and_clear();
     let summary = match end {

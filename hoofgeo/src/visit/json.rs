@@ -22,6 +22,7 @@ pub(super) fn photo_json(report: &PhotoReport) -> Json {
         "taken": report.taken(),
         "observer": s.observer,
         "notes": s.notes,
+        "picture": report.picture.as_ref().and_then(|p| p.as_ref().ok()),
         "header": report.facts,
         "scene": scene_json(report),
         "measurements": measured.values.iter().map(|v| value_json(v, measured)).collect::<Vec<_>>(),

@@ -8,6 +8,8 @@ mod json;
 mod lens;
 mod output;
 mod photo;
+#[cfg(feature = "pictures")]
+mod picture;
 mod run;
 mod start;
 

@@ -27,6 +27,8 @@ pub struct PhotoReport {
     pub lens: LensUsed,
     /// Scene and values.
     pub measured: Measured,
+    /// Path of the annotated picture relative to the output folder, where one was asked for, or why there is none.
+    pub picture: Option<Result<String>>,
 }
 
 impl PhotoReport {
@@ -52,6 +54,7 @@ pub fn measure_entry(entry: &Entry, lenses: &Lenses, options: &MeasureOptions) -
         sidecar: read.sidecar,
         lens: read.lens,
         measured,
+        picture: None,
     })
 }
 

@@ -58,6 +58,8 @@ pub struct Outputs {
 pub enum Progress<'a> {
     /// A photo was measured.
     Measured(&'a PhotoReport),
+    /// The photo that comes next was measured, but no picture of it could be made.
+    NoPicture(&'a Error),
     /// A photo was refused.
     Refused(&'a Error),
 }
@@ -100,7 +102,12 @@ pub fn measure_folder(
                 if stop.is_raised() {
                     return Err(stopped());
                 }
-                let report = measure_entry(&entry?, &lenses, &options.measure)?;
+                #[cfg_attr(not(feature = "pictures"), expect(unused_mut, reason = "the picture is added to it"))]
+                let mut report = measure_entry(&entry?, &lenses, &options.measure)?;
+                #[cfg(feature = "pictures")]
+                if options.pictures {
+                    report.picture = Some(super::picture::write(&report, &outputs.folder));
+                }
                 Ok(report)
             })
             .collect();
@@ -112,6 +119,9 @@ pub fn measure_folder(
                 Ok(report) => {
                     writers.photo(&report)?;
                     summary.measured += 1;
+                    if let Some(Err(why)) = &report.picture {
+                        each(Progress::NoPicture(why));
+                    }
                     each(Progress::Measured(&report));
                 }
                 Err(error) => {
