@@ -3,9 +3,9 @@
 use crate::located::Located;
 use crate::measure::{Dual, Formula, Measurement};
 use crate::placed::{Outcome, Placed, Used};
-use crate::scene::params::{UNKNOWNS, View3};
+use crate::scene::params::{TILT_X, TILT_Y, UNKNOWNS, View3};
 use crate::scene::plane::{PLANE, Plane, back_project};
-use crate::scene::{Scene, State, variance};
+use crate::scene::{Covariance, Scene, State, variance};
 use crate::uncertainty::{
     Agreement, Budget, NormalVector, Source, Summary, coverage_factor, draw_blocks, effective_dof,
 };
@@ -61,6 +61,9 @@ impl Value {
     }
 }
 
+/// The sources of [`Scene::parts`], in their order.
+const SCENE_SOURCES: [Source; 4] = [Source::Graduations, Source::ScaleTolerance, Source::Lens, Source::CameraTilt];
+
 /// Sensitivities of one formula: to every point's place and to the gauge.
 struct Gradient {
     value: f64,
@@ -69,17 +72,14 @@ struct Gradient {
     gauge: f64,
 }
 
-/// Evaluates one measurement with its uncertainty to first order (JCGM 100:2008, 5.1.2 and 5.2.2: all correlations kept).
+/// Evaluates one measurement with its uncertainty: to first order with all correlations kept (JCGM 100:2008, 5.1.2 and 5.2.2),
+/// to second order in the tilts.
 pub fn evaluate(measurement: &'static Measurement, located: &Located, scene: &Scene) -> Outcome<Value> {
     let gradient = differentiate(&measurement.formula, located)?;
     let by_scene: SVector<f64, UNKNOWNS> =
         gradient.points.iter().map(|(i, g)| located.points[*i].by_scene.transpose() * g).sum();
     let mut variances: Vec<(Source, f64)> =
-        [Source::Graduations, Source::ScaleTolerance, Source::Lens, Source::CameraTilt]
-            .into_iter()
-            .zip(&scene.parts)
-            .map(|(source, part)| (source, variance(&by_scene, part)))
-            .collect();
+        SCENE_SOURCES.into_iter().zip(&scene.parts).map(|(source, part)| (source, variance(&by_scene, part))).collect();
     for (slot, plane) in located.planes.iter().enumerate() {
         let by_plane: SVector<f64, PLANE> = gradient
             .points
@@ -113,6 +113,14 @@ pub fn evaluate(measurement: &'static Measurement, located: &Located, scene: &Sc
     }
     if let Some((_, u)) = located.gauge {
         variances.push((Source::Gauge, (gradient.gauge * u).powi(2)));
+    }
+    let bent = located.second_order.as_ref().and_then(|s| s.deviation(&measurement.formula, located, gradient.value));
+    if let Some(bent) = bent {
+        variances.push((Source::MeasuredPlane, bent.plane));
+        // The scene's part goes to whatever makes its tilts uncertain.
+        let trace = |c: &Covariance| c[(TILT_X, TILT_X)] + c[(TILT_Y, TILT_Y)];
+        let total = trace(&scene.covariance);
+        variances.extend(SCENE_SOURCES.into_iter().zip(&scene.parts).map(|(s, c)| (s, bent.scene * trace(c) / total)));
     }
     if let Some(v) = second_pose_variance(measurement, located, scene, gradient.value) {
         variances.push((Source::PoseAmbiguity, v));

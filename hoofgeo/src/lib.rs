@@ -77,6 +77,7 @@ pub mod picture;
 pub mod placed;
 pub mod scale;
 pub mod scene;
+pub mod second_order;
 pub mod sidecar;
 pub mod uncertainty;
 #[cfg(feature = "files")]

@@ -6,6 +6,7 @@ use crate::placed::{Index, Placed};
 use crate::scene::Scene;
 use crate::scene::params::{UNKNOWNS, View3};
 use crate::scene::plane::{PLANE, Plane, back_project};
+use crate::second_order::SecondOrder;
 use crate::sidecar::{PlaneSpec, Sidecar};
 use crate::{PlaneName, Side, View};
 use nalgebra::{Const, Matrix2, Point2, SMatrix, U1, Vector2};
@@ -97,6 +98,8 @@ pub struct Located {
     pub gauge: Option<(f64, f64)>,
     /// Places under the second pose.
     pub second: Option<Vec<Point2<f64>>>,
+    /// Places around the most probable scene, for terms of second order; none where all tilts are well known.
+    pub second_order: Option<SecondOrder>,
     /// Degrees of freedom of the pooled spread of repeated placements.
     pub repeat_dof: Option<f64>,
     /// Whether near-heel landmarks stand on the measured plane for want of a distance.
@@ -178,6 +181,7 @@ impl Located {
             edges: Vec::new(),
             gauge: gauge(sidecar),
             second: None,
+            second_order: None,
             repeat_dof: repeats.dof,
             near_heel_assumed: sidecar.view == View::Lateral && slot[PlaneName::NearHeel as usize] == 0,
         };
@@ -191,12 +195,19 @@ impl Located {
             located.edges.push(Edge { points: range, normals, u_mm: line.info().u_mm });
         }
         located.second = scene.second.and_then(|(state, _)| located.places_in(&View3::new(&state.into(), scene.pivot)));
+        located.second_order = SecondOrder::new(&located, scene);
         Ok(located)
     }
 
     /// The same points' places under another scene, mm; `None` where one of them cannot be brought to its plane.
     pub fn places_in(&self, view: &View3<f64>) -> Option<Vec<Point2<f64>>> {
-        let planes: Vec<_> = self.planes.iter().map(|p| Plane::new(&p.mean)).collect();
+        self.places_with(view, self.planes[0].mean)
+    }
+
+    /// The same with the measured plane elsewhere, too.
+    pub(crate) fn places_with(&self, view: &View3<f64>, measured: [f64; PLANE]) -> Option<Vec<Point2<f64>>> {
+        let mut planes: Vec<_> = self.planes.iter().map(|p| Plane::new(&p.mean)).collect();
+        planes[0] = Plane::new(&measured);
         self.points
             .iter()
             .map(|p| {

@@ -144,22 +144,30 @@ pub fn heel_wall<T: Real>(p: &Placed<'_, T>) -> Outcome<Straight<T>> {
     wall(p, Line::HeelWall, Landmark::HeelGround, Landmark::HeelCoronet)
 }
 
-/// The ground under the foot: a line and the directions back (toe to heel) and up.
+/// The ground under the foot: a line and the direction back (toe to heel).
 #[derive(Debug, Clone, Copy)]
 pub struct Ground<T: Real> {
     /// A point on it.
     pub through: Point2<T>,
     /// From toe to heel, length 1.
     pub back: Vector2<T>,
-    /// Square to it towards the foot, length 1.
-    pub up: Vector2<T>,
 }
 
 impl<T: Real> Ground<T> {
-    /// Height above the ground.
-    pub fn height(&self, p: Point2<T>) -> T {
-        dot(from_to(self.through, p), self.up)
+    /// Square to the ground towards the foot, length 1. The foot stands above the ground: whichever point above it is known
+    /// tells which side that is.
+    pub fn up(&self, p: &Placed<'_, T>) -> Outcome<Vector2<T>> {
+        let up = Vector2::new(-self.back.y, self.back.x);
+        let side = dot(from_to(self.through, above_ground(p)?), up);
+        Ok(if side < T::zero() { -up } else { up })
     }
+}
+
+/// Height of a landmark above the ground.
+pub fn height<T: Real>(p: &Placed<'_, T>, landmark: Landmark) -> Outcome<T> {
+    let point = p.at(landmark)?;
+    let g = ground(p)?;
+    Ok(dot(from_to(g.through, point), g.up(p)?))
 }
 
 /// The ground of a lateral photo: the line `ground` where it has at least three points, otherwise the two ground points,
@@ -177,12 +185,7 @@ pub fn ground<T: Real>(p: &Placed<'_, T>) -> Outcome<Ground<T>> {
         p.note_bearing_line();
         Straight::through(p.at(Landmark::ToeGround)?, p.at(Landmark::HeelGround)?)?
     };
-    let back = backwards(p, line)?;
-    let up = Vector2::new(-back.y, back.x);
-    // The foot stands above the ground: whichever point above it is known tells which side that is.
-    let above = above_ground(p)?;
-    let side = dot(from_to(line.through, above), up);
-    Ok(Ground { through: line.through, back, up: if side < T::zero() { -up } else { up } })
+    Ok(Ground { through: line.through, back: backwards(p, line)? })
 }
 
 /// The line's direction turned so that it runs from toe to heel.

@@ -1,7 +1,8 @@
 //! The scene's most probable state and its covariance.
 
 use super::params::{
-    LENS, LN_FOCAL, LN_MAGNIFICATION, PIVOT, PRINCIPAL, ROLL, STRETCH, TILT_X, TILT_Y, UNKNOWNS, View3, angles,
+    DISTORTION, LENS, LN_FOCAL, LN_MAGNIFICATION, PIVOT, PRINCIPAL, ROLL, STRETCH, TILT_X, TILT_Y, UNKNOWNS, View3,
+    angles,
 };
 use super::pose::planar_poses;
 use super::prior::LensPrior;
@@ -178,7 +179,7 @@ pub(super) fn middle(graduations: &[Graduation]) -> Point2<f64> {
 /// The local optima reached from every start, best first, without repeats. Empty where no start leads anywhere.
 pub(super) fn optima(given: &Given<'_>, two_dimensional: bool) -> Vec<Optimum> {
     let Some(system) = System::new(given) else { return Vec::new() };
-    let starts = if two_dimensional { starts_from_plane(given) } else { vec![start_from_line(given)] };
+    let starts = if two_dimensional { starts_from_plane(given) } else { starts_from_line(given) };
     let mut found: Vec<Optimum> = Vec::new();
     for start in starts {
         let fit = minimise(&system, &system.reduced(&start), &Options { decrement: 1e-9, ..Options::default() });
@@ -236,16 +237,54 @@ fn blank(given: &Given<'_>) -> State {
     state
 }
 
-/// A scale square to the camera, from the straight line that fits best.
-fn start_from_line(given: &Given<'_>) -> State {
+/// Tilts within this of square to the camera, rad, are reached from a start square to it.
+const NEARLY_SQUARE: f64 = 0.2;
+
+/// A barrel distortion to start from where the lens may have one; a standard uncertainty of k1 above [`WIDE_K1_U`] says so.
+const BARREL_K1: f64 = -0.25;
+const WIDE_K1_U: f64 = 0.1;
+
+/// Starts from the straight line that fits best: square to the camera and, where the priors leave room for it, leaning either
+/// way along the line, each without and with barrel distortion. Foreshortening along the line and distortion explain each other
+/// well enough to make the descent from one start end in the wrong valley.
+fn starts_from_line(given: &Given<'_>) -> Vec<State> {
+    let wide = given.lens.covariance[(DISTORTION, DISTORTION)].sqrt() > WIDE_K1_U;
+    let mut starts = Vec::new();
+    for barrel in [0.0, BARREL_K1].into_iter().take(if wide { 2 } else { 1 }) {
+        let square = start_from_line(given, barrel);
+        starts.push(square);
+        if given.tilt_u > NEARLY_SQUARE {
+            // The turn's axis lies across the line, which runs to (cos, −sin) of the roll in the image.
+            let (s, c) = square[ROLL].sin_cos();
+            for lean in [0.5, -0.5] {
+                let mut state = square;
+                (state[TILT_X], state[TILT_Y]) = (lean * s, lean * c);
+                starts.push(state);
+            }
+        }
+    }
+    starts
+}
+
+/// A scale square to the camera, from the straight line that fits the undistorted pixels best; `barrel` is added to k1.
+fn start_from_line(given: &Given<'_>, barrel: f64) -> State {
     let mut state = blank(given);
+    state[DISTORTION] += barrel;
+    let camera = View3::<f64>::new(&state.into(), Point2::origin()).camera;
     let n = given.graduations.len() as f64;
+    let pixels: Vec<Vector2<f64>> = given
+        .graduations
+        .iter()
+        .map(|g| {
+            camera.undistort(g.pixel).map_or(g.pixel.coords, |p| camera.principal.coords + p.coords * camera.focal)
+        })
+        .collect();
     let label = middle(given.graduations);
-    let pixel = given.graduations.iter().map(|g| g.pixel.coords).sum::<Vector2<f64>>() / n;
+    let pixel = pixels.iter().sum::<Vector2<f64>>() / n;
     let (mut along, mut total) = (Vector2::zeros(), 0.0);
-    for g in given.graduations {
+    for (g, p) in given.graduations.iter().zip(&pixels) {
         let d = g.label.x - label.x;
-        along += (g.pixel.coords - pixel) * d;
+        along += (p - pixel) * d;
         total += d * d;
     }
     along /= total;

@@ -156,7 +156,9 @@ impl Scene {
         if input.lens.source == LensSource::Exif {
             tries.push((Given { lens: &wide_lens, ..given.clone() }, Some(SceneFlag::LensPriorReplaced)));
         }
-        if tilt_deg < 20.0 {
+        // Three graduations on a line determine place, size and lean along the line and check nothing: any wrong label would
+        // pass for a strong lean.
+        if tilt_deg < 20.0 && input.graduations.len() > 3 {
             tries.push((Given { tilt_u: 30f64.to_radians(), ..given.clone() }, Some(SceneFlag::TiltPriorReplaced)));
         }
         let mut first = None;

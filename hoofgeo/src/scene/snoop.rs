@@ -176,7 +176,8 @@ pub(super) fn accuse(given: &Given<'_>, best: &Optimum, two_dimensional: bool) -
                 .help("check their labels and pixels, and mark more graduations"));
             }
         }
-        if let Some((i, j)) = swapped(given, two_dimensional) {
+        let likely: Vec<usize> = suspects.iter().take(8).map(|s| s.0).collect();
+        if let Some((i, j)) = swapped(given, &likely, two_dimensional) {
             let [a, b] = [i, j].map(|i| label(given.graduations[i].label));
             return Err(Error::new(ErrorKind::Scale, format!("the graduations {a} and {b} mm look swapped"))
                 .help("exchange their labels"));
@@ -196,7 +197,12 @@ pub(super) fn accuse(given: &Given<'_>, best: &Optimum, two_dimensional: bool) -
                 best.residuals[worst].norm()
             ),
         )
-        .help("check labels and pixels, and mark more graduations so that a wrong one can be told"));
+        .help(if two_dimensional {
+            "check labels and pixels, and mark more graduations so that a wrong one can be told"
+        } else {
+            "check labels and pixels, and mark more graduations so that a wrong one can be told; where the camera leant \
+             along the ruler more than usual, state it: scale.tilt_u_deg"
+        }));
     }
     Ok(ratio)
 }
@@ -205,10 +211,10 @@ fn without(graduations: &[Graduation], i: usize) -> Vec<Graduation> {
     graduations.iter().enumerate().filter(|(k, _)| *k != i).map(|(_, g)| *g).collect()
 }
 
-fn swapped(given: &Given<'_>, two_dimensional: bool) -> Option<(usize, usize)> {
-    let n = given.graduations.len();
-    let pairs = (0..n).flat_map(|i| (i + 1..n).map(move |j| (i, j)));
-    pairs.take(500).find(|&(i, j)| {
+/// Two of the likely graduations whose labels have to be exchanged for all to agree.
+fn swapped(given: &Given<'_>, likely: &[usize], two_dimensional: bool) -> Option<(usize, usize)> {
+    let pairs = likely.iter().enumerate().flat_map(|(k, &i)| likely[k + 1..].iter().map(move |&j| (i.min(j), i.max(j))));
+    pairs.into_iter().find(|&(i, j)| {
         let mut g = given.graduations.to_vec();
         (g[i].label, g[j].label) = (g[j].label, g[i].label);
         let given = Given { graduations: &g, ..given.clone() };
@@ -227,7 +233,7 @@ fn wrong_graduation(given: &Given<'_>, i: usize, fit: &Optimum) -> Error {
         ErrorKind::Scale,
         format!("graduation {} mm does not fit the others: it lies {off:.1} px from its place", label(wrong.label)),
     );
-    error = match fitting_label(&view, &wrong, line).filter(|l| !rest.iter().any(|g| g.label == *l)) {
+    error = match fitting_label(given, &view, wrong.pixel, line).filter(|l| !rest.iter().any(|g| g.label == *l)) {
         Some(fits) if fits != wrong.label => {
             error.help(format!("at that pixel the label {} mm would fit; check which is meant", label(fits)))
         }
@@ -236,21 +242,19 @@ fn wrong_graduation(given: &Given<'_>, i: usize, fit: &Optimum) -> Error {
     error
 }
 
-/// The round label that belongs to the graduation's pixel, if there is one.
-fn fitting_label(view: &View3<f64>, wrong: &Graduation, line: bool) -> Option<Point2<f64>> {
-    let near = view.camera.undistort(wrong.pixel)?;
+/// The roundest label whose place in the photo is the graduation's pixel, if there is one.
+fn fitting_label(given: &Given<'_>, view: &View3<f64>, pixel: Point2<f64>, line: bool) -> Option<Point2<f64>> {
+    let near = view.camera.undistort(pixel)?;
     let plane = Plane::new(&[0.0, 0.0, 0.0]);
-    let place = back_project(view, &plane, None, wrong.pixel, near)? / view.stretch;
-    let step = (view.graduation_pixel(place)? - view.graduation_pixel(place + Vector2::new(1.0, 0.0))?).norm();
-    let slack = (3.0 / step).max(0.05);
-    let round =
-        |v: f64| [10.0, 5.0, 1.0].iter().map(|s| (v / s).round() * s).find(|r| (r - v).abs() <= slack.min(0.45));
-    if line {
-        (place.y.abs() < slack).then_some(())?;
-        Some(Point2::new(round(place.x)?, 0.0))
-    } else {
-        Some(Point2::new(round(place.x)?, round(place.y)?))
-    }
+    let place = back_project(view, &plane, None, pixel, near)? / view.stretch;
+    // Scatter of the mark itself and of the place that the others foretell.
+    let slack = 5.0 * given.u_px;
+    [10.0, 5.0, 1.0].into_iter().find_map(|step| {
+        let round = |v: f64| (v / step).round() * step;
+        let label = Point2::new(round(place.x), if line { 0.0 } else { round(place.y) });
+        let off = (view.graduation_pixel(label)? - pixel).norm();
+        (off <= slack).then_some(label)
+    })
 }
 
 fn label(p: Point2<f64>) -> String {

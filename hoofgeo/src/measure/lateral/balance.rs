@@ -31,10 +31,10 @@ pub const CORONARY_BAND_ANGLE: Measurement = Measurement {
 };
 
 fn coronary_band_angle<T: Real>(p: &Placed<'_, T>) -> Outcome<T> {
-    let g = ground(p)?;
     let band = from_to(p.at(Landmark::ToeCoronet)?, p.at(Landmark::HeelCoronet)?);
     length(band)?;
-    Ok((-dot(band, g.up)).atan2(dot(band, g.back)))
+    let g = ground(p)?;
+    Ok((-dot(band, g.up(p)?)).atan2(dot(band, g.back)))
 }
 
 /// Length that the foot stands on.
@@ -60,8 +60,8 @@ pub const SUPPORT_LENGTH: Measurement = Measurement {
 };
 
 fn support_length<T: Real>(p: &Placed<'_, T>) -> Outcome<T> {
-    let g = ground(p)?;
-    Ok(dot(from_to(p.at(Landmark::ToeGround)?, p.at(Landmark::HeelGround)?), g.back))
+    let support = from_to(p.at(Landmark::ToeGround)?, p.at(Landmark::HeelGround)?);
+    Ok(dot(support, ground(p)?.back))
 }
 
 /// Break of the axis between pastern and hoof.

@@ -5,7 +5,7 @@ use super::{DORSAL_WALL, GROUND, HEEL_WALL};
 use crate::foot::View;
 use crate::formula;
 use crate::landmark::Landmark;
-use crate::measure::geometry::{angle_between, cross, distance, dorsal_wall, dot, from_to, ground, heel_wall};
+use crate::measure::geometry::{angle_between, cross, distance, dorsal_wall, dot, from_to, ground, heel_wall, height};
 use crate::measure::{COMMON_PRACTICE, Measurement, Need, Quantity, Reference};
 use crate::numeric::Real;
 use crate::placed::{Outcome, Placed, Undefined};
@@ -34,7 +34,8 @@ pub const HEEL_ANGLE: Measurement = Measurement {
 };
 
 fn heel_angle<T: Real>(p: &Placed<'_, T>) -> Outcome<T> {
-    angle_between(ground(p)?.back, heel_wall(p)?.along)
+    let wall = heel_wall(p)?;
+    angle_between(ground(p)?.back, wall.along)
 }
 
 /// Toe angle minus heel angle.
@@ -133,7 +134,7 @@ pub const HEEL_HEIGHT: Measurement = Measurement {
 };
 
 fn heel_height<T: Real>(p: &Placed<'_, T>) -> Outcome<T> {
-    Ok(ground(p)?.height(p.at(Landmark::HeelCoronet)?))
+    height(p, Landmark::HeelCoronet)
 }
 
 /// Heel height over toe height.
@@ -202,6 +203,6 @@ fn heel_above_sole_plane<T: Real>(p: &Placed<'_, T>) -> Outcome<T> {
     if let Ok(read) = p.gauge() {
         return Ok(read);
     }
-    let g = ground(p)?;
-    Ok(dot(from_to(p.at(Landmark::HeelGround)?, p.at(Landmark::SolePlaneHeel)?), g.up))
+    let spare = from_to(p.at(Landmark::HeelGround)?, p.at(Landmark::SolePlaneHeel)?);
+    Ok(dot(spare, ground(p)?.up(p)?))
 }

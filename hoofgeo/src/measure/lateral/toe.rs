@@ -4,7 +4,7 @@ use super::{DORSAL_WALL, GROUND};
 use crate::foot::View;
 use crate::formula;
 use crate::landmark::{Landmark, Line};
-use crate::measure::geometry::{Straight, angle_between, cross, distance, dorsal_wall, dot, from_to, ground};
+use crate::measure::geometry::{Straight, angle_between, cross, distance, dorsal_wall, dot, from_to, ground, height};
 use crate::measure::{COMMON_PRACTICE, Measurement, Need, Quantity, Reference};
 use crate::numeric::{Real, constant, value};
 use crate::placed::{Outcome, Placed, Undefined};
@@ -37,7 +37,8 @@ pub const DORSAL_WALL_ANGLE: Measurement = Measurement {
 };
 
 pub(super) fn dorsal_wall_angle<T: Real>(p: &Placed<'_, T>) -> Outcome<T> {
-    angle_between(ground(p)?.back, dorsal_wall(p)?.along)
+    let wall = dorsal_wall(p)?;
+    angle_between(ground(p)?.back, wall.along)
 }
 
 /// Length of the dorsal wall.
@@ -81,14 +82,15 @@ pub const TOE_HEIGHT: Measurement = Measurement {
 };
 
 pub(super) fn toe_height<T: Real>(p: &Placed<'_, T>) -> Outcome<T> {
-    Ok(ground(p)?.height(p.at(Landmark::ToeCoronet)?))
+    height(p, Landmark::ToeCoronet)
 }
 
 /// Fewest points of the dorsal wall for comparing its thirds.
 const THIRDS: usize = 5;
 
-/// How far the wall must leave its upper third's line to count as flare, mm.
-const FLARE_MM: f64 = 2.0;
+/// Flare below this, degrees, has no start: the two lines are too nearly parallel to cross anywhere in particular (the trade
+/// calls flare notable from here on; common practice, no source).
+const FLARE_DEG: f64 = 5.0;
 
 /// Flare of the toe.
 pub const TOE_FLARE: Measurement = Measurement {
@@ -98,7 +100,7 @@ pub const TOE_FLARE: Measurement = Measurement {
     quantity: Quantity::Angle,
     definition: "Angle of the dorsal wall's upper third minus that of its lower third, each the line that fits best; \
                  positive where the lower part lies flatter.",
-    needs: &[Need::Line(Line::DorsalWall, THIRDS)],
+    needs: &[Need::Line(Line::DorsalWall, THIRDS), GROUND],
     source: COMMON_PRACTICE,
     references: &[
         Reference { says: "0° in an undistorted wall", source: COMMON_PRACTICE },
@@ -152,8 +154,8 @@ pub const FLARE_START: Measurement = Measurement {
     name: "Flare start",
     view: View::Lateral,
     quantity: Quantity::Length,
-    definition: "Distance below the coronet, along the upper third's line, at which the dorsal wall has run more than 2 mm \
-                 ahead of that line.",
+    definition: "Distance below the coronet, along the dorsal wall's upper third, at which its line meets that of the lower \
+                 third, each the line that fits best. Only where the toe flares by 5° or more.",
     needs: &[Need::Line(Line::DorsalWall, THIRDS), GROUND],
     source: COMMON_PRACTICE,
     references: &[],
@@ -161,25 +163,13 @@ pub const FLARE_START: Measurement = Measurement {
 };
 
 fn flare_start<T: Real>(p: &Placed<'_, T>) -> Outcome<T> {
-    let wall = p.line(Line::DorsalWall, THIRDS)?;
-    p.note_fit();
-    let upper = third(wall, 0.0)?;
-    let forwards = -ground(p)?.back;
-    let ahead = |q: Point2<T>| {
-        let off = cross(upper.along, from_to(upper.through, q));
-        if cross(upper.along, forwards) < T::zero() { -off } else { off }
-    };
-    let limit = constant::<T>(FLARE_MM);
-    for pair in wall.windows(2) {
-        let (a, b) = (ahead(pair[0]), ahead(pair[1]));
-        if a <= limit && b > limit {
-            let s = (limit - a) / (b - a);
-            let step = from_to(pair[0], pair[1]);
-            let at = Point2::new(pair[0].x + step.x * s, pair[0].y + step.y * s);
-            return Ok(dot(from_to(wall[0], at), upper.along));
-        }
+    if toe_flare(p)? < constant(FLARE_DEG.to_radians()) {
+        return Err(Undefined::Impossible("the toe flares by less than 5°, so where the flare starts is not defined"));
     }
-    Err(Undefined::Impossible("the wall stays within 2 mm of its upper third's line"))
+    let wall = p.line(Line::DorsalWall, THIRDS)?;
+    let upper = third(wall, 0.0)?;
+    let bend = upper.crossing(&third(wall, 2.0 / 3.0)?)?;
+    Ok(dot(from_to(wall[0], bend), upper.along))
 }
 
 /// How far the toe has run ahead of the upper wall.

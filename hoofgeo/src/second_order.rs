@@ -1,0 +1,125 @@
+//! Second-order terms of the propagation, for the unknowns that need them: tilts.
+//!
+//! A camera square to the hoof is where lengths and angles react to tilts in second order only: the first-order sensitivities
+//! vanish and would promise too much. For an angle, the product of the two tilts counts most, since it turns one of the plane's
+//! axes against the other: 5° about each make 0.4°.
+//!
+//! # Source
+//! JCGM 100:2008, 5.1.2 note and H.1.7. For independent normal deviations of unit variance with second derivatives f_ij the
+//! mean square deviation from f at the estimate is, to second order, ½ Σ f_ij² + (½ Σ f_ii)²; the second term is the square of the
+//! mean's shift, which the note leaves out and which an interval around the estimate has to cover.
+
+use crate::located::Located;
+use crate::measure::Formula;
+use crate::placed::Placed;
+use crate::scene::params::{TILT_X, UNKNOWNS, View3};
+use crate::scene::{Scene, State};
+use nalgebra::{Matrix2, Point2};
+
+/// Tilts known better than this, rad, have no second-order terms worth the time: half its square is 0.01°.
+const WELL_KNOWN: f64 = 0.02;
+
+/// Places at one standard uncertainty to either side along each direction, and at both of a pair together.
+#[derive(Debug, Clone)]
+pub struct SecondOrder {
+    /// How many of the directions belong to the scene; the others to the measured plane.
+    scene: usize,
+    single: Vec<[Vec<Point2<f64>>; 2]>,
+    /// For each pair i < j, in order.
+    pair: Vec<[Vec<Point2<f64>>; 2]>,
+}
+
+/// Mean square deviations of second order.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Deviation {
+    /// From the scene's tilts.
+    pub scene: f64,
+    /// From the measured plane's tilts, alone or together with the scene's.
+    pub plane: f64,
+}
+
+/// A deviation of everything: of the scene and of the measured plane.
+struct Direction {
+    state: State,
+    plane: [f64; 3],
+}
+
+impl SecondOrder {
+    /// `None` where all tilts are well known, or a point leaves its plane on the way.
+    pub(crate) fn new(located: &Located, scene: &Scene) -> Option<Self> {
+        let mut directions = Vec::new();
+        let tilts = scene.covariance.fixed_columns::<2>(TILT_X).into_owned();
+        let own: Matrix2<f64> = tilts.fixed_rows::<2>(TILT_X).into_owned();
+        let eigen = own.symmetric_eigen();
+        for (variance, axis) in eigen.eigenvalues.iter().zip(eigen.eigenvectors.column_iter()) {
+            if *variance > WELL_KNOWN * WELL_KNOWN {
+                // The other unknowns follow the tilts as far as they are correlated with them.
+                directions.push(Direction { state: tilts * axis / variance.sqrt(), plane: [0.0; 3] });
+            }
+        }
+        let scene_directions = directions.len();
+        for k in [1, 2] {
+            let u = located.planes[0].u[k];
+            if u > WELL_KNOWN {
+                let mut plane = [0.0; 3];
+                plane[k] = u;
+                directions.push(Direction { state: State::zeros(), plane });
+            }
+        }
+        if directions.is_empty() {
+            return None;
+        }
+        let at = |steps: &[(usize, f64)]| {
+            let mut state = scene.state;
+            let mut plane = located.planes[0].mean;
+            for &(i, step) in steps {
+                state += directions[i].state * step;
+                plane.iter_mut().zip(directions[i].plane).for_each(|(p, d)| *p += d * step);
+            }
+            let state: [f64; UNKNOWNS] = state.into();
+            located.places_with(&View3::new(&state, scene.pivot), plane)
+        };
+        let n = directions.len();
+        let single: Option<Vec<_>> = (0..n).map(|i| Some([at(&[(i, 1.0)])?, at(&[(i, -1.0)])?])).collect();
+        let pair: Option<Vec<_>> = (0..n)
+            .flat_map(|i| (i + 1..n).map(move |j| (i, j)))
+            .map(|(i, j)| Some([at(&[(i, 1.0), (j, 1.0)])?, at(&[(i, -1.0), (j, -1.0)])?]))
+            .collect();
+        Some(Self { scene: scene_directions, single: single?, pair: pair? })
+    }
+
+    /// A formula's mean square deviation of second order; none where it is not defined on the way.
+    pub(crate) fn deviation(&self, formula: &Formula, located: &Located, value: f64) -> Option<Deviation> {
+        let gauge = located.gauge.map(|g| g.0);
+        let f = |places: &Vec<Point2<f64>>| (formula.value)(&Placed::new(&located.index, places, gauge)).ok();
+        // f(+) + f(−) − 2 f(0) along each direction: the second derivative.
+        let bend = |places: &[Vec<Point2<f64>>; 2]| Some(f(&places[0])? + f(&places[1])? - 2.0 * value);
+        let own: Option<Vec<f64>> = self.single.iter().map(bend).collect();
+        let own = own?;
+        let n = own.len();
+        let mut out = Deviation::default();
+        let half_trace = |part: &[f64]| 0.5 * part.iter().sum::<f64>();
+        let (all, scene) = (half_trace(&own), half_trace(&own[..self.scene]));
+        out.scene += scene * scene;
+        out.plane += all * all - scene * scene;
+        for (i, b) in own.iter().enumerate() {
+            let part = if i < self.scene { &mut out.scene } else { &mut out.plane };
+            *part += 0.5 * b * b;
+        }
+        let mut pairs = self.pair.iter();
+        for i in 0..n {
+            for j in i + 1..n {
+                let both = bend(pairs.next()?)?;
+                let mixed = 0.5 * (both - own[i] - own[j]);
+                let part = if j < self.scene { &mut out.scene } else { &mut out.plane };
+                // f_ij and f_ji.
+                *part += mixed * mixed;
+            }
+        }
+        // The shift of the mean may have opposite signs in the two parts.
+        if out.plane < 0.0 {
+            out = Deviation { scene: (out.scene + out.plane).max(0.0), plane: 0.0 };
+        }
+        Some(out)
+    }
+}
