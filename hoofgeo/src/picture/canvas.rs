@@ -47,12 +47,6 @@ impl Canvas {
         Self { width, height, svg, touched: vec![false; across * height.div_ceil(TILE)], across }
     }
 
-    /// Makes room below for what is drawn from here on.
-    pub(super) fn grow(&mut self, height: usize) {
-        self.height += height;
-        self.touched.resize(self.across * self.height.div_ceil(TILE), false);
-    }
-
     /// Marks a box as drawn on.
     fn touch(&mut self, x0: f64, y0: f64, x1: f64, y1: f64) {
         // Casts saturate, so boxes outside the canvas come out empty; the comparison also drops what is not a number.
@@ -68,15 +62,14 @@ impl Canvas {
 
     /// Marks the way from point to point as drawn on, `around` px wide on both sides.
     fn touch_along(&mut self, points: &[Point2<f64>], around: f64) {
-        let dot = |c: &mut Self, p: Point2<f64>| c.touch(p.x - around, p.y - around, p.x + around, p.y + around);
-        if let [only] = points {
-            dot(self, *only);
-        }
         for pair in points.windows(2) {
-            // Steps of half a tile, so that a long slanted line does not touch its whole bounding box.
+            // Boxes of half a tile, so that a long slanted line does not touch its whole bounding box.
             let steps = ((pair[1] - pair[0]).norm() / (TILE as f64 / 2.0)).ceil().clamp(1.0, 4096.0);
-            for i in 0..=steps as usize {
-                dot(self, pair[0] + (pair[1] - pair[0]) * (i as f64 / steps));
+            let at = |i: f64| pair[0] + (pair[1] - pair[0]) * (i / steps);
+            for i in 0..steps as usize {
+                let (a, b) = (at(i as f64), at(i as f64 + 1.0));
+                let (low, high) = (a.inf(&b), a.sup(&b));
+                self.touch(low.x - around, low.y - around, high.x + around, high.y + around);
             }
         }
     }

@@ -84,13 +84,16 @@ pub fn annotate(photo: RgbImage, sidecar: &Sidecar, measured: &Measured, options
     let strip = (panel.height() * u).ceil() as u32;
     let limit = u32::from(u16::MAX);
     let total = height.checked_add(strip).filter(|t| *t <= limit && width <= limit).ok_or_else(too_large)?;
-    canvas.grow(strip as usize);
-    panel.draw(&mut canvas, f64::from(height), u);
+    let mut below = Canvas::new(width as usize, strip as usize);
+    panel.draw(&mut below, u);
     let mut pixels = photo.into_raw();
+    let own = pixels.len();
     let paper = width as usize * strip as usize;
     pixels.reserve_exact(paper * 3);
     pixels.extend(std::iter::repeat_n(style::PAPER, paper).flatten());
-    canvas.paint(&mut pixels)?;
+    let (above, strip) = pixels.split_at_mut(own);
+    let (on_photo, on_strip) = rayon::join(|| canvas.paint(above), || below.paint(strip));
+    on_photo.and(on_strip)?;
     RgbImage::from_raw(width, total, pixels).ok_or_else(too_large)
 }
 

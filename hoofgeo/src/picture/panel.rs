@@ -123,9 +123,9 @@ impl Panel {
         30.0 + table + 8.0 + text + 9.0
     }
 
-    /// Draws it with its upper edge at `top` px.
-    pub(super) fn draw(&self, canvas: &mut Canvas, top: f64, u: f64) {
-        let at = |x: f64, y: f64| Point2::new(x * u, top + y * u);
+    /// Draws it on a canvas of its own.
+    pub(super) fn draw(&self, canvas: &mut Canvas, u: f64) {
+        let at = |x: f64, y: f64| Point2::new(x * u, y * u);
         let ty = |size: f64, weight, tie, fill| Type { size: size * u, weight, tie, fill, halo: None };
         let rule = |colour, width: f64| Pen { colour, width: width * u, casing: None, casing_opacity: 1.0, dash: None };
         canvas.stroke(&[at(0.0, 0.4), at(WIDTH, 0.4)], false, &rule(Colour::Ink, 0.8));
@@ -151,7 +151,7 @@ impl Panel {
             let (c, r) = (i / self.rows_high(), i % self.rows_high());
             let left = MARGIN + c as f64 * (column + GUTTER);
             let base = y + r as f64 * ROW + 9.4;
-            row.draw(canvas, left, column, base, u, top);
+            row.draw(canvas, left, column, base, u);
             if r + 1 < self.rows_high() {
                 canvas.stroke(&[at(left, base + 3.2), at(left + column, base + 3.2)], false, &rule(Colour::Rule, 0.35));
             }
@@ -172,8 +172,8 @@ impl Panel {
 }
 
 impl Row {
-    fn draw(&self, canvas: &mut Canvas, left: f64, column: f64, base: f64, u: f64, top: f64) {
-        let at = |x: f64, y: f64| Point2::new(x * u, top + y * u);
+    fn draw(&self, canvas: &mut Canvas, left: f64, column: f64, base: f64, u: f64) {
+        let at = |x: f64, y: f64| Point2::new(x * u, y * u);
         let ty = |size: f64, weight, tie, fill| Type { size: size * u, weight, tie, fill, halo: None };
         if let Some(key) = self.key {
             disc(canvas, at(left + 5.0, base - 3.1), key, u, false);

@@ -290,7 +290,9 @@ impl<'a> Sketch<'a> {
         }
         let mut anchors = self.dimension(ends[0], ends[1]);
         // The axis runs through the middle: the halves are clearer places for a label.
-        anchors.rotate_left(1);
+        if anchors.len() > 1 {
+            anchors.rotate_left(1);
+        }
         Some(anchors)
     }
 

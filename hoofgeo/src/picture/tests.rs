@@ -47,7 +47,7 @@ const SOLAR_LINES: &[(&str, &[[f64; 2]])] = &[(
     &[[90.0, 160.0], [130.0, 146.0], [154.0, 98.0], [121.0, 41.0], [60.0, 40.0], [28.0, 100.0], [50.0, 146.0]],
 )];
 
-/// A camera that shows 210 mm across its frame.
+/// A camera that shows 270 mm across its frame.
 fn camera((w, h): (u32, u32), k1: f64) -> View3<f64> {
     let mut x = [0.0; UNKNOWNS];
     x[LN_FOCAL] = (1.2 * f64::from(w)).ln();
@@ -55,8 +55,8 @@ fn camera((w, h): (u32, u32), k1: f64) -> View3<f64> {
     x[DISTORTION] = k1;
     x[TILT_X] = 0.03;
     x[ROLL] = -0.02;
-    (x[PIVOT], x[PIVOT + 1]) = (f64::from(w) * 0.44, f64::from(h) * 0.86);
-    x[LN_MAGNIFICATION] = (f64::from(w) / 240.0).ln();
+    (x[PIVOT], x[PIVOT + 1]) = (f64::from(w) * 0.44, f64::from(h) * 0.93);
+    x[LN_MAGNIFICATION] = (f64::from(w) / 270.0).ln();
     View3::new(&x, Point2::new(75.0, 0.0))
 }
 
