@@ -9,9 +9,11 @@ mod synth;
 use hoofgeo::measured::{MeasureOptions, Measured, measure};
 use hoofgeo::scale::{ScaleKind, Tolerance};
 use hoofgeo::scene::LensPrior;
-use hoofgeo::scene::params::{LENS, LN_FOCAL, LN_MAGNIFICATION, PIVOT, PRINCIPAL, ROLL, TILT_X, TILT_Y, UNKNOWNS, View3};
+use hoofgeo::scene::params::{
+    LENS, LN_FOCAL, LN_MAGNIFICATION, PIVOT, PRINCIPAL, ROLL, TILT_X, TILT_Y, UNKNOWNS, View3,
+};
 use hoofgeo::scene::plane::Plane;
-use hoofgeo::sidecar::{Graduation, PlaneSpec, Placement, Scale, Sidecar};
+use hoofgeo::sidecar::{Graduation, Placement, PlaneSpec, Scale, Sidecar};
 use hoofgeo::{Landmark, Line, PlaneName, View};
 use nalgebra::{Point2, Rotation2, SMatrix, Vector2};
 use std::collections::BTreeSet;
@@ -155,7 +157,8 @@ fn the_lateral_foot_s1() {
 fn s1_turned_mirrored_and_seen_otherwise() {
     let turn = Rotation2::new(17f64.to_radians());
     for kind in [ScaleKind::SquareRuler, ScaleKind::Card, ScaleKind::Board] {
-        for (tilts_deg, behind) in [([0.0, 0.0], 0.0), ([20.0, -15.0], 0.0), ([-10.0, 5.0], 60.0), ([3.0, 30.0], -25.0)] {
+        for (tilts_deg, behind) in [([0.0, 0.0], 0.0), ([20.0, -15.0], 0.0), ([-10.0, 5.0], 60.0), ([3.0, 30.0], -25.0)]
+        {
             let camera = Camera { kind, tilts_deg, behind, ..Camera::default() };
             check(&camera.measure(View::Lateral, &s1()), S1, 1e-6);
             let other = s1().map(|p| turn * Point2::new(-p.x, p.y) + Vector2::new(150.0, 20.0));
@@ -182,7 +185,9 @@ fn heels_of_one_height() {
         let m = Camera::default().measure(View::Lateral, &p);
         check(&m, &[("heel_height", 25.0), ("heel_angle", beta)], 1e-6);
         // Two decimals in the sheet.
-        assert!((value(&m, "heel_length") - length).abs() < 0.005 && (value(&m, "heel_support_offset") - run).abs() < 0.006);
+        assert!(
+            (value(&m, "heel_length") - length).abs() < 0.005 && (value(&m, "heel_support_offset") - run).abs() < 0.006
+        );
     }
 }
 
@@ -259,7 +264,8 @@ fn a_bent_toe() {
     // An even wall has no flare, so that its start is not defined.
     let mut even = s1();
     let toe = even.landmarks[&Landmark::ToeCoronet];
-    even.lines.insert(Line::DorsalWall, (0..=9).map(|i| Point2::from(toe.coords * (1.0 - f64::from(i) / 9.0))).collect());
+    even.lines
+        .insert(Line::DorsalWall, (0..=9).map(|i| Point2::from(toe.coords * (1.0 - f64::from(i) / 9.0))).collect());
     let m = Camera::default().measure(View::Lateral, &even);
     check(&m, &[("toe_flare", 0.0), ("toe_excess", 0.0), ("dorsal_wall_angle", 52.0)], 1e-6);
     assert!(m.missing.iter().any(|(m, why)| m.id == "flare_start" && why.to_string().contains("5°")));
@@ -270,10 +276,15 @@ fn a_bent_toe() {
 #[test]
 fn tubules() {
     let mut p = s1();
-    for (l, from, degrees) in
-        [(Line::TubulesToe, (30.0, 15.0), 53.0), (Line::TubulesQuarter, (70.0, 8.0), 48.5), (Line::TubulesHeel, (118.0, 5.0), 41.0)]
-    {
-        p.lines.insert(l, [30.0, 20.0, 0.0].map(|s| at(from, s, degrees).into()).map(|(x, y): (f64, f64)| Point2::new(x, y)).to_vec());
+    for (l, from, degrees) in [
+        (Line::TubulesToe, (30.0, 15.0), 53.0),
+        (Line::TubulesQuarter, (70.0, 8.0), 48.5),
+        (Line::TubulesHeel, (118.0, 5.0), 41.0),
+    ] {
+        p.lines.insert(
+            l,
+            [30.0, 20.0, 0.0].map(|s| at(from, s, degrees).into()).map(|(x, y): (f64, f64)| Point2::new(x, y)).to_vec(),
+        );
     }
     let expected = [("tubule_angle_toe", 53.0), ("tubule_angle_quarter", 48.5), ("tubule_angle_heel", 41.0)];
     check(&Camera::default().measure(View::Lateral, &p), &expected, 1e-6);
@@ -362,8 +373,13 @@ fn areas() {
 /// of the distance it is known to 1.17 %.
 #[test]
 fn the_ruler_before_the_foot() {
-    let camera =
-        Camera { kind: ScaleKind::StraightRuler, focal: 940.0 * 3.0, tilts_deg: [0.0; 2], behind: 60.0, ..Camera::default() };
+    let camera = Camera {
+        kind: ScaleKind::StraightRuler,
+        focal: 940.0 * 3.0,
+        tilts_deg: [0.0; 2],
+        behind: 60.0,
+        ..Camera::default()
+    };
     let p = side(120.0, (80.0 / 0.94, 52.0), (36.0, 44.0));
     let mut sidecar = camera.photo(View::Lateral, &p);
     let m = measure(&sidecar, &camera.lens(0.0), &MeasureOptions::default()).unwrap();

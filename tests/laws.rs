@@ -198,7 +198,12 @@ fn varied(view: View, seed: u64, by: f64) -> Places {
     })
 }
 
-fn same(m: &Measurement, a: hoofgeo::placed::Outcome<f64>, b: hoofgeo::placed::Outcome<f64>, factor: f64) -> Result<(), String> {
+fn same(
+    m: &Measurement,
+    a: hoofgeo::placed::Outcome<f64>,
+    b: hoofgeo::placed::Outcome<f64>,
+    factor: f64,
+) -> Result<(), String> {
     match (a, b) {
         (Ok(a), Ok(b)) if (a * factor - b).abs() <= 1e-9 * (1.0 + (a * factor).abs()) => Ok(()),
         (Err(a), Err(b)) if a == b => Ok(()),
@@ -346,7 +351,13 @@ fn agree(a: &Measured, b: &Measured, tolerance: f64, what: &str) {
     for (a, b) in a.values.iter().zip(&b.values) {
         let id = a.measurement.id;
         assert_eq!(id, b.measurement.id);
-        assert!((a.value - b.value).abs() < tolerance * (a.u + 1e-9), "{what} {id}: {} {} (u {})", a.value, b.value, a.u);
+        assert!(
+            (a.value - b.value).abs() < tolerance * (a.u + 1e-9),
+            "{what} {id}: {} {} (u {})",
+            a.value,
+            b.value,
+            a.u
+        );
         assert!((a.u / b.u - 1.0).abs() < tolerance, "{what} {id}: u {} {}", a.u, b.u);
     }
 }
@@ -453,12 +464,18 @@ fn budgets_sum_to_one_and_more_placements_help() {
     let once = measure(&p.sidecar, &p.lens, &MeasureOptions::default()).unwrap();
     for v in &once.values {
         let sum: f64 = v.budget.shares.iter().map(|s| s.1).sum();
-        assert!((sum - 1.0).abs() < 1e-12 && v.budget.shares.iter().all(|s| s.1 >= 0.0), "{}: {:?}", v.measurement.id, v.budget);
+        assert!(
+            (sum - 1.0).abs() < 1e-12 && v.budget.shares.iter().all(|s| s.1 >= 0.0),
+            "{}: {:?}",
+            v.measurement.id,
+            v.budget
+        );
         assert!((v.interval[1] - v.interval[0] - 2.0 * v.expanded()).abs() < 1e-9);
     }
     for placement in p.sidecar.landmarks.values_mut() {
         let [x, y] = placement.at[0];
-        *placement = Placement { at: vec![[x - 0.5, y], [x + 0.5, y], [x, y - 0.5], [x, y + 0.5]], ..Placement::default() };
+        *placement =
+            Placement { at: vec![[x - 0.5, y], [x + 0.5, y], [x, y - 0.5], [x, y + 0.5]], ..Placement::default() };
     }
     let often = measure(&p.sidecar, &p.lens, &MeasureOptions::default()).unwrap();
     for (a, b) in once.values.iter().zip(&often.values) {

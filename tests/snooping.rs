@@ -117,7 +117,11 @@ fn a_graduation_marked_at_the_wrong_pixel_is_named() {
             let g = &mut scale(p).points[i];
             g.at = [g.at[0] + 14.0, g.at[1] - 11.0];
             let [x, y] = g.mm;
-            if y == 0.0 { format!("graduation {x} mm does not fit") } else { format!("graduation [{x}, {y}] mm does not fit") }
+            if y == 0.0 {
+                format!("graduation {x} mm does not fit")
+            } else {
+                format!("graduation [{x}, {y}] mm does not fit")
+            }
         }),
         0.95,
     );

@@ -4,8 +4,9 @@ use super::figures::{Arm, Beside, Figure, Station};
 use super::space::{Space, Spot};
 use super::style::Stroke;
 use crate::evaluate::Value;
-use crate::measure::geometry::{Ground, Straight, dorsal_wall, frog_axis, from_to, ground, heel_wall, midpoint};
+use crate::measure::geometry::{Straight, dorsal_wall, frog_axis, from_to, ground, heel_wall, midpoint};
 use crate::measure::{Quantity, geometry};
+use crate::placed::Placed;
 use crate::{Landmark, Line, View};
 use nalgebra::{Point2, Vector2};
 
@@ -22,11 +23,30 @@ pub(super) struct Sketch<'a> {
     pub(super) drawn: Vec<Drawn>,
     view: View,
     values: &'a [Value],
-    ground: Option<Ground<f64>>,
+    ground: Option<Bearing>,
     /// Millimetres per unit of the style.
     unit_mm: f64,
     /// Middle of all landmarks: what lies on their far side of it is outside.
     middle: Point2<f64>,
+}
+
+/// The ground line with the directions that drawing needs.
+#[derive(Clone, Copy)]
+struct Bearing {
+    through: Point2<f64>,
+    back: Vector2<f64>,
+    up: Vector2<f64>,
+}
+
+impl Bearing {
+    fn new(placed: &Placed<'_, f64>) -> Option<Self> {
+        let g = ground(placed).ok()?;
+        Some(Self { through: g.through, back: g.back, up: g.up(placed).ok()? })
+    }
+
+    fn height(&self, p: Point2<f64>) -> f64 {
+        (p - self.through).dot(&self.up)
+    }
 }
 
 impl<'a> Sketch<'a> {
@@ -36,7 +56,7 @@ impl<'a> Sketch<'a> {
             drawn: Vec::new(),
             view,
             values,
-            ground: if view == View::Lateral { ground(&space.placed).ok() } else { None },
+            ground: if view == View::Lateral { Bearing::new(&space.placed) } else { None },
             unit_mm: u / space.scene.magnification().value,
             middle: geometry::mean(&space.located.places),
         }
@@ -105,7 +125,7 @@ impl<'a> Sketch<'a> {
     }
 
     /// The ground with short slanting strokes below it at both ends.
-    fn ground_line(&mut self, g: &Ground<f64>) {
+    fn ground_line(&mut self, g: &Bearing) {
         let along = |p: Point2<f64>| (p - g.through).dot(&g.back);
         let foot =
             Landmark::of(View::Lateral).filter(|l| !matches!(l, Landmark::PasternUpper | Landmark::PasternLower));

@@ -213,7 +213,8 @@ fn without(graduations: &[Graduation], i: usize) -> Vec<Graduation> {
 
 /// Two of the likely graduations whose labels have to be exchanged for all to agree.
 fn swapped(given: &Given<'_>, likely: &[usize], two_dimensional: bool) -> Option<(usize, usize)> {
-    let pairs = likely.iter().enumerate().flat_map(|(k, &i)| likely[k + 1..].iter().map(move |&j| (i.min(j), i.max(j))));
+    let pairs =
+        likely.iter().enumerate().flat_map(|(k, &i)| likely[k + 1..].iter().map(move |&j| (i.min(j), i.max(j))));
     pairs.into_iter().find(|&(i, j)| {
         let mut g = given.graduations.to_vec();
         (g[i].label, g[j].label) = (g[j].label, g[i].label);
