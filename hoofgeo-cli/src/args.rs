@@ -102,7 +102,7 @@ pub struct DemoArgs {
     /// A new folder
     pub folder: PathBuf,
     /// Longer side of the photos in pixels; smaller ones are made faster
-    #[arg(long, value_name = "PX", default_value_t = 2016, value_parser = clap::value_parser!(u32).range(300..=8064))]
+    #[arg(long, value_name = "PX", default_value_t = 1600, value_parser = clap::value_parser!(u32).range(300..=8064))]
     pub width: u32,
     /// Print nothing but refusals
     #[arg(long, short)]

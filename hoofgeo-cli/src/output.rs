@@ -1,9 +1,9 @@
 //! Text for the terminal: errors, and one table per foot.
 
 use anstyle::{AnsiColor, Style};
-use hoofgeo::Error;
 use hoofgeo::uncertainty::print;
 use hoofgeo::visit::PhotoReport;
+use hoofgeo::{Error, Stage};
 use std::fmt::Write;
 
 const STRONG: Style = Style::new().bold();
@@ -40,6 +40,8 @@ struct Column {
     foot: &'static str,
     view: &'static str,
     heading: String,
+    /// Before a trim stands left of after it, the earlier left of the later.
+    order: (Option<Stage>, String),
     cells: Vec<(&'static str, String)>,
     footnotes: Vec<&'static str>,
 }
@@ -84,6 +86,7 @@ impl Tables {
                 Some(stage) => stage.name().replace('_', " "),
                 None => report.name.rsplit('/').next().unwrap_or(&report.name).to_owned(),
             },
+            order: (s.stage, report.taken().unwrap_or_default().to_owned()),
             cells,
             footnotes,
         });
@@ -101,7 +104,8 @@ impl Tables {
             }
         }
         let mut out = String::new();
-        for (title, columns) in groups {
+        for (title, mut columns) in groups {
+            columns.sort_by(|a, b| a.order.cmp(&b.order));
             table(&mut out, &title, &columns);
         }
         if self.left_out > 0 {
