@@ -28,7 +28,9 @@ pub struct Placed {
 /// Places everything on `photo`, with the seed deciding the errors. Spreads are those of the landmark table; points off
 /// the frame are left out, as a person would have to.
 pub fn place_like_a_person(photo: &Photo, view: View, seed: u64) -> Placed {
+    // A stream of its own: the pose was drawn from this seed too.
     let mut rng = Xoshiro256PlusPlus::seed_from_u64(seed);
+    rng.jump();
     let mut normal = || -> f64 { StandardNormal.sample(&mut rng) };
     let truth = &photo.truth;
     let size = [f64::from(photo.camera.width), f64::from(photo.camera.height)];
