@@ -2,7 +2,7 @@
 
 use crate::Outcome;
 use crate::args::MeasureArgs;
-use crate::output::{Tables, error_text};
+use crate::output::{Tables, print, print_line, refusal_text};
 use hoofgeo::measured::MeasureOptions;
 use hoofgeo::visit::{Outputs, Progress, Stop, Summary, VisitOptions, measure_folder};
 use hoofgeo::{Error, ErrorKind, Result};
@@ -26,7 +26,7 @@ pub(crate) fn run(args: &MeasureArgs) -> Result<Outcome> {
         match progress {
             Progress::Measured(report) if !args.quiet => tables.add(report),
             Progress::Measured(_) => {}
-            Progress::Refused(error) => bar.suspend(|| anstream::eprintln!("{}", error_text(error))),
+            Progress::Refused(error) => bar.suspend(|| anstream::eprintln!("{}", refusal_text(error))),
         }
     });
     bar.finish_and_clear();
@@ -38,8 +38,8 @@ pub(crate) fn run(args: &MeasureArgs) -> Result<Outcome> {
         end => end?,
     };
     if !args.quiet {
-        anstream::print!("{}", tables.text());
-        anstream::println!("{}", closing(summary, args));
+        print(tables.text())?;
+        print_line(closing(summary, args))?;
     }
     Ok(if summary.refused == 0 { Outcome::Done } else { Outcome::SomeRefused })
 }
