@@ -80,7 +80,6 @@ fn every_bad_photo_is_refused_and_every_good_one_measured() {
     assert_eq!(expected.len(), cases.len(), "two cases have one name");
     let results = folder.json("out/measurements.json");
     let listed = listed(&results);
-    if let Some(path) = std::env::var_os("LISTED") { std::fs::write(path, format!("{listed:#?}")).unwrap(); std::fs::write("/tmp/listed.json", serde_json::to_string(&listed).unwrap()).unwrap(); }
     for (name, text) in &listed {
         let expected = expected.get(name).map_or("nothing", String::as_str);
         assert!(text == expected, "{name}\nis refused: {text}\nexpected:   {expected}");

@@ -2,8 +2,8 @@
 
 use anstyle::{AnsiColor, Style};
 use hoofgeo::uncertainty::print as rounded;
-use hoofgeo::{Error, ErrorKind, Result};
 use hoofgeo::visit::PhotoReport;
+use hoofgeo::{Error, ErrorKind, Result};
 use std::fmt::{Display, Write};
 use std::io::Write as _;
 

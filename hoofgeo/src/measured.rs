@@ -111,7 +111,8 @@ pub fn locate(sidecar: &Sidecar, lens: &LensPrior) -> Result<(Scene, Located)> {
 
 const MARK_GRADUATIONS: &str = "write graduations of the ruler, three or more and far apart, into the sidecar's scale.points: \
                                 { \"mm\": 50, \"at\": [x, y] }, the pixel counted from the photo's top left corner";
-const PLACE_LANDMARKS: &str = "write each landmark's pixel into its slot under the sidecar's landmarks: { \"at\": [x, y] }";
+const PLACE_LANDMARKS: &str =
+    "write each landmark's pixel into its slot under the sidecar's landmarks: { \"at\": [x, y] }";
 
 /// The scene of a sidecar's scale.
 ///

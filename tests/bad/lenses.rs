@@ -42,11 +42,14 @@ pub(crate) fn write(folder: &Folder) {
     profile("not-symmetric", &[("[4, 0, 0,", "[4, 0.5, 0,")]);
     profile("negative-variance", &[("[4, 0, 0,", "[-4, 0, 0,")]);
     // Correlations of 0.9, 0.9 and -0.9: each can be, the three together cannot.
-    profile("no-covariance", &[
-        ("[4, 0, 0,", "[4, 1.8, 1.8,"),
-        ("[0, 1, 0,", "[1.8, 1, -0.9,"),
-        ("[0, 0, 1, 0, 0, 0, 0, 0]", "[1.8, -0.9, 1, 0, 0, 0, 0, 0]"),
-    ]);
+    profile(
+        "no-covariance",
+        &[
+            ("[4, 0, 0,", "[4, 1.8, 1.8,"),
+            ("[0, 1, 0,", "[1.8, 1, -0.9,"),
+            ("[0, 0, 1, 0, 0, 0, 0, 0]", "[1.8, -0.9, 1, 0, 0, 0, 0, 0]"),
+        ],
+    );
     profile("other-order", &[("\"cx\", \"cy\"", "\"cy\", \"cx\"")]);
     folder.write("folder.lens.json/x", "");
 }
@@ -58,17 +61,17 @@ pub(crate) fn cases() -> Vec<Case> {
     let exif = [(MAKE, Field::Text("Generic")), (MODEL, Field::Text("Phone"))];
     let named = headers::with_exif(&exif, &[(FOCAL_35MM, Field::Short(26)), (LENS_MODEL, Field::Text("Back camera"))]);
     vec![
-        lens("lens-missing.jpg", "nowhere", "?"),
-        lens("lens-folder.jpg", "folder", "?"),
-        lens("lens-of-another-make.jpg", "other-make", "?"),
-        lens("lens-of-another-lens.jpg", "other-lens", "?").beside(named),
-        lens("lens-of-another-frame.jpg", "wide-frame", "?"),
-        lens("lens-not-json.jpg", "not-json", "?"),
-        lens("lens-without-focal-length.jpg", "no-focal", "?"),
-        lens("lens-not-symmetric.jpg", "not-symmetric", "?"),
-        lens("lens-negative-variance.jpg", "negative-variance", "?"),
-        lens("lens-no-covariance.jpg", "no-covariance", "?"),
-        lens("lens-other-order.jpg", "other-order", "?"),
-        lens("lens-too-strong.jpg", "strong", "?"),
+        lens("lens-missing.jpg", "nowhere", "nowhere.lens.json: the lens profile cannot be read: No such file or directory (os error 2)\n`lens` is a path from the folder of the sidecar or visit.hoof.json that names it; leave it out to measure without a profile; lens-missing.jpg is measured with this file"),
+        lens("lens-folder.jpg", "folder", "folder.lens.json: the lens profile cannot be read: Is a directory (os error 21)\n`lens` is a path from the folder of the sidecar or visit.hoof.json that names it; leave it out to measure without a profile; lens-folder.jpg is measured with this file"),
+        lens("lens-of-another-make.jpg", "other-make", ".hoof.json: its lens profile other-make.lens.json is of the camera make `Example Optics`, the photo is of `Generic`\nname the profile of the photo's own camera, or leave `lens` out"),
+        lens("lens-of-another-lens.jpg", "other-lens", ".hoof.json: its lens profile other-lens.lens.json is of the camera lens `wide`, the photo is of `Back camera`\nname the profile of the photo's own camera, or leave `lens` out; if it is the same lens, write \"Back camera\" into the profile's camera.lens").beside(named),
+        lens("lens-of-another-frame.jpg", "wide-frame", ".hoof.json: the lens profile is for photos of 800 x 450 px, this one has 800 x 600 px\nuse a profile made from photos held the same way up and uncropped, or leave the profile out"),
+        lens("lens-not-json.jpg", "not-json", "not-json.lens.json:5:15: a value is missing before this comma\nlens-not-json.jpg is measured with this file"),
+        lens("lens-without-focal-length.jpg", "no-focal", "no-focal.lens.json:5:15: focal_px: a focal length of -601 px cannot be\nlens-without-focal-length.jpg is measured with this file"),
+        lens("lens-not-symmetric.jpg", "not-symmetric", "not-symmetric.lens.json:10:9: covariance[0][1]: the matrix is not symmetric: [0][1] is 0.5, [1][0] is 0\nlens-not-symmetric.jpg is measured with this file"),
+        lens("lens-negative-variance.jpg", "negative-variance", "negative-variance.lens.json:10:6: covariance[0][0]: the variance of focal_px is -4, it cannot be negative\nlens-negative-variance.jpg is measured with this file"),
+        lens("lens-no-covariance.jpg", "no-covariance", "no-covariance.lens.json:9:17: covariance: the matrix is no covariance: its correlations have the negative eigenvalue -8.00e-1\nlens-no-covariance.jpg is measured with this file"),
+        lens("lens-other-order.jpg", "other-order", "other-order.lens.json:8:25: order[1]: must be \"cx\", not \"cy\"\nreorder the covariance to this order: focal_px, cx, cy, k1, k2, k3, p1, p2; lens-other-order.jpg is measured with this file"),
+        lens("lens-too-strong.jpg", "strong", ".hoof.json: the graduations do not agree with each other: they scatter by 17.1 times the stated 1 px, most of all 0 mm by 22.1 px\ncheck labels and pixels, and whether the lens profile is of this camera and lens; mark more graduations so that a wrong one can be told"),
     ]
 }

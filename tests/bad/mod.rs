@@ -81,5 +81,8 @@ impl Case {
 
 /// All of them.
 pub(crate) fn cases() -> Vec<Case> {
-    [photos::cases(), json::cases(), sidecars::cases(), scales::cases(), lenses::cases()].into_iter().flatten().collect()
+    [photos::cases(), json::cases(), sidecars::cases(), scales::cases(), lenses::cases()]
+        .into_iter()
+        .flatten()
+        .collect()
 }

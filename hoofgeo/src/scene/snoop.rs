@@ -196,7 +196,12 @@ pub(super) fn accuse(given: &Given<'_>, best: &Optimum, two_dimensional: bool) -
                 best.residuals[worst].norm()
             ),
         )
-        .help("check labels and pixels, and mark more graduations so that a wrong one can be told"));
+        .help(if given.lens.source == LensSource::Profile {
+            "check labels and pixels, and whether the lens profile is of this camera and lens; mark more graduations so that a \
+             wrong one can be told"
+        } else {
+            "check labels and pixels, and mark more graduations so that a wrong one can be told"
+        }));
     }
     Ok(ratio)
 }
@@ -243,8 +248,10 @@ fn fitting_label(view: &View3<f64>, wrong: &Graduation, line: bool) -> Option<Po
     let place = back_project(view, &plane, None, wrong.pixel, near)? / view.stretch;
     let step = (view.graduation_pixel(place)? - view.graduation_pixel(place + Vector2::new(1.0, 0.0))?).norm();
     let slack = (3.0 / step).max(0.05);
-    let round =
-        |v: f64| [10.0, 5.0, 1.0].iter().map(|s| (v / s).round() * s).find(|r| (r - v).abs() <= slack.min(0.45));
+    // Adding 0 makes -0, which nobody writes on a ruler, 0.
+    let round = |v: f64| {
+        [10.0, 5.0, 1.0].iter().map(|s| (v / s).round() * s).find(|r| (r - v).abs() <= slack.min(0.45)).map(|r| r + 0.0)
+    };
     if line {
         (place.y.abs() < slack).then_some(())?;
         Some(Point2::new(round(place.x)?, 0.0))

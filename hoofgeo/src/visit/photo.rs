@@ -108,7 +108,7 @@ fn no_photo(entry: &Entry) -> Error {
 
 /// An error of a file that several photos share says which photo it stops.
 fn shared(error: Error, entry: &Entry) -> Error {
-    let stops = format!("{} cannot be measured until then", entry.name);
+    let stops = format!("{} is measured with this file", entry.name);
     let help = error.help_text().map_or_else(|| stops.clone(), |help| format!("{help}; {stops}"));
     error.help(help)
 }

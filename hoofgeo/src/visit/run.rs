@@ -123,9 +123,7 @@ pub fn measure_folder(
         }
     }
     if summary == Summary::default() {
-        return Err(Error::new(ErrorKind::Usage, "no photo is in this folder")
-            .in_file(folder)
-            .help(NAME_A_FOLDER));
+        return Err(Error::new(ErrorKind::Usage, "no photo is in this folder").in_file(folder).help(NAME_A_FOLDER));
     }
     writers.finish()?;
     Ok(summary)
@@ -186,9 +184,7 @@ pub fn check_folder(folder: &Path, each: &mut dyn FnMut(CheckReport<'_>)) -> Res
         }
     }
     if summary == Summary::default() {
-        return Err(Error::new(ErrorKind::Usage, "no photo is in this folder")
-            .in_file(folder)
-            .help(NAME_A_FOLDER));
+        return Err(Error::new(ErrorKind::Usage, "no photo is in this folder").in_file(folder).help(NAME_A_FOLDER));
     }
     Ok(summary)
 }
