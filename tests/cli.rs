@@ -262,7 +262,7 @@ fn start_writes_new_sidecars_and_never_over_one() {
 
     // What is written reads back; check says what is still to be done, and so does measure.
     let check = folder.run("check visit").ends(1);
-    let expected = "refused visit/IMG_4.jpg.hoof.json:11:11: view: `view` is still empty: write \"lateral\" or \"solar\"\n\
+    let expected = "refused visit/IMG_4.jpg.hoof.json:12:11: view: `view` is still empty: write \"lateral\" or \"solar\"\n\
         refused visit/LF-side.jpg.hoof.json: no graduation of the scale is marked and no landmark is placed yet\n        \
         write graduations of the ruler, three or more and far apart, into the sidecar's scale.points: { \"mm\": 50, \"at\": \
         [x, y] }, the pixel counted from the photo's top left corner; write each landmark's pixel into its slot under the \

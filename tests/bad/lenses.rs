@@ -2,7 +2,7 @@
 
 use super::Case;
 use crate::visits::headers::{self, FOCAL_35MM, Field, LENS_MODEL, MAKE, MODEL};
-use crate::visits::{Folder, replaced};
+use crate::visits::{Folder, SCALE, replaced};
 
 /// A phone's profile (invented).
 const PROFILE: &str = r#"{
@@ -37,6 +37,7 @@ pub(crate) fn write(folder: &Folder) {
     profile("wide-frame", &[("\"height_px\": 600", "\"height_px\": 450")]);
     // A lens whose picture folds back on itself beyond some radius.
     profile("strong", &[("-0.02", "-0.9")]);
+    profile("barrel", &[("-0.02", "-0.3")]);
     profile("not-json", &[("\"focal_px\": 601,", "\"focal_px\": ,")]);
     profile("no-focal", &[("\"focal_px\": 601,", "\"focal_px\": -601,")]);
     profile("not-symmetric", &[("[4, 0, 0,", "[4, 0.5, 0,")]);
@@ -60,7 +61,11 @@ pub(crate) fn cases() -> Vec<Case> {
     };
     let exif = [(MAKE, Field::Text("Generic")), (MODEL, Field::Text("Phone"))];
     let named = headers::with_exif(&exif, &[(FOCAL_35MM, Field::Short(26)), (LENS_MODEL, Field::Text("Back camera"))]);
+    // Graduations in the middle, where a barrel lens does little, and a landmark in the corner, which it does not reach.
+    let middle = r#"{ "kind": "straight_ruler", "points": [{ "mm": 0, "at": [300, 300] }, { "mm": 50, "at": [400, 300] }, { "mm": 100, "at": [500, 300] }] }"#;
+    let corner = [(SCALE, middle), ("[240, 480]", "[5, 595]"), ("\"MK\",", "\"MK\", \"lens\": \"barrel.lens.json\",")];
     vec![
+        Case::edit("landmark-beyond-the-lens.jpg", &corner, ".hoof.json: toe_ground lies where the lens model cannot be inverted\ncheck its pixel and the lens profile; keep the hoof near the middle of the photo"),
         lens("lens-missing.jpg", "nowhere", "nowhere.lens.json: the lens profile cannot be read: No such file or directory (os error 2)\n`lens` is a path from the folder of the sidecar or visit.hoof.json that names it; leave it out to measure without a profile; lens-missing.jpg is measured with this file"),
         lens("lens-folder.jpg", "folder", "folder.lens.json: the lens profile cannot be read: Is a directory (os error 21)\n`lens` is a path from the folder of the sidecar or visit.hoof.json that names it; leave it out to measure without a profile; lens-folder.jpg is measured with this file"),
         lens("lens-of-another-make.jpg", "other-make", ".hoof.json: its lens profile other-make.lens.json is of the camera make `Example Optics`, the photo is of `Generic`\nname the profile of the photo's own camera, or leave `lens` out"),
