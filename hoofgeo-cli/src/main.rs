@@ -9,7 +9,7 @@ fn main() -> ExitCode {
     match hoofgeo_cli::run(&arguments) {
         Ok(outcome) => outcome.into(),
         Err(error) => {
-            anstream::eprintln!("{}", hoofgeo_cli::output::error_text(&error));
+            anstream::eprintln!("{}", hoofgeo_cli::output::failure_text(&error));
             ExitCode::from(2)
         }
     }

@@ -1,10 +1,11 @@
 //! Text for the terminal: errors, and one table per foot.
 
 use anstyle::{AnsiColor, Style};
-use hoofgeo::uncertainty::print;
+use hoofgeo::uncertainty::print as rounded;
 use hoofgeo::visit::PhotoReport;
-use hoofgeo::{Error, Stage};
-use std::fmt::Write;
+use hoofgeo::{Error, ErrorKind, Result, Stage};
+use std::fmt::{Display, Write};
+use std::io::Write as _;
 
 const STRONG: Style = Style::new().bold();
 const FAINT: Style = Style::new().dimmed();
@@ -13,25 +14,51 @@ const WRONG: Style = AnsiColor::Red.on_default().bold();
 /// Tables of more photos than this are left to the result files.
 const MOST_PHOTOS: usize = 200;
 
-/// A refusal as the terminal shows it: what is wrong, then what to do, indented.
-pub fn error_text(error: &Error) -> String {
-    let label = format!("{WRONG}refused{WRONG:#}");
-    labelled(&label, error)
+/// A refused photo as the terminal shows it: what is wrong, then what to do, indented.
+pub fn refusal_text(error: &Error) -> String {
+    error_text("refused", error)
 }
 
-/// Why a measured photo has no picture.
+/// Why a measured photo has no picture, in the same form.
 pub fn no_picture_text(error: &Error) -> String {
-    labelled("note    measured, but without a picture:", error)
+    error_text("no picture", error)
 }
 
-fn labelled(label: &str, error: &Error) -> String {
+/// Why a command could not run, in the same form.
+pub fn failure_text(error: &Error) -> String {
+    error_text("error", error)
+}
+
+fn error_text(word: &str, error: &Error) -> String {
     let text = error.to_string();
     let (what, help) = text.split_once("\n  ").unwrap_or((&text, ""));
-    let mut out = format!("{label} {what}");
+    let mut out = format!("{WRONG}{word}{WRONG:#} {what}");
     if !help.is_empty() {
-        let _ = write!(out, "\n        {help}");
+        let _ = write!(out, "\n{:width$}{help}", "", width = word.len() + 1);
     }
     out
+}
+
+/// Prints results. A reader that has closed its end (`hoofgeo explain | head`) has read enough.
+///
+/// # Errors
+/// `Io` where standard output cannot be written for another reason.
+pub fn print(text: impl Display) -> Result<()> {
+    let mut out = anstream::stdout().lock();
+    match std::io::Write::write_fmt(&mut out, format_args!("{text}")).and_then(|()| out.flush()) {
+        Err(e) if e.kind() != std::io::ErrorKind::BrokenPipe => {
+            Err(Error::new(ErrorKind::Io, format!("standard output cannot be written: {e}")))
+        }
+        _ => Ok(()),
+    }
+}
+
+/// Prints results and ends the line.
+///
+/// # Errors
+/// As [`print`].
+pub fn print_line(text: impl Display) -> Result<()> {
+    print(format_args!("{text}\n"))
 }
 
 /// One measured photo, as much of it as the tables show.
@@ -74,7 +101,7 @@ impl Tables {
                         footnotes.push(meaning);
                     }
                 }
-                let text = print(v.value, v.expanded(), v.measurement.quantity.unit()).to_string();
+                let text = rounded(v.value, v.expanded(), v.measurement.quantity.unit()).to_string();
                 (v.measurement.name, text)
             })
             .collect();

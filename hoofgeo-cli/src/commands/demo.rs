@@ -3,7 +3,7 @@
 use crate::Outcome;
 use crate::args::DemoArgs;
 use crate::demo::{Truth, cases, place_like_a_person, write};
-use crate::output::{Tables, error_text};
+use crate::output::{Tables, refusal_text};
 use hoofgeo::evaluate::Value;
 use hoofgeo::measured::MeasureOptions;
 use hoofgeo::visit::{Outputs, Progress, Stop, VisitOptions, measure_folder};
@@ -38,7 +38,7 @@ pub(crate) fn run(args: &DemoArgs) -> Result<Outcome> {
                     report.measured.values.iter().for_each(|v| tally.add(v, truth));
                 }
             }
-            Progress::NoPicture(error) | Progress::Refused(error) => anstream::eprintln!("{}", error_text(error)),
+            Progress::NoPicture(error) | Progress::Refused(error) => anstream::eprintln!("{}", refusal_text(error)),
         })?;
     if !args.quiet {
         anstream::print!("{}", tables.text());

@@ -2,6 +2,7 @@
 
 use crate::Outcome;
 use crate::args::ExplainArgs;
+use crate::output::print;
 use hoofgeo::Result;
 use hoofgeo::explain::{explain, list};
 
@@ -10,6 +11,6 @@ pub(crate) fn run(args: &ExplainArgs) -> Result<Outcome> {
         Some(name) => explain(name)?,
         None => list(),
     };
-    anstream::print!("{text}");
+    print(text)?;
     Ok(Outcome::Done)
 }

@@ -2,7 +2,7 @@
 
 use crate::Outcome;
 use crate::args::MeasureArgs;
-use crate::output::{Tables, error_text, no_picture_text};
+use crate::output::{Tables, no_picture_text, print, print_line, refusal_text};
 use hoofgeo::measured::MeasureOptions;
 use hoofgeo::visit::{Outputs, Progress, Stop, Summary, VisitOptions, measure_folder};
 use hoofgeo::{Error, ErrorKind, Result};
@@ -28,7 +28,7 @@ pub(crate) fn run(args: &MeasureArgs) -> Result<Outcome> {
         }
         Progress::Measured(_) => {}
         Progress::NoPicture(why) => bar.suspend(|| anstream::eprintln!("{}", no_picture_text(why))),
-        Progress::Refused(error) => bar.suspend(|| anstream::eprintln!("{}", error_text(error))),
+        Progress::Refused(error) => bar.suspend(|| anstream::eprintln!("{}", refusal_text(error))),
     });
     bar.finish_and_clear();
     let summary = match end {
@@ -39,8 +39,8 @@ pub(crate) fn run(args: &MeasureArgs) -> Result<Outcome> {
         end => end?,
     };
     if !args.quiet {
-        anstream::print!("{}", tables.text());
-        anstream::println!("{}", closing(summary, args));
+        print(tables.text())?;
+        print_line(closing(summary, args))?;
     }
     Ok(if summary.refused == 0 { Outcome::Done } else { Outcome::SomeRefused })
 }

@@ -2,6 +2,7 @@
 
 use crate::Outcome;
 use crate::args::{Format, SchemaArgs};
+use crate::output::print_line;
 use hoofgeo::Result;
 use hoofgeo::sidecar::schema;
 
@@ -11,6 +12,6 @@ pub(crate) fn run(args: &SchemaArgs) -> Result<Outcome> {
         Format::Visit => schema::visit(),
         Format::Lens => schema::lens(),
     };
-    anstream::println!("{schema:#}");
+    print_line(format_args!("{schema:#}"))?;
     Ok(Outcome::Done)
 }

@@ -1,6 +1,6 @@
 //! The files as they are written: every key optional that may be absent or still empty (`null`).
 
-use super::fault::{did_you_mean, short};
+use super::fault::{did_you_mean, list, short};
 #[cfg(feature = "schema")]
 use super::limits;
 use super::model::{Gauge, Graduation, PhotoRef, Placement, PlaneSpec, ScaleKind, Tolerance};
@@ -212,13 +212,15 @@ fn not_a_pair<E: de::Error>(values: usize) -> E {
 
 /// One text, because a serde visitor's error takes no more: what is wrong, a line break, what to do.
 fn unknown(what: &str, key: &str, known: impl Iterator<Item = &'static str>, elsewhere: Option<String>) -> String {
-    let mut text = format!("there is no {what} `{}`", short(key));
-    if let Some(help) = elsewhere.or_else(|| did_you_mean(key, known)) {
-        text.push('\n');
-        text.push_str(&help);
-    }
-    text
+    const MOST_LISTED: usize = 8;
+    let known: Vec<_> = known.collect();
+    let help = elsewhere.or_else(|| did_you_mean(key, known.iter().copied())).unwrap_or_else(|| {
+        if known.len() > MOST_LISTED { EXPLAIN.to_owned() } else { format!("known here: {}", list(&known)) }
+    });
+    format!("there is no {what} `{}`\n{help}", short(key))
 }
+
+const EXPLAIN: &str = "`hoofgeo explain` lists them all";
 
 impl Serialize for Placement {
     fn serialize<S: Serializer>(&self, s: S) -> Result<S::Ok, S::Error> {

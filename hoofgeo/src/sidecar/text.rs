@@ -84,8 +84,10 @@ pub(super) fn parse<T>(text: &str, make: impl Fn(&Document<'_>) -> Result<T, Fau
 impl<'a> Document<'a> {
     pub(super) fn with_positions(text: &'a str) -> Result<Self, Error> {
         let bare = Self { text, root: Node { at: 0, kind: Kind::Null } };
-        let parsed = parse_to_ast(text, &CollectOptions::default(), &STRICT)
-            .map_err(|e| syntax(text, e.range().start, e.kind()).into_error(Some(&bare)))?;
+        let parsed = parse_to_ast(text, &CollectOptions::default(), &STRICT).map_err(|e| {
+            let at = e.range().start;
+            unclosed(text, at).unwrap_or_else(|| syntax(text, at, e.kind())).into_error(Some(&bare))
+        })?;
         let Some(value) = parsed.value else {
             return Err(Error::new(ErrorKind::Format, "the file holds no value"));
         };
@@ -143,6 +145,25 @@ fn position_of(text: &str, line: usize, column: usize) -> usize {
     at
 }
 
+/// A text that runs over the end of its line before the fault at `at`: its closing quote is missing, and what follows was
+/// misread.
+fn unclosed(text: &str, at: usize) -> Option<Fault> {
+    let (mut open, mut escaped) = (None, false);
+    for (i, byte) in text.bytes().enumerate().take(at) {
+        match (open, byte) {
+            (Some(_), _) if escaped => escaped = false,
+            (Some(_), b'\\') => escaped = true,
+            (Some(_), b'"') => open = None,
+            (Some(start), b'\n') => return Some(Fault::new(UNCLOSED).at(start)),
+            (None, b'"') => open = Some(i),
+            _ => {}
+        }
+    }
+    None
+}
+
+const UNCLOSED: &str = "this text has no end: a closing quote is missing";
+
 /// What is wrong with the JSON itself, in words for people.
 fn syntax(text: &str, at: usize, kind: &ParseErrorKind) -> Fault {
     use ParseErrorKind as K;
@@ -179,9 +200,7 @@ fn syntax(text: &str, at: usize, kind: &ParseErrorKind) -> Fault {
             Fault::new(format!("`{}` is not JSON", short(&word))).help("text stands in double quotes")
         }
         K::UnexpectedTokenInObject => Fault::new("a key in double quotes is missing here"),
-        K::String(jsonc_parser::ParseStringErrorKind::UnterminatedStringLiteral) => {
-            Fault::new("this text has no end: a closing quote is missing")
-        }
+        K::String(jsonc_parser::ParseStringErrorKind::UnterminatedStringLiteral) => Fault::new(UNCLOSED),
         other => Fault::new(format!("not JSON: {}", lower_first(&other.to_string()))),
     };
     fault.at(at)

@@ -1,5 +1,6 @@
 //! Walking a folder: photos with their sidecars, in natural order, one at a time.
 
+use super::output::{PICTURES_FOLDER, RESULTS_FILE};
 use crate::error::{Error, ErrorKind, Result};
 use crate::sidecar::Visit;
 use std::collections::HashMap;
@@ -47,7 +48,7 @@ impl Entry {
 }
 
 /// Walks a folder and its sub-folders in natural order (`IMG_2` before `IMG_10`); hidden files and the folders in `skip` are
-/// left out. A visit file holds for its own folder and those below that have none.
+/// left out, and so are the pictures of an earlier run's results. A visit file holds for its own folder and those below that have none.
 ///
 /// # Errors
 /// An item is an error where a folder cannot be read; the walk goes on.
@@ -63,8 +64,9 @@ pub fn walk(folder: &Path, skip: &[PathBuf]) -> impl Iterator<Item = Result<Entr
         .into_iter()
         .filter_entry(move |e| {
             let hidden = e.depth() > 0 && e.file_name().to_string_lossy().starts_with('.');
-            let skipped =
-                e.file_type().is_dir() && e.path() != inner && e.path().canonicalize().is_ok_and(|p| skip.contains(&p));
+            let skipped = e.file_type().is_dir()
+                && e.path() != inner
+                && (e.path().canonicalize().is_ok_and(|p| skip.contains(&p)) || is_results(e));
             !hidden && !skipped
         })
         .filter_map(move |found| match found {
@@ -75,6 +77,17 @@ pub fn walk(folder: &Path, skip: &[PathBuf]) -> impl Iterator<Item = Result<Entr
                 Some(Err(Error::new(ErrorKind::Io, format!("cannot be read: {e}")).in_file(path)))
             }
         })
+}
+
+/// Whether a folder holds the annotated pictures of an earlier run: it stands beside its results, and nobody has put a sidecar
+/// into it.
+fn is_results(e: &DirEntry) -> bool {
+    let no_sidecar = || {
+        std::fs::read_dir(e.path()).is_ok_and(|mut entries| {
+            entries.all(|e| e.is_ok_and(|e| !e.file_name().to_string_lossy().ends_with(SIDECAR_SUFFIX)))
+        })
+    };
+    e.file_name() == PICTURES_FOLDER && e.path().with_file_name(RESULTS_FILE).is_file() && no_sidecar()
 }
 
 fn lossy(e: &DirEntry) -> String {
@@ -88,11 +101,12 @@ fn entry(root: &Path, e: &DirEntry, visits: &mut Visits) -> Option<Entry> {
         // The sidecar is reported with its photo, or in its stead where the photo is missing.
         Some(_) if name == VISIT_FILE => return None,
         Some(photo) => {
-            let photo = path.with_file_name(photo);
-            if photo.exists() {
+            let stands = path.with_file_name(photo);
+            // A link that leads nowhere is a photo that cannot be opened, not a missing one.
+            if is_photo_name(photo) && stands.symlink_metadata().is_ok_and(|m| !m.is_dir()) {
                 return None;
             }
-            photo
+            stands
         }
         None if is_photo_name(&name) => path.to_path_buf(),
         None => return None,
@@ -124,7 +138,7 @@ impl Visits {
         let found = match std::fs::read(&file) {
             Ok(bytes) => Some(Visit::parse_bytes(&bytes).map(Arc::new).map_err(|e| e.in_file(&file))),
             Err(e) if e.kind() == std::io::ErrorKind::NotFound => match folder.parent() {
-                Some(parent) if folder != root => self.of(root, parent),
+                Some(parent) if folder != root => self.of(root, parent).map(|v| v.map(one_folder_down)),
                 _ => None,
             },
             Err(e) => Some(Err(Error::io(&file, "cannot be read", &e))),
@@ -133,6 +147,18 @@ impl Visits {
         self.0.retain(|known, _| folder.starts_with(known));
         self.0.insert(folder.to_path_buf(), found.clone());
         found
+    }
+}
+
+/// A visit as a sub-folder sees it: the lens profile's path is relative to the visit file's folder.
+fn one_folder_down(visit: Arc<Visit>) -> Arc<Visit> {
+    match &visit.lens {
+        Some(lens) if Path::new(lens).is_relative() => {
+            let mut lower = Visit::clone(&visit);
+            lower.lens = Some(format!("../{lens}"));
+            Arc::new(lower)
+        }
+        _ => visit,
     }
 }
 

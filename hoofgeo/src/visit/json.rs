@@ -32,9 +32,10 @@ pub(super) fn photo_json(report: &PhotoReport) -> Json {
     })
 }
 
-pub(super) fn refusal_json(error: &Error) -> Json {
+pub(super) fn refusal_json(photo: Option<&str>, error: &Error) -> Json {
     let place = error.place();
     json!({
+        "photo": photo,
         "file": error.file().map(|f| f.to_string_lossy()),
         "line": place.map(|p| p.line),
         "column": place.map(|p| p.column),

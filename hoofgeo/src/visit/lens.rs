@@ -31,8 +31,8 @@ impl Lenses {
         if let Some(name) = &sidecar.lens {
             let path = folder.join(name);
             let profile = self.read(&path)?;
-            same_camera(&profile, facts).map_err(|e| e.in_file(&path))?;
-            let prior = turned_prior(&profile, facts, frame).map_err(|e| e.in_file(&path))?;
+            same_camera(&profile, facts, name)?;
+            let prior = turned_prior(&profile, facts, frame)?;
             return Ok(LensUsed { prior, profile: Some(name.clone()) });
         }
         let prior = match facts.prior_focal_px() {
@@ -50,7 +50,8 @@ impl Lenses {
         let found = std::fs::read(path)
             .map_err(|e| {
                 Error::io(path, "the lens profile cannot be read", &e).help(
-                    "the sidecar's `lens` is a path relative to the sidecar; leave it out to measure without a profile",
+                    "`lens` is a path from the folder of the sidecar or visit.hoof.json that names it; leave it out to \
+                     measure without a profile",
                 )
             })
             .and_then(|bytes| LensProfile::parse_bytes(&bytes).map(Arc::new).map_err(|e| e.in_file(path)));
@@ -60,7 +61,7 @@ impl Lenses {
 }
 
 /// Refuses a profile whose camera contradicts the photo's header. What either does not say is no contradiction.
-fn same_camera(profile: &LensProfile, facts: &PhotoFacts) -> Result<()> {
+fn same_camera(profile: &LensProfile, facts: &PhotoFacts, name: &str) -> Result<()> {
     let pairs = [
         ("make", &profile.camera.make, &facts.make),
         ("model", &profile.camera.model, &facts.model),
@@ -70,11 +71,13 @@ fn same_camera(profile: &LensProfile, facts: &PhotoFacts) -> Result<()> {
         if let (Some(a), Some(b)) = (ours, theirs)
             && !a.trim().eq_ignore_ascii_case(b.trim())
         {
-            return Err(Error::new(
-                ErrorKind::Usage,
-                format!("the lens profile is of the camera {what} `{a}`, the photo is of `{b}`"),
-            )
-            .help("name the profile of the photo's own camera, or leave `lens` out of the sidecar"));
+            let mut help = "name the profile of the photo's own camera, or leave `lens` out".to_owned();
+            if what == "lens" {
+                // A profile may call its lens by a name of its own.
+                help += &format!("; if it is the same lens, write \"{b}\" into the profile's camera.lens");
+            }
+            let text = format!("its lens profile {name} is of the camera {what} `{a}`, the photo is of `{b}`");
+            return Err(Error::new(ErrorKind::Usage, text).help(help));
         }
     }
     Ok(())

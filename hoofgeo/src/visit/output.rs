@@ -30,6 +30,12 @@ pub const CSV_COLUMNS: [&str; 17] = [
     "flags",
 ];
 
+/// The file that holds everything of a run.
+pub(super) const RESULTS_FILE: &str = "measurements.json";
+
+/// The folder of a run's annotated pictures, beside its results.
+pub(super) const PICTURES_FOLDER: &str = "pictures";
+
 /// Makes a file that a temporary file created for its owner alone readable for all, as a file written directly would be.
 pub(super) fn readable(file: &File) -> std::io::Result<()> {
     #[cfg(unix)]
@@ -71,7 +77,10 @@ impl Writers {
     pub fn create(folder: &Path, options: &MeasureOptions) -> Result<Self> {
         std::fs::create_dir_all(folder).map_err(|e| Error::io(folder, "the output folder cannot be made", &e))?;
         let fail = |e: std::io::Error| Error::io(folder, "the output folder cannot be written to", &e);
-        let mut csv = csv::Writer::from_writer(NamedTempFile::new_in(folder).map_err(fail)?);
+        // RFC 4180 ends every record with CRLF.
+        let mut csv = csv::WriterBuilder::new()
+            .terminator(csv::Terminator::CRLF)
+            .from_writer(NamedTempFile::new_in(folder).map_err(fail)?);
         csv.write_record(CSV_COLUMNS).map_err(|e| fail(e.into()))?;
         let mut json = BufWriter::new(NamedTempFile::new_in(folder).map_err(fail)?);
         let head = serde_json::json!({ "name": env!("CARGO_PKG_NAME"), "version": env!("CARGO_PKG_VERSION") });
@@ -95,13 +104,13 @@ impl Writers {
         Ok(())
     }
 
-    /// Adds a refusal.
+    /// Adds a refusal; `photo` is the photo's path relative to the folder, where the refusal is one photo's.
     ///
     /// # Errors
     /// Where a file cannot be written.
-    pub fn refusal(&mut self, error: &Error) -> Result<()> {
+    pub fn refusal(&mut self, photo: Option<&str>, error: &Error) -> Result<()> {
         let comma = if self.refusals == 0 { "" } else { "," };
-        write!(self.refused, "{comma}\n{}", refusal_json(error)).map_err(|e| self.fail(&e))?;
+        write!(self.refused, "{comma}\n{}", refusal_json(photo, error)).map_err(|e| self.fail(&e))?;
         self.refusals += 1;
         Ok(())
     }
@@ -115,7 +124,7 @@ impl Writers {
         let Self { folder, csv, json, .. } = self;
         let csv = csv.into_inner().map_err(|e| Error::io(&folder, "cannot be written", &e.into_error()))?;
         let json = json.into_inner().map_err(|e| Error::io(&folder, "cannot be written", &e.into_error()))?;
-        for (file, name) in [(csv, "measurements.csv"), (json, "measurements.json")] {
+        for (file, name) in [(csv, "measurements.csv"), (json, RESULTS_FILE)] {
             let path = folder.join(name);
             readable(file.as_file()).map_err(|e| Error::io(&path, "cannot be written", &e))?;
             file.persist(&path).map_err(|e| Error::io(&path, "cannot be written", &e.error))?;

@@ -1,6 +1,6 @@
 //! One photo of a folder: its header, its sidecar, its lens, its values.
 
-use super::folder::Entry;
+use super::folder::{Entry, SIDECAR_SUFFIX, is_photo_name};
 use super::lens::{LensUsed, Lenses};
 use crate::error::{Error, ErrorKind, Result};
 use crate::measured::{MeasureOptions, Measured, measure};
@@ -70,23 +70,50 @@ pub(super) struct ReadEntry {
 pub(super) fn read_entry(entry: &Entry, lenses: &Lenses) -> Result<ReadEntry> {
     let path = entry.sidecar();
     if !entry.has_photo {
-        return Err(Error::new(ErrorKind::Photo, "the photo that this sidecar belongs to is missing")
-            .in_file(&path)
-            .help(format!("put {} beside it, or remove the sidecar", entry.photo.display())));
+        return Err(no_photo(entry).in_file(&path));
     }
     if !entry.has_sidecar {
         return Err(Error::new(ErrorKind::Format, "has no sidecar")
             .in_file(&entry.photo)
             .help("`hoofgeo start FOLDER` writes one with empty slots"));
     }
-    let visit = entry.visit.clone().transpose()?;
+    let visit = entry.visit.clone().transpose().map_err(|e| shared(e, entry))?;
     let bytes = std::fs::read(&path).map_err(|e| Error::io(&path, "cannot be read", &e))?;
     let sidecar = Sidecar::parse_bytes(&bytes, visit.as_deref()).map_err(|e| e.in_file(&path))?;
     let (facts, photo_sha256) = read_facts_and_fingerprint(&entry.photo).map_err(|e| e.in_file(&entry.photo))?;
     belongs(&sidecar, &facts, entry)?;
     let folder = entry.photo.parent().unwrap_or(&entry.photo);
-    let lens = lenses.choose(&sidecar, &facts, folder)?;
+    let lens = lenses.choose(&sidecar, &facts, folder).map_err(|e| match e.file() {
+        Some(_) => shared(e, entry),
+        None => e.in_file(&path),
+    })?;
     Ok(ReadEntry { photo_sha256, sidecar_sha256: Sha256Hex::of(&bytes), facts, sidecar, lens })
+}
+
+/// Why a sidecar has no photo.
+fn no_photo(entry: &Entry) -> Error {
+    let name = entry.photo.file_name().unwrap_or_default().to_string_lossy();
+    let beside = |ending: &str| entry.photo.with_file_name(format!("{name}.{ending}")).is_file();
+    if entry.photo.is_dir() {
+        return Error::new(ErrorKind::Photo, format!("`{name}` is a folder, not a photo"))
+            .help("a sidecar stands beside its photo and has its name: LF.jpg and LF.jpg.hoof.json");
+    }
+    if !is_photo_name(&name) {
+        let found = ["jpg", "JPG", "jpeg", "JPEG", "png", "heic", "HEIC"].into_iter().find(|e| beside(e));
+        return Error::new(ErrorKind::Photo, format!("`{name}` is no photo's name")).help(match found {
+            Some(ending) => format!("rename the sidecar to {name}.{ending}{SIDECAR_SUFFIX}"),
+            None => "a sidecar has its photo's whole name: LF.jpg and LF.jpg.hoof.json".to_owned(),
+        });
+    }
+    Error::new(ErrorKind::Photo, "the photo that this sidecar belongs to is missing")
+        .help(format!("put {name} beside it, or remove the sidecar"))
+}
+
+/// An error of a file that several photos share says which photo it stops.
+fn shared(error: Error, entry: &Entry) -> Error {
+    let stops = format!("{} is measured with this file", entry.name);
+    let help = error.help_text().map_or_else(|| stops.clone(), |help| format!("{help}; {stops}"));
+    error.help(help)
 }
 
 /// Whether sidecar and photo belong together, pixel for pixel.

@@ -5,7 +5,7 @@ use super::lens::Lenses;
 use super::output::Writers;
 use super::photo::{PhotoReport, measure_entry, read_entry};
 use crate::error::{Error, ErrorKind, Result};
-use crate::measured::{MeasureOptions, scene};
+use crate::measured::{MeasureOptions, locate};
 use rayon::prelude::*;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -96,14 +96,16 @@ pub fn measure_folder(
         if work.is_empty() {
             break;
         }
-        let done: Vec<Result<PhotoReport>> = work
+        let done: Vec<Result<PhotoReport, (Option<String>, Error)>> = work
             .into_par_iter()
             .map(|entry| {
                 if stop.is_raised() {
-                    return Err(stopped());
+                    return Err((None, stopped()));
                 }
+                let entry = entry.map_err(|e| (None, e))?;
+                let measured = measure_entry(&entry, &lenses, &options.measure);
                 #[cfg_attr(not(feature = "pictures"), expect(unused_mut, reason = "the picture is added to it"))]
-                let mut report = measure_entry(&entry?, &lenses, &options.measure)?;
+                let mut report = measured.map_err(|e| (Some(entry.name), e))?;
                 #[cfg(feature = "pictures")]
                 if options.pictures {
                     report.picture = Some(super::picture::write(&report, &outputs.folder));
@@ -124,8 +126,8 @@ pub fn measure_folder(
                     }
                     each(Progress::Measured(&report));
                 }
-                Err(error) => {
-                    writers.refusal(&error)?;
+                Err((photo, error)) => {
+                    writers.refusal(photo.as_deref(), &error)?;
                     summary.refused += 1;
                     each(Progress::Refused(&error));
                 }
@@ -133,9 +135,7 @@ pub fn measure_folder(
         }
     }
     if summary == Summary::default() {
-        return Err(Error::new(ErrorKind::Usage, "no photo is in this folder")
-            .in_file(folder)
-            .help("name a folder of photos (jpg, png, tif, webp, heic) with their sidecars"));
+        return Err(Error::new(ErrorKind::Usage, "no photo is in this folder").in_file(folder).help(NAME_A_FOLDER));
     }
     writers.finish()?;
     Ok(summary)
@@ -176,8 +176,7 @@ pub fn check_folder(folder: &Path, each: &mut dyn FnMut(CheckReport<'_>)) -> Res
             .map(|entry| {
                 let entry = entry?;
                 let read = read_entry(&entry, &lenses)?;
-                let scene = scene(&read.sidecar, &read.lens.prior).map_err(|e| e.in_file(entry.sidecar()))?;
-                crate::located::Located::new(&scene, &read.sidecar).map_err(|e| e.in_file(entry.sidecar()))?;
+                let (scene, _) = locate(&read.sidecar, &read.lens.prior).map_err(|e| e.in_file(entry.sidecar()))?;
                 let mut remarks: Vec<String> = read.facts.remarks.iter().map(ToString::to_string).collect();
                 remarks.extend(scene.flags.iter().map(|f| f.meaning().to_owned()));
                 Ok((entry, read, remarks))
@@ -197,9 +196,7 @@ pub fn check_folder(folder: &Path, each: &mut dyn FnMut(CheckReport<'_>)) -> Res
         }
     }
     if summary == Summary::default() {
-        return Err(Error::new(ErrorKind::Usage, "no photo is in this folder")
-            .in_file(folder)
-            .help("name a folder of photos"));
+        return Err(Error::new(ErrorKind::Usage, "no photo is in this folder").in_file(folder).help(NAME_A_FOLDER));
     }
     Ok(summary)
 }
@@ -211,6 +208,8 @@ pub(super) fn must_be_folder(folder: &Path) -> Result<()> {
     let what = if folder.exists() { "is not a folder" } else { "does not exist" };
     Err(Error::new(ErrorKind::Usage, what).in_file(folder).help("name the folder of a visit's photos"))
 }
+
+const NAME_A_FOLDER: &str = "name a folder of photos (jpg, png, tif, webp, heic) with their sidecars";
 
 fn stopped() -> Error {
     Error::new(ErrorKind::Usage, "stopped before the end; no results were written")
