@@ -16,9 +16,9 @@ const DISC: f64 = 5.4;
 const CELL: f64 = 2.4;
 
 /// What a label costs per square of its box.
-pub(super) const LINE: f32 = 2.0;
+pub(super) const LINE: f32 = 1.5;
 pub(super) const MARK: f32 = 3.0;
-pub(super) const SCALE: f32 = 0.9;
+pub(super) const SCALE: f32 = 1.8;
 const FOOT: f32 = 0.25;
 const LABEL: f32 = 40.0;
 

@@ -112,12 +112,21 @@ pub(super) fn sides(canvas: &mut Canvas, occupied: &mut Occupied, space: &Space<
     let Some(out) = (m - l).try_normalize(1e-9) else { return };
     for (text, at, out) in [("medial", m, out), ("lateral", l, -out)] {
         let size = Vector2::new(font::width(text, Weight::Regular) * 7.6 + 2.0, 9.0) * u;
-        // As far out as it takes to clear the mark and its region.
-        let place = |k: f64| at + out * (k * u + size.x / 2.0 * out.x.abs()) - size / 2.0;
-        let inside =
-            |low: &Point2<f64>| low.x >= 0.0 && low.y >= 0.0 && low.x + size.x <= frame.0 && low.y + size.y <= frame.1;
-        let costs = [6.0, 10.0, 14.0, 20.0, 26.0].map(place).into_iter().filter(inside);
-        let best = costs.map(|low| (low, occupied.cost(low, low + size))).min_by(|a, b| a.1.total_cmp(&b.1));
+        // As far out, and as far up or down, as it takes to clear the mark, its region and the scale.
+        let along = Vector2::new(-out.y, out.x);
+        let mut best: Option<(Point2<f64>, f32)> = None;
+        for (i, k) in [5.0, 9.0, 13.0, 19.0].into_iter().enumerate() {
+            for (j, shift) in [0.0, 9.0, -9.0, 16.0, -16.0, 24.0, -24.0].into_iter().enumerate() {
+                let low = at + out * (k * u + size.x / 2.0 * out.x.abs()) + along * (shift * u) - size / 2.0;
+                if low.x < 0.0 || low.y < 0.0 || low.x + size.x > frame.0 || low.y + size.y > frame.1 {
+                    continue;
+                }
+                let cost = occupied.cost(low, low + size) + (i + j) as f32;
+                if best.is_none_or(|(_, c)| cost < c) {
+                    best = Some((low, cost));
+                }
+            }
+        }
         let Some((low, _)) = best else { continue };
         let ty = Type {
             size: 7.6 * u,
