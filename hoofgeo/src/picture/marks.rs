@@ -5,7 +5,8 @@ use super::font::{self, Weight};
 use super::labels::{MARK, Occupied, SCALE};
 use super::space::Space;
 use super::style::{Colour, Stroke};
-use crate::sidecar::Sidecar;
+use crate::measure::geometry::mean;
+use crate::sidecar::{Graduation, Sidecar};
 use crate::{Landmark, Line, View};
 use nalgebra::{Point2, Vector2};
 
@@ -48,16 +49,7 @@ pub(super) fn graduations(
 ) {
     let Some(scale) = &sidecar.scale else { return };
     let arm = 2.6 * u / space.scene.magnification().value;
-    // The ruler itself must stay readable: its edges and some way to either side.
-    let edge: Vec<_> = scale.points.iter().filter_map(|g| space.graduation(Point2::from(g.mm))).collect();
-    for pair in edge.windows(2) {
-        let steps = ((pair[1] - pair[0]).norm() / (6.0 * u)).ceil().clamp(1.0, 1000.0);
-        for i in 0..=steps as usize {
-            let at = pair[0] + (pair[1] - pair[0]) * (i as f64 / steps);
-            let around = Vector2::new(15.0, 15.0) * u;
-            occupied.cover(at - around, at + around, SCALE);
-        }
-    }
+    cover_scale(occupied, space, &scale.points, u);
     let mut numbered: Vec<Point2<f64>> = Vec::new();
     for g in &scale.points {
         let label = Point2::from(g.mm);
@@ -93,6 +85,38 @@ pub(super) fn graduations(
         };
         canvas.text(Point2::new(low.x + size.x / 2.0, low.y + size.y * 0.5 + 0.36 * SMALL * u), &text, &ty);
         occupied.cover(low, low + size, MARK);
+    }
+}
+
+/// How wide a ruler is taken to be, mm: its body must stay readable too (common practice, no source).
+const BODY_MM: f64 = 40.0;
+
+/// Keeps labels off the scale: the graduated edges, and the body on the side that the foot is not on, or both of an L.
+fn cover_scale(occupied: &mut Occupied, space: &Space<'_>, points: &[Graduation], u: f64) {
+    let pixels: Vec<Point2<f64>> = space.located.points.iter().map(|p| p.pixel).collect();
+    let foot = mean(&pixels);
+    let half = Vector2::new(3.0, 3.0) * u;
+    for pair in points.windows(2) {
+        let (a, b) = (Point2::from(pair[0].mm), Point2::from(pair[1].mm));
+        let edge = b - a;
+        let Some(along) = edge.try_normalize(1e-9).filter(|d| d.x.abs() < 0.05 || d.y.abs() < 0.05) else { continue };
+        let across = Vector2::new(-along.y, along.x);
+        let step = 4.0 * u / space.scene.magnification().value;
+        let count = |length: f64| (length / step).ceil().clamp(1.0, 400.0) as usize;
+        for i in 0..=count(edge.norm()) {
+            let on_edge = a + edge * (i as f64 / count(edge.norm()) as f64);
+            let (Some(p), Some(q)) = (space.graduation(on_edge), space.graduation(on_edge + across)) else { continue };
+            let away = if (q - p).dot(&(foot - p)) > 0.0 { -across } else { across };
+            // The body of an L lies inside its corner, where the foot may be too.
+            let sides = if space.scene.two_dimensional { &[away, -away][..] } else { &[away] };
+            for k in 0..=count(BODY_MM) {
+                for side in sides {
+                    if let Some(at) = space.graduation(on_edge + side * (step * k as f64)) {
+                        occupied.cover(at - half, at + half, SCALE);
+                    }
+                }
+            }
+        }
     }
 }
 
