@@ -259,7 +259,7 @@ mod tests {
 
     #[test]
     fn labels_keep_off_each_other_and_inside_the_frame() {
-        let value = |i: u32| (i % 3 > 0).then(|| (format!("{i}.5"), " ± 1.2 mm".to_owned()));
+        let value = |i: u32| (!i.is_multiple_of(3)).then(|| (format!("{i}.5"), " ± 1.2 mm".to_owned()));
         let labels: Vec<Label> = ('a'..='n')
             .zip(0..)
             .map(|(key, i)| Label {

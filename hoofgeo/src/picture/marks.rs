@@ -190,6 +190,14 @@ fn number(v: f64) -> String {
 /// Lengths that a scale bar may have, mm.
 const BARS_MM: [f64; 7] = [500.0, 200.0, 100.0, 50.0, 20.0, 10.0, 5.0];
 
+/// A scale bar: where it starts and runs in the measured plane, and the pixels along it.
+struct Bar {
+    start: Point2<f64>,
+    along: Vector2<f64>,
+    mm: f64,
+    points: Vec<Point2<f64>>,
+}
+
 /// Draws a bar of a round length, lying in the measured plane, into the freest corner. `None` where no corner shows that plane.
 pub(super) fn scale_bar(
     canvas: &mut Canvas,
@@ -201,7 +209,7 @@ pub(super) fn scale_bar(
     let (w, h) = frame;
     let inset = Vector2::new(14.0 * u, 12.0 * u);
     let longest = w * 0.25;
-    let mut best: Option<(f32, Point2<f64>, Vector2<f64>, f64, Vec<Point2<f64>>)> = None;
+    let mut best: Option<(f32, Bar)> = None;
     for (right, low) in [(false, true), (true, true), (false, false), (true, false)] {
         let x = if right { w - inset.x - longest } else { inset.x };
         let y = if low { h - inset.y } else { inset.y + 10.0 * u };
@@ -217,10 +225,10 @@ pub(super) fn scale_bar(
         let margin = Vector2::new(6.0 * u, 12.0 * u);
         let cost = occupied.cost(p.inf(q) - margin, p.sup(q) + Vector2::new(6.0 * u, 5.0 * u));
         if best.as_ref().is_none_or(|(c, ..)| cost < *c) {
-            best = Some((cost, a, along, mm, points));
+            best = Some((cost, Bar { start: a, along, mm, points }));
         }
     }
-    let (_, a, along, mm, points) = best?;
+    let (_, Bar { start: a, along, mm, points }) = best?;
     let thick = 2.6 * u / space.scene.magnification().value;
     let up = Vector2::new(-along.y, along.x);
     let quad = |s: f64, e: f64, r: f64| -> Vec<Point2<f64>> {
