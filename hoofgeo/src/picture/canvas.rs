@@ -217,6 +217,14 @@ impl Canvas {
 /// Lays premultiplied RGBA over RGB.
 fn blend(below: &mut [u8], above: &[u8]) {
     for (b, a) in below.as_chunks_mut::<3>().0.iter_mut().zip(above.as_chunks::<4>().0) {
+        // Most of a touched square is empty, and most of the rest covered.
+        if a[3] == 0 {
+            continue;
+        }
+        if a[3] == 255 {
+            *b = [a[0], a[1], a[2]];
+            continue;
+        }
         let rest = 255 - u32::from(a[3]);
         for k in 0..3 {
             // (x + 128) * 257 >> 16 is x / 255, rounded, for every product of two bytes.

@@ -16,9 +16,9 @@ const DISC: f64 = 5.4;
 const CELL: f64 = 2.4;
 
 /// What a label costs per square of its box.
-pub(super) const LINE: f32 = 2.0;
+pub(super) const LINE: f32 = 1.5;
 pub(super) const MARK: f32 = 3.0;
-pub(super) const SCALE: f32 = 0.9;
+pub(super) const SCALE: f32 = 1.8;
 const FOOT: f32 = 0.25;
 const LABEL: f32 = 40.0;
 
@@ -259,7 +259,7 @@ mod tests {
 
     #[test]
     fn labels_keep_off_each_other_and_inside_the_frame() {
-        let value = |i: u32| (i % 3 > 0).then(|| (format!("{i}.5"), " ± 1.2 mm".to_owned()));
+        let value = |i: u32| (!i.is_multiple_of(3)).then(|| (format!("{i}.5"), " ± 1.2 mm".to_owned()));
         let labels: Vec<Label> = ('a'..='n')
             .zip(0..)
             .map(|(key, i)| Label {

@@ -5,7 +5,8 @@ use super::font::{self, Weight};
 use super::labels::{MARK, Occupied, SCALE};
 use super::space::Space;
 use super::style::{Colour, Stroke};
-use crate::sidecar::Sidecar;
+use crate::measure::geometry::mean;
+use crate::sidecar::{Graduation, Sidecar};
 use crate::{Landmark, Line, View};
 use nalgebra::{Point2, Vector2};
 
@@ -48,16 +49,7 @@ pub(super) fn graduations(
 ) {
     let Some(scale) = &sidecar.scale else { return };
     let arm = 2.6 * u / space.scene.magnification().value;
-    // The ruler itself must stay readable: its edges and some way to either side.
-    let edge: Vec<_> = scale.points.iter().filter_map(|g| space.graduation(Point2::from(g.mm))).collect();
-    for pair in edge.windows(2) {
-        let steps = ((pair[1] - pair[0]).norm() / (6.0 * u)).ceil().clamp(1.0, 1000.0);
-        for i in 0..=steps as usize {
-            let at = pair[0] + (pair[1] - pair[0]) * (i as f64 / steps);
-            let around = Vector2::new(15.0, 15.0) * u;
-            occupied.cover(at - around, at + around, SCALE);
-        }
-    }
+    cover_scale(occupied, space, &scale.points, u);
     let mut numbered: Vec<Point2<f64>> = Vec::new();
     for g in &scale.points {
         let label = Point2::from(g.mm);
@@ -96,6 +88,38 @@ pub(super) fn graduations(
     }
 }
 
+/// How wide a ruler is taken to be, mm: its body must stay readable too (common practice, no source).
+const BODY_MM: f64 = 40.0;
+
+/// Keeps labels off the scale: the graduated edges, and the body on the side that the foot is not on, or both of an L.
+fn cover_scale(occupied: &mut Occupied, space: &Space<'_>, points: &[Graduation], u: f64) {
+    let pixels: Vec<Point2<f64>> = space.located.points.iter().map(|p| p.pixel).collect();
+    let foot = mean(&pixels);
+    let half = Vector2::new(3.0, 3.0) * u;
+    for pair in points.windows(2) {
+        let (a, b) = (Point2::from(pair[0].mm), Point2::from(pair[1].mm));
+        let edge = b - a;
+        let Some(along) = edge.try_normalize(1e-9).filter(|d| d.x.abs() < 0.05 || d.y.abs() < 0.05) else { continue };
+        let across = Vector2::new(-along.y, along.x);
+        let step = 4.0 * u / space.scene.magnification().value;
+        let count = |length: f64| (length / step).ceil().clamp(1.0, 400.0) as usize;
+        for i in 0..=count(edge.norm()) {
+            let on_edge = a + edge * (i as f64 / count(edge.norm()) as f64);
+            let (Some(p), Some(q)) = (space.graduation(on_edge), space.graduation(on_edge + across)) else { continue };
+            let away = if (q - p).dot(&(foot - p)) > 0.0 { -across } else { across };
+            // The body of an L lies inside its corner, where the foot may be too.
+            let sides = if space.scene.two_dimensional { &[away, -away][..] } else { &[away] };
+            for k in 0..=count(BODY_MM) {
+                for side in sides {
+                    if let Some(at) = space.graduation(on_edge + side * (step * k as f64)) {
+                        occupied.cover(at - half, at + half, SCALE);
+                    }
+                }
+            }
+        }
+    }
+}
+
 /// Names the two sides of the foot on a solar photo, outside whichever pair of landmarks shows them.
 pub(super) fn sides(canvas: &mut Canvas, occupied: &mut Occupied, space: &Space<'_>, frame: (f64, f64), u: f64) {
     use Landmark::{
@@ -112,12 +136,21 @@ pub(super) fn sides(canvas: &mut Canvas, occupied: &mut Occupied, space: &Space<
     let Some(out) = (m - l).try_normalize(1e-9) else { return };
     for (text, at, out) in [("medial", m, out), ("lateral", l, -out)] {
         let size = Vector2::new(font::width(text, Weight::Regular) * 7.6 + 2.0, 9.0) * u;
-        // As far out as it takes to clear the mark and its region.
-        let place = |k: f64| at + out * (k * u + size.x / 2.0 * out.x.abs()) - size / 2.0;
-        let inside =
-            |low: &Point2<f64>| low.x >= 0.0 && low.y >= 0.0 && low.x + size.x <= frame.0 && low.y + size.y <= frame.1;
-        let costs = [6.0, 10.0, 14.0, 20.0, 26.0].map(place).into_iter().filter(inside);
-        let best = costs.map(|low| (low, occupied.cost(low, low + size))).min_by(|a, b| a.1.total_cmp(&b.1));
+        // As far out, and as far up or down, as it takes to clear the mark, its region and the scale.
+        let along = Vector2::new(-out.y, out.x);
+        let mut best: Option<(Point2<f64>, f32)> = None;
+        for (i, k) in [5.0, 9.0, 13.0, 19.0].into_iter().enumerate() {
+            for (j, shift) in [0.0, 9.0, -9.0, 16.0, -16.0, 24.0, -24.0].into_iter().enumerate() {
+                let low = at + out * (k * u + size.x / 2.0 * out.x.abs()) + along * (shift * u) - size / 2.0;
+                if low.x < 0.0 || low.y < 0.0 || low.x + size.x > frame.0 || low.y + size.y > frame.1 {
+                    continue;
+                }
+                let cost = occupied.cost(low, low + size) + (i + j) as f32;
+                if best.is_none_or(|(_, c)| cost < c) {
+                    best = Some((low, cost));
+                }
+            }
+        }
         let Some((low, _)) = best else { continue };
         let ty = Type {
             size: 7.6 * u,
@@ -157,6 +190,14 @@ fn number(v: f64) -> String {
 /// Lengths that a scale bar may have, mm.
 const BARS_MM: [f64; 7] = [500.0, 200.0, 100.0, 50.0, 20.0, 10.0, 5.0];
 
+/// A scale bar: where it starts and runs in the measured plane, and the pixels along it.
+struct Bar {
+    start: Point2<f64>,
+    along: Vector2<f64>,
+    mm: f64,
+    points: Vec<Point2<f64>>,
+}
+
 /// Draws a bar of a round length, lying in the measured plane, into the freest corner. `None` where no corner shows that plane.
 pub(super) fn scale_bar(
     canvas: &mut Canvas,
@@ -168,7 +209,7 @@ pub(super) fn scale_bar(
     let (w, h) = frame;
     let inset = Vector2::new(14.0 * u, 12.0 * u);
     let longest = w * 0.25;
-    let mut best: Option<(f32, Point2<f64>, Vector2<f64>, f64, Vec<Point2<f64>>)> = None;
+    let mut best: Option<(f32, Bar)> = None;
     for (right, low) in [(false, true), (true, true), (false, false), (true, false)] {
         let x = if right { w - inset.x - longest } else { inset.x };
         let y = if low { h - inset.y } else { inset.y + 10.0 * u };
@@ -184,10 +225,10 @@ pub(super) fn scale_bar(
         let margin = Vector2::new(6.0 * u, 12.0 * u);
         let cost = occupied.cost(p.inf(q) - margin, p.sup(q) + Vector2::new(6.0 * u, 5.0 * u));
         if best.as_ref().is_none_or(|(c, ..)| cost < *c) {
-            best = Some((cost, a, along, mm, points));
+            best = Some((cost, Bar { start: a, along, mm, points }));
         }
     }
-    let (_, a, along, mm, points) = best?;
+    let (_, Bar { start: a, along, mm, points }) = best?;
     let thick = 2.6 * u / space.scene.magnification().value;
     let up = Vector2::new(-along.y, along.x);
     let quad = |s: f64, e: f64, r: f64| -> Vec<Point2<f64>> {

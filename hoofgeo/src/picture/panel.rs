@@ -105,7 +105,7 @@ impl Panel {
         let wrap = |text: &String| font::wrapped(text, NOTE, Weight::Regular, room);
         Self {
             title: sidecar.subject.animal.clone(),
-            facts: facts(sidecar, taken),
+            facts: font::fitted(&facts(sidecar, taken), FACTS, Weight::Regular, room),
             rows,
             notes: notes.iter().flat_map(wrap).collect(),
             caution: font::wrapped(CAUTION, NOTE, Weight::Bold, room),

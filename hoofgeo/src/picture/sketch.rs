@@ -98,7 +98,7 @@ impl<'a> Sketch<'a> {
             self.flat(plane_a, a - across, a + across, Stroke::Dimension);
             self.flat(plane_b, b - across, b + across, Stroke::Dimension);
         }
-        [0.5, 0.3, 0.7].iter().filter_map(|s| self.space.pixel(sa + (sb - sa) * *s)).collect()
+        [0.5, 0.3, 0.7, 0.1, 0.9].iter().filter_map(|s| self.space.pixel(sa + (sb - sa) * *s)).collect()
     }
 
     /// What belongs to the view, whatever was measured.
