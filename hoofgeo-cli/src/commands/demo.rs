@@ -3,7 +3,7 @@
 use crate::Outcome;
 use crate::args::DemoArgs;
 use crate::demo::{Truth, cases, place_like_a_person, write};
-use crate::output::{Tables, refusal_text};
+use crate::output::{Tables, print, refusal_text};
 use hoofgeo::evaluate::Value;
 use hoofgeo::measured::MeasureOptions;
 use hoofgeo::visit::{Outputs, Progress, Stop, VisitOptions, measure_folder};
@@ -11,6 +11,7 @@ use hoofgeo::{Error, ErrorKind, Result};
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use rayon::prelude::*;
 use std::collections::HashMap;
+use std::fmt::Write as _;
 use std::fs;
 use std::path::Path;
 
@@ -41,28 +42,32 @@ pub(crate) fn run(args: &DemoArgs) -> Result<Outcome> {
             Progress::NoPicture(error) | Progress::Refused(error) => anstream::eprintln!("{}", refusal_text(error)),
         })?;
     if !args.quiet {
-        anstream::print!("{}", tables.text());
-        anstream::println!("{} photos of two invented horses, eight feet, before and after a trim.", summary.measured);
-        anstream::println!(
-            "The feet are rendered, so the truth is known: {} of {} values lie within their ± of it.\n",
-            tally.inside,
-            tally.all
-        );
-        for (what, path) in [
-            ("photos, sidecars, true values", photos),
-            ("annotated pictures", results.join("pictures")),
-            ("all values with uncertainties", results.join("measurements.csv")),
-            ("and their budgets", results.join("measurements.json")),
-        ] {
-            anstream::println!("  {what:<32}{}", path.display());
-        }
-        anstream::println!("\nA photo does not show the bone; a number is no diagnosis.");
+        print(closing(&tables, tally, summary.measured, &photos, &results))?;
     }
     Ok(if summary.refused == 0 { Outcome::Done } else { Outcome::SomeRefused })
 }
 
+fn closing(tables: &Tables, tally: Tally, measured: usize, photos: &Path, results: &Path) -> String {
+    let mut text = tables.text();
+    let _ = writeln!(text, "{measured} photos of two invented horses, eight feet, before and after a trim.");
+    let Tally { inside, all } = tally;
+    let _ = writeln!(
+        text,
+        "The feet are rendered, so the truth is known: {inside} of {all} values lie within their ± of it.\n"
+    );
+    for (what, path) in [
+        ("photos, sidecars, true values", photos.to_path_buf()),
+        ("annotated pictures", results.join("pictures")),
+        ("all values with uncertainties", results.join("measurements.csv")),
+        ("and their budgets", results.join("measurements.json")),
+    ] {
+        let _ = writeln!(text, "  {what:<32}{}", path.display());
+    }
+    text + "\nA photo does not show the bone; a number is no diagnosis.\n"
+}
+
 /// How many values lie within their interval of the truth.
-#[derive(Default)]
+#[derive(Clone, Copy, Default)]
 struct Tally {
     inside: usize,
     all: usize,
