@@ -300,7 +300,7 @@ impl<'a> Joint<'a> {
         for ((p, chol), place) in self.located.points.iter().zip(&self.anatomy).zip(&mut space.places) {
             let pixel = p.pixel + Vector2::new(normal(rng), normal(rng)) * p.u_px;
             let (a, b) = (normal(rng), normal(rng));
-            let near = view.camera.undistort(pixel);
+            let near = view.camera.undistort_near(pixel, p.direction);
             let own = planes[p.plane].as_ref()?;
             match near.and_then(|near| back_project(&view, own, Some(measured), pixel, near)) {
                 Some(q) => *place = q + Vector2::new(chol[0] * a, chol[1] * a + chol[2] * b),

@@ -1,6 +1,68 @@
-//! Measures horse hooves from photographs.
+//! Measures horse hooves from photographs: millimetres and degrees, corrected for lens and camera angle, each with an honest
+//! uncertainty.
+//!
+//! A photo shows the foot from the side or from the sole, with a ruler in the frame. A sidecar file beside it says which ruler
+//! graduations and which anatomical landmarks lie at which pixels. From both, hoofgeo estimates where camera and ruler were,
+//! brings the landmarks to the plane that is measured, and works out angles, lengths, ratios and areas with their uncertainty and
+//! its sources.
+//!
+//! # One photo
+//! ```
+//! use hoofgeo::{measured::{measure, MeasureOptions}, scene::LensPrior, sidecar::Sidecar, uncertainty::print};
+//!
+//! let sidecar = Sidecar::parse(r#"{
+//!   "format": "hoofgeo-sidecar/1",
+//!   "photo": { "file": "side.jpg", "width_px": 4000, "height_px": 3000 },
+//!   "subject": { "animal": "Kestrel", "foot": "LF" },
+//!   "view": "lateral", "side": "lateral",
+//!   "scale": { "kind": "straight_ruler", "tolerance": { "class": "II" }, "points": [
+//!     { "mm": 0, "at": [1000, 2500] }, { "mm": 100, "at": [2000, 2500] }, { "mm": 200, "at": [3000, 2500] } ] },
+//!   "landmarks": {
+//!     "toe_coronet":  { "at": [1723, 1730] }, "toe_ground":  { "at": [1200, 2400] },
+//!     "heel_coronet": { "at": [2659, 2150] }, "heel_ground": { "at": [2400, 2400] } }
+//! }"#, None)?;
+//!
+//! // A phone whose EXIF states a focal length of 3000 px.
+//! let lens = LensPrior::exif((4000, 3000), 3000.0);
+//! let measured = measure(&sidecar, &lens, &MeasureOptions::default())?;
+//! for v in &measured.values {
+//!     println!("{:<28}{}", v.measurement.name, print(v.value, v.expanded(), v.measurement.quantity.unit()));
+//! }
+//! assert_eq!(measured.values[0].measurement.id, "dorsal_wall_angle");
+//! # Ok::<(), hoofgeo::Error>(())
+//! ```
+//!
+//! # Where to look
+//! | Task | Place |
+//! | --- | --- |
+//! | measure a folder, write CSV, JSON, pictures | [`visit`] (feature `files`) |
+//! | measure one sidecar | [`measured::measure`] |
+//! | what is measured, and how | [`measure::ALL`], one declaration each, such as [`measure::HEEL_ANGLE`] |
+//! | a measurement of your own | [`measure::Measurement`] with [`formula!`], evaluated by [`evaluate::evaluate`] |
+//! | landmarks and lines | [`landmark`] |
+//! | sidecars, visit files, lens profiles, their schemas | [`sidecar`] |
+//! | camera, lens and scale pose from graduations | [`scene::Scene`] |
+//! | lens distortion and its removal | [`lens`] |
+//! | homography, planar pose | [`scene::pose`] |
+//! | propagation, budgets, Monte Carlo, printing | [`uncertainty`] |
+//! | photo headers, upright pixels | [`photo`] (features `files`, `pictures`) |
+//!
+//! # Conventions
+//! Pixels are of the *upright* photo, EXIF orientation applied; (0, 0) is the top-left corner of its top-left pixel, whose centre
+//! is (0.5, 0.5). Lengths are in mm. Angles are in degrees in files and results, in radians inside formulas. The scale frame has
+//! its origin at the scale's zero, X along its graduations, Y in its plane, Z towards the camera.
+//!
+//! # Features
+//! `files` (photo headers, folders, result files), `pictures` (pixels and annotated pictures), `schema` (JSON Schemas); all on by
+//! default, and with none of them the geometry builds alone, without any image crate. `heic` decodes HEIC photos through a
+//! system library and is off by default; their headers are read, and they are measured, without it.
+//!
+//! # What it does not do
+//! It judges nothing and diagnoses nothing: a photo shows neither the bone nor the cause. Lame, laminitic or growing animals and
+//! corrective trims belong to a vet and a qualified farrier; local law comes first.
 mod error;
 pub mod evaluate;
+pub mod explain;
 mod foot;
 pub mod landmark;
 pub mod lens;
@@ -10,12 +72,16 @@ pub mod measured;
 pub mod numeric;
 #[cfg(feature = "files")]
 pub mod photo;
+#[cfg(feature = "pictures")]
+pub mod picture;
 pub mod placed;
 pub mod scale;
 pub mod scene;
 pub mod second_order;
 pub mod sidecar;
 pub mod uncertainty;
+#[cfg(feature = "files")]
+pub mod visit;
 
 pub use error::{Error, ErrorKind, Place, Result};
 pub use foot::{Foot, PlaneName, Side, Stage, View};

@@ -125,7 +125,7 @@ impl Located {
     pub fn new(scene: &Scene, sidecar: &Sidecar) -> Result<Self> {
         let (planes, slot) = planes(sidecar);
         let repeats = Repeats::of(sidecar);
-        let (index, marks, closed) = marks(sidecar, &repeats);
+        let Marks { index, marks, closed } = marks(sidecar, &repeats);
         let view = scene.view();
         let seeded: [Dual; UNKNOWNS] = std::array::from_fn(|i| Dual::from_re(scene.state[i]).derivative(i));
         let dual_view = View3::new(&seeded, scene.pivot);
@@ -298,7 +298,13 @@ fn mean(points: &[[f64; 2]]) -> Point2<f64> {
 type Outline = (Line, Range<usize>);
 
 /// All points in the order landmarks, lines; their index; and the closed outlines among them.
-fn marks(sidecar: &Sidecar, repeats: &Repeats) -> (Index, Vec<Mark>, Vec<Outline>) {
+struct Marks {
+    index: Index,
+    marks: Vec<Mark>,
+    closed: Vec<(Line, Range<usize>)>,
+}
+
+fn marks(sidecar: &Sidecar, repeats: &Repeats) -> Marks {
     let mut index = Index::default();
     let mut marks = Vec::new();
     let mut closed = Vec::new();
@@ -334,7 +340,7 @@ fn marks(sidecar: &Sidecar, repeats: &Repeats) -> (Index, Vec<Mark>, Vec<Outline
             });
         }
     }
-    (index, marks, closed)
+    Marks { index, marks, closed }
 }
 
 /// The reading on the side that faces the camera; the other side's where only that was read.

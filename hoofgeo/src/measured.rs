@@ -65,12 +65,7 @@ pub struct Measured {
 /// # Ok::<(), hoofgeo::Error>(())
 /// ```
 pub fn measure(sidecar: &Sidecar, lens: &LensPrior, options: &MeasureOptions) -> Result<Measured> {
-    if sidecar.landmarks.is_empty() && sidecar.lines.is_empty() && sidecar.gauge.is_empty() {
-        return Err(Error::new(ErrorKind::Format, "no landmark or line is placed yet")
-            .help("place landmarks on the photo and write their pixels into the sidecar"));
-    }
-    let scene = scene(sidecar, lens)?;
-    let located = Located::new(&scene, sidecar)?;
+    let (scene, located) = locate(sidecar, lens)?;
     let mut values = Vec::new();
     let mut missing = Vec::new();
     for measurement in measure::of(sidecar.view) {
@@ -93,11 +88,39 @@ pub fn measure(sidecar: &Sidecar, lens: &LensPrior, options: &MeasureOptions) ->
     Ok(Measured { scene, located, values, missing, circumstances })
 }
 
+/// The scene of a sidecar's scale, and its landmarks and lines in the measured plane: everything that can be refused, before
+/// anything is measured.
+///
+/// # Errors
+/// As [`measure`].
+pub fn locate(sidecar: &Sidecar, lens: &LensPrior) -> Result<(Scene, Located)> {
+    // What is missing altogether is said before the scene is estimated, and all of it at once: a new sidecar lacks both.
+    let nothing_placed = sidecar.landmarks.is_empty() && sidecar.lines.is_empty() && sidecar.gauge.is_empty();
+    let nothing_marked = sidecar.scale.as_ref().is_none_or(|s| s.points.is_empty());
+    if nothing_marked && nothing_placed {
+        let what = "no graduation of the scale is marked and no landmark is placed yet";
+        return Err(Error::new(ErrorKind::Format, what).help(format!("{MARK_GRADUATIONS}; {PLACE_LANDMARKS}")));
+    }
+    if nothing_placed {
+        return Err(Error::new(ErrorKind::Format, "no landmark or line is placed yet").help(PLACE_LANDMARKS));
+    }
+    let scene = scene(sidecar, lens)?;
+    let located = Located::new(&scene, sidecar)?;
+    Ok((scene, located))
+}
+
+const MARK_GRADUATIONS: &str = "write graduations of the ruler, three or more and far apart, into the sidecar's scale.points: \
+                                { \"mm\": 50, \"at\": [x, y] }, the pixel counted from the photo's top left corner";
+const PLACE_LANDMARKS: &str =
+    "write each landmark's pixel into its slot under the sidecar's landmarks: { \"at\": [x, y] }";
+
 /// The scene of a sidecar's scale.
+///
+/// # Errors
+/// `Scale` and `Scene` where the graduations are missing or contradict each other.
 pub fn scene(sidecar: &Sidecar, lens: &LensPrior) -> Result<Scene> {
     let Some(scale) = sidecar.scale.as_ref().filter(|s| !s.points.is_empty()) else {
-        return Err(Error::new(ErrorKind::Scale, "no graduation of the scale is marked")
-            .help("mark two or more graduations of the ruler in the photo: scale.points in the sidecar"));
+        return Err(Error::new(ErrorKind::Scale, "no graduation of the scale is marked yet").help(MARK_GRADUATIONS));
     };
     let graduations: Vec<Graduation> =
         scale.points.iter().map(|g| Graduation { label: Point2::from(g.mm), pixel: Point2::from(g.at) }).collect();

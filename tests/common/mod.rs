@@ -1,6 +1,7 @@
 //! Golden data for the tests in this folder.
 #![allow(dead_code, reason = "every test crate uses a part of it")]
 
+use num_dual::DualNum;
 use serde_json::Value;
 use std::path::{Path, PathBuf};
 
@@ -62,4 +63,10 @@ pub(crate) fn near(a: f64, b: f64, tolerance: f64) {
 #[track_caller]
 pub(crate) fn agrees(a: f64, b: f64, relative: f64) {
     near(a, b, relative * b.abs());
+}
+
+/// Length of an end gauge, nm (JCGM 100:2008 H.1, JCGM 101:2008 9.5): l_S, d0, d1, d2, α_S, θ̄, Δ, δα, δθ.
+pub(crate) fn end_gauge<T: DualNum<Primitive = f64> + Copy>(x: &[T]) -> T {
+    let [l, d0, d1, d2, alpha, theta, cycle, delta_alpha, delta_theta] = x else { panic!("nine inputs") };
+    *l + *d0 + *d1 + *d2 - *l * (*delta_alpha * (*theta + *cycle) + *alpha * *delta_theta)
 }

@@ -118,11 +118,13 @@ impl Distortion<f64> {
         // The radial part folds where d(r·radial)/dr = 0; the tangential part is too small to fold on its own, its
         // effect is in the determinant at the point itself.
         let r2_end = p.coords.norm_squared();
-        let folds_before = (1..=8).any(|i| {
-            let r2 = r2_end * f64::from(i) / 8.0;
-            1.0 + r2 * (3.0 * self.k1 + r2 * (5.0 * self.k2 + r2 * 7.0 * self.k3)) <= 0.0
-        });
-        !folds_before && self.derivative(p).determinant() > 0.0
+        let in_order = (1..=8).all(|i| self.keeps_order_at(r2_end * f64::from(i) / 8.0));
+        in_order && self.derivative(p).determinant() > 0.0
+    }
+
+    /// Whether at the radius whose square this is a point farther out stays farther out.
+    pub(super) fn keeps_order_at(&self, r2: f64) -> bool {
+        1.0 + r2 * (3.0 * self.k1 + r2 * (5.0 * self.k2 + r2 * 7.0 * self.k3)) > 0.0
     }
 }
 

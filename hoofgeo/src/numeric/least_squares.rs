@@ -10,6 +10,9 @@
 
 use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
 
+/// With this damping a step is too small to change anything.
+const LARGEST_DAMPING: f64 = 1e16;
+
 /// A least-squares problem: residuals and their derivatives.
 pub trait LeastSquares {
     /// Number of parameters.
@@ -179,6 +182,10 @@ pub fn minimise<P: LeastSquares>(problem: &P, start: &[f64], options: &Options) 
             }
             let Some(factor) = normal.damped(damping) else {
                 damping = damping.max(1e-12) * 10.0;
+                if damping > LARGEST_DAMPING || !normal.matrix.iter().all(|v| v.is_finite()) {
+                    fit.stop = Stop::NoProgress;
+                    return fit;
+                }
                 continue;
             };
             let step = -factor.solve(&normal.gradient);
@@ -193,9 +200,11 @@ pub fn minimise<P: LeastSquares>(problem: &P, start: &[f64], options: &Options) 
             let inside = problem.evaluate(&trial, &mut trial_residuals, None);
             let trial_sum = if inside { sum_of_squares(&trial_residuals) } else { f64::INFINITY };
             let gain = (fit.sum_of_squares - trial_sum) / promised;
-            if trial_sum.is_finite() && gain > 0.0 {
+            if trial_sum.is_finite()
+                && gain > 0.0
+                && problem.evaluate(&trial, &mut fit.residuals, Some(&mut fit.jacobian))
+            {
                 fit.x = trial;
-                problem.evaluate(&fit.x, &mut fit.residuals, Some(&mut fit.jacobian));
                 fit.sum_of_squares = trial_sum;
                 damping *= (1.0 - (2.0 * gain - 1.0).powi(3)).clamp(1.0 / 10.0, 2.0);
                 growth = 2.0;
@@ -203,7 +212,7 @@ pub fn minimise<P: LeastSquares>(problem: &P, start: &[f64], options: &Options) 
             }
             damping *= growth;
             growth *= 2.0;
-            if damping > 1e16 {
+            if damping > LARGEST_DAMPING {
                 fit.stop = Stop::NoProgress;
                 return fit;
             }
@@ -226,4 +235,31 @@ pub fn covariance(jacobian: &DMatrix<f64>) -> Option<DMatrix<f64>> {
 
 fn sum_of_squares(r: &[f64]) -> f64 {
     r.iter().map(|v| v * v).sum()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A model whose derivative is not a number ends the run instead of looping.
+    #[test]
+    fn a_derivative_that_is_not_a_number_ends_the_run() {
+        struct Broken;
+        impl LeastSquares for Broken {
+            fn parameters(&self) -> usize {
+                1
+            }
+            fn residuals(&self) -> usize {
+                1
+            }
+            fn evaluate(&self, _: &[f64], r: &mut [f64], j: Option<&mut DMatrix<f64>>) -> bool {
+                r[0] = 1.0;
+                if let Some(j) = j {
+                    j[(0, 0)] = f64::NAN;
+                }
+                true
+            }
+        }
+        assert_eq!(minimise(&Broken, &[0.0], &Options::default()).stop, Stop::NoProgress);
+    }
 }

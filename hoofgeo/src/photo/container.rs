@@ -67,6 +67,11 @@ pub(super) fn read_header<R: BufRead + Seek>(r: &mut R) -> Result<Header, Fault>
         |photo_type, (stored, exif): Sized| Header { photo_type, stored, orientation: None, exif: tags::parse(exif) };
     match &head[..n] {
         [] => Err(Error::new(ErrorKind::Photo, "the file is empty").help(COPY_AGAIN).into()),
+        [0, 0, 0, 0, 0, 0, 0, 0, ..] => {
+            Err(Error::new(ErrorKind::Photo, "the file begins with zeros: it was not copied whole")
+                .help(COPY_AGAIN)
+                .into())
+        }
         [0xff, 0xd8, ..] => Ok(with(PhotoType::Jpeg, jpeg(r)?)),
         [0x89, b'P', b'N', b'G', ..] => Ok(with(PhotoType::Png, png(r)?)),
         [b'R', b'I', b'F', b'F', _, _, _, _, b'W', b'E', b'B', b'P'] => Ok(with(PhotoType::WebP, webp(r)?)),

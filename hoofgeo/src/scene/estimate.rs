@@ -1,10 +1,9 @@
 //! The scene's most probable state and its covariance.
 
 use super::params::{
-    DISTORTION, LENS, LN_FOCAL, LN_MAGNIFICATION, PIVOT, PRINCIPAL, ROLL, STRETCH, TILT_X, TILT_Y, UNKNOWNS, View3,
-    angles,
+    DISTORTION, LENS, LN_FOCAL, LN_MAGNIFICATION, PIVOT, ROLL, STRETCH, TILT_X, TILT_Y, UNKNOWNS, View3, angles,
 };
-use super::pose::planar_poses;
+use super::pose::{affine_poses, planar_poses};
 use super::prior::LensPrior;
 use crate::numeric::{LeastSquares, Options, Stop, covariance, minimise};
 use crate::scale::Graduation;
@@ -296,7 +295,7 @@ fn start_from_line(given: &Given<'_>, barrel: f64) -> State {
     state
 }
 
-/// The two closed-form poses, and each with its tilts turned round, for the lens's prior mean.
+/// The two closed-form poses of the homography and those of the affine map, for the lens's prior mean.
 fn starts_from_plane(given: &Given<'_>) -> Vec<State> {
     let base = blank(given);
     let view = View3::<f64>::new(&base.into(), Point2::origin());
@@ -307,25 +306,23 @@ fn starts_from_plane(given: &Given<'_>) -> Vec<State> {
         .iter()
         .map(|g| view.camera.undistort(g.pixel).unwrap_or_else(|| Point2::from((g.pixel - principal) / focal)))
         .collect();
-    let Some(poses) = planar_poses(&plane, &image) else { return Vec::new() };
     let pivot = middle(given.graduations);
     let mut starts = Vec::new();
-    for pose in poses {
+    // The affine poses serve where the homography is not to be had (four of five graduations on one leg of a square) or is drowned
+    // in noise.
+    for pose in [planar_poses(&plane, &image), affine_poses(&plane, &image)].into_iter().flatten().flatten() {
         // Seen from behind (a mirrored photo): start face-on, the fit then tells how bad it is.
         let (a, b, roll) = angles(&pose.rotation);
         let c = pose.rotation * nalgebra::Vector3::new(pivot.x, pivot.y, 0.0) + pose.translation;
         if c.z <= 0.0 || a.abs().max(b.abs()) > 1.4 {
             continue;
         }
-        for sign in [1.0, -1.0] {
-            let mut state = base;
-            (state[TILT_X], state[TILT_Y], state[ROLL]) = (sign * a, sign * b, roll);
-            state[PIVOT] = principal.x + focal * c.x / c.z;
-            state[PIVOT + 1] = principal.y + focal * c.y / c.z;
-            state[LN_MAGNIFICATION] = state[LN_FOCAL] - c.z.ln();
-            starts.push(state);
-        }
+        let mut state = base;
+        (state[TILT_X], state[TILT_Y], state[ROLL]) = (a, b, roll);
+        state[PIVOT] = principal.x + focal * c.x / c.z;
+        state[PIVOT + 1] = principal.y + focal * c.y / c.z;
+        state[LN_MAGNIFICATION] = state[LN_FOCAL] - c.z.ln();
+        starts.push(state);
     }
-    debug_assert_eq!(PRINCIPAL, 1);
     starts
 }

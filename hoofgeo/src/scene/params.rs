@@ -142,7 +142,7 @@ mod tests {
 
     #[test]
     fn angles_undo_rotation() {
-        for (a, b, c) in [(0.1, -0.2, 0.3), (-0.6, 0.5, 3.0), (0.0, 0.0, -2.0)] {
+        for (a, b, c) in [(0.1_f64, -0.2_f64, 0.3_f64), (-0.6, 0.5, 3.0), (0.0, 0.0, -2.0)] {
             let r = rotation(a, b, c);
             assert!((r.determinant() - 1.0).abs() < 1e-14);
             let (a2, b2, c2) = angles(&r);

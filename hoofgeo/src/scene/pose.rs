@@ -68,14 +68,40 @@ pub struct PlanarPose {
 /// # Source
 /// T. Collins & A. Bartoli, *Infinitesimal plane-based pose estimation*, Int. J. Computer Vision 109 (2014) 252-286.
 pub fn planar_poses(plane: &[Point2<f64>], image: &[Point2<f64>]) -> Option<[PlanarPose; 2]> {
-    let n = plane.len() as f64;
-    let middle = plane.iter().map(|p| p.coords).sum::<Vector2<f64>>() / n;
-    let centred: Vec<Point2<f64>> = plane.iter().map(|p| p - middle).collect();
-    let h = homography(&centred, image)?;
-    let (v, jacobian) = local_map(&h)?;
-    let rotations = rotations_of(v, &jacobian)?;
+    let (middle, centred) = centred(plane);
+    let (v, jacobian) = local_map(&homography(&centred, image)?)?;
+    poses_of(middle, &centred, image, v, &jacobian)
+}
+
+/// The same from the affine map that fits best: coarser, but good for any three points that are not on one line.
+pub fn affine_poses(plane: &[Point2<f64>], image: &[Point2<f64>]) -> Option<[PlanarPose; 2]> {
+    let (middle, centred) = centred(plane);
+    let v = image.iter().map(|p| p.coords).sum::<Vector2<f64>>() / image.len() as f64;
+    let (mut pp, mut ip) = (Matrix2::zeros(), Matrix2::zeros());
+    for (p, q) in centred.iter().zip(image) {
+        pp += p.coords * p.coords.transpose();
+        ip += (q.coords - v) * p.coords.transpose();
+    }
+    let jacobian = ip * pp.try_inverse()?;
+    poses_of(middle, &centred, image, v, &jacobian)
+}
+
+fn centred(plane: &[Point2<f64>]) -> (Vector2<f64>, Vec<Point2<f64>>) {
+    let middle = plane.iter().map(|p| p.coords).sum::<Vector2<f64>>() / plane.len() as f64;
+    (middle, plane.iter().map(|p| p - middle).collect())
+}
+
+/// The poses whose local map at the plane's middle is this.
+fn poses_of(
+    middle: Vector2<f64>,
+    centred: &[Point2<f64>],
+    image: &[Point2<f64>],
+    v: Vector2<f64>,
+    jacobian: &Matrix2<f64>,
+) -> Option<[PlanarPose; 2]> {
+    let rotations = rotations_of(v, jacobian)?;
     let mut poses = rotations.map(|rotation| {
-        let t = translation(&centred, image, &rotation)?;
+        let t = translation(centred, image, &rotation)?;
         // Back to the plane's own origin.
         let shift = rotation * Vector3::new(middle.x, middle.y, 0.0);
         Some(PlanarPose { rotation, translation: t - shift })

@@ -98,7 +98,7 @@ pub(super) fn check_geometry(input: &SceneInput<'_>, two_dimensional: bool) -> R
         }));
     }
     let extent = pixel_extent(g);
-    if extent.is_nan() || extent <= 10.0 * input.u_px {
+    if extent <= 10.0 * input.u_px {
         return Err(Error::new(
             ErrorKind::Scale,
             format!("the marked graduations lie within {extent:.1} px of each other"),
@@ -197,7 +197,10 @@ pub(super) fn accuse(given: &Given<'_>, best: &Optimum, two_dimensional: bool) -
                 best.residuals[worst].norm()
             ),
         )
-        .help(if two_dimensional {
+        .help(if given.lens.source == LensSource::Profile {
+            "check labels and pixels, and whether the lens profile is of this camera and lens; mark more graduations so that a \
+             wrong one can be told"
+        } else if two_dimensional {
             "check labels and pixels, and mark more graduations so that a wrong one can be told"
         } else {
             "check labels and pixels, and mark more graduations so that a wrong one can be told; where the camera leant \
@@ -251,7 +254,8 @@ fn fitting_label(given: &Given<'_>, view: &View3<f64>, pixel: Point2<f64>, line:
     // Scatter of the mark itself and of the place that the others foretell.
     let slack = 5.0 * given.u_px;
     [10.0, 5.0, 1.0].into_iter().find_map(|step| {
-        let round = |v: f64| (v / step).round() * step;
+        // Adding 0 makes -0, which nobody writes on a ruler, 0.
+        let round = |v: f64| (v / step).round() * step + 0.0;
         let label = Point2::new(round(place.x), if line { 0.0 } else { round(place.y) });
         let off = (view.graduation_pixel(label)? - pixel).norm();
         (off <= slack).then_some(label)

@@ -13,9 +13,8 @@ type Checked = Result<(), Fault>;
 /// Everything of a sidecar.
 pub(super) fn sidecar(s: &Sidecar) -> Checked {
     photo(&s.photo).map_err(|e| e.within("photo"))?;
-    if s.subject.animal.chars().all(char::is_whitespace) && !s.subject.animal.is_empty() {
-        text("animal", Some(&s.subject.animal)).map_err(|e| e.within("subject"))?;
-    }
+    // An absent name is empty in the type, so only a blank one can be told from it.
+    text("animal", Some(&s.subject.animal).filter(|a| !a.is_empty())).map_err(|e| e.within("subject"))?;
     texts(s.taken.as_deref(), [("observer", &s.observer), ("lens", &s.lens), ("notes", &s.notes)])?;
     if let Some(scale) = &s.scale {
         whole_scale(scale, &s.photo).map_err(|e| e.within("scale"))?;
@@ -58,7 +57,7 @@ pub(super) fn sidecar(s: &Sidecar) -> Checked {
 /// Everything of a visit that can be judged without its photos.
 pub(super) fn visit(v: &Visit) -> Checked {
     if let Some(subject) = &v.subject {
-        text("animal", subject.animal.as_deref()).map_err(|e| e.within("subject"))?;
+        text("animal", subject.animal.as_ref()).map_err(|e| e.within("subject"))?;
     }
     texts(v.taken.as_deref(), [("observer", &v.observer), ("lens", &v.lens), ("notes", &v.notes)])?;
     if let Some(scale) = &v.scale {
@@ -68,7 +67,9 @@ pub(super) fn visit(v: &Visit) -> Checked {
 }
 
 fn photo(p: &PhotoRef) -> Checked {
-    text("file", Some(&p.file))?;
+    if p.file.trim().is_empty() {
+        return Err(Fault::new("must name the photo's file").within("file"));
+    }
     if p.file.contains(['/', '\\']) {
         return Err(Fault::new("must be a file name without a folder")
             .help("a photo and its sidecar stand in one folder")
@@ -83,7 +84,7 @@ fn photo(p: &PhotoRef) -> Checked {
 }
 
 /// A text that is given says something.
-fn text(key: &str, text: Option<&str>) -> Checked {
+pub(super) fn text(key: &str, text: Option<&String>) -> Checked {
     match text {
         Some(t) if t.trim().is_empty() => {
             Err(Fault::new("must not be empty text").help("leave the key out, or write null").within(key))
@@ -100,7 +101,7 @@ fn texts(taken: Option<&str>, others: [(&str, &Option<String>); 3]) -> Checked {
             .help("write it as 2026-05-04T09:30:00, 2026-05-04T09:30:00+01:00 or 2026-05-04")
             .within("taken"));
     }
-    others.into_iter().try_for_each(|(key, value)| text(key, value.as_deref()))
+    others.into_iter().try_for_each(|(key, value)| text(key, value.as_ref()))
 }
 
 #[derive(Clone, Copy, PartialEq)]
@@ -116,7 +117,7 @@ fn uncertainty(key: &str, u: Option<f64>, most: f64, zero: Zero) -> Checked {
         Fault::new(format!("an uncertainty cannot be negative, here it is {u}"))
     } else if u == 0.0 && zero == Zero::Refused {
         Fault::new("an uncertainty of 0 px claims a perfect mark").help("leave the key out for the usual value")
-    } else if !(u <= most) {
+    } else if u > most || u.is_nan() {
         Fault::new(format!("{u} is too much to be meant, {most} is the most"))
     } else {
         return Ok(());
@@ -127,7 +128,7 @@ fn uncertainty(key: &str, u: Option<f64>, most: f64, zero: Zero) -> Checked {
 /// A length or coordinate within what can be meant.
 fn within(key: &str, value: Option<f64>, most: f64) -> Checked {
     match value {
-        Some(v) if !(v.abs() <= most) => {
+        Some(v) if v.abs() > most || v.is_nan() => {
             Err(Fault::new(format!("{v} mm is too far to be meant, {most} mm is the most")).within(key))
         }
         _ => Ok(()),

@@ -2,9 +2,8 @@
 //! about, which a reader that works on the text alone cannot give (it knows only how far it has read).
 
 use super::fault::{Fault, Step, short};
-use super::text::{Document, key_start};
-use jsonc_parser::ast::{Object, Value};
-use jsonc_parser::common::Ranged as _;
+use super::text::Document;
+use super::tree::{Field, Kind, Node};
 use serde::Deserialize;
 use serde::de::value::StrDeserializer;
 use serde::de::{self, DeserializeSeed, Deserializer, EnumAccess, MapAccess, SeqAccess, VariantAccess, Visitor};
@@ -19,24 +18,24 @@ pub(super) fn read<'t, T: Deserialize<'t>>(document: &'t Document<'_>) -> Result
 }
 
 struct De<'t, 'a> {
-    value: &'t Value<'a>,
+    value: &'t Node<'a>,
 }
 
 /// What a value is, for messages.
-fn describe(value: &Value<'_>) -> String {
-    match value {
-        Value::StringLit(s) => format!("the text \"{}\"", short(&s.value)),
-        Value::NumberLit(n) => format!("the number {}", short(n.value)),
-        Value::BooleanLit(b) => b.value.to_string(),
-        Value::Object(_) => "an object `{...}`".to_owned(),
-        Value::Array(_) => "a list `[...]`".to_owned(),
-        Value::NullKeyword(_) => "null".to_owned(),
+fn describe(value: &Node<'_>) -> String {
+    match &value.kind {
+        Kind::Text(text) => format!("the text \"{}\"", short(text)),
+        Kind::Number(_, text) => format!("the number {}", short(text)),
+        Kind::Bool(b) => b.to_string(),
+        Kind::Object(_) => "an object `{...}`".to_owned(),
+        Kind::List(_) => "a list `[...]`".to_owned(),
+        Kind::Null => "null".to_owned(),
     }
 }
 
 impl<'t, 'a> De<'t, 'a> {
     fn start(&self) -> usize {
-        self.value.range().start
+        self.value.at
     }
 
     fn wrong(&self, expected: &str) -> Fault {
@@ -44,37 +43,41 @@ impl<'t, 'a> De<'t, 'a> {
     }
 
     fn number(&self) -> Result<f64, Fault> {
-        let Value::NumberLit(n) = self.value else { return Err(self.wrong("a number")) };
-        // The grammar was checked; what remains is a number too large for a double, which parses as infinite.
-        match n.value.parse::<f64>() {
-            Ok(x) if x.is_finite() => Ok(x),
-            _ => Err(Fault::new(format!("{} is not a number that can be meant here", short(n.value))).at(self.start())),
+        match &self.value.kind {
+            Kind::Number(x, _) if x.is_finite() => Ok(*x),
+            Kind::Number(_, text) => {
+                Err(Fault::new(format!("{} is not a number that can be meant here", short(text))).at(self.start()))
+            }
+            _ => Err(self.wrong("a number")),
         }
     }
 
     fn text(&self) -> Result<&'t Cow<'a, str>, Fault> {
-        match self.value {
-            Value::StringLit(s) => Ok(&s.value),
+        match &self.value.kind {
+            Kind::Text(text) => Ok(text),
             _ => Err(self.wrong("text in double quotes")),
         }
     }
 
-    fn object(&self) -> Result<&'t Object<'a>, Fault> {
-        self.value.as_object().ok_or_else(|| self.wrong("an object `{...}`"))
+    fn fields(&self) -> Result<&'t [Field<'a>], Fault> {
+        match &self.value.kind {
+            Kind::Object(fields) => Ok(fields),
+            _ => Err(self.wrong("an object `{...}`")),
+        }
     }
 
-    fn elements(&self) -> Result<&'t [Value<'a>], Fault> {
-        let array = self.value.as_array().ok_or_else(|| self.wrong("a list `[...]`"))?;
-        if array.elements.len() > LONGEST_LIST {
-            let what = format!("{} entries; {LONGEST_LIST} at most are read", array.elements.len());
+    fn elements(&self) -> Result<&'t [Node<'a>], Fault> {
+        let Kind::List(list) = &self.value.kind else { return Err(self.wrong("a list `[...]`")) };
+        if list.len() > LONGEST_LIST {
+            let what = format!("{} entries; {LONGEST_LIST} at most are read", list.len());
             return Err(Fault::new(what).at(self.start()));
         }
-        Ok(&array.elements)
+        Ok(list)
     }
 
     fn map<V: Visitor<'t>>(self, visitor: V) -> Result<V::Value, Fault> {
         let start = self.start();
-        visitor.visit_map(Fields { object: self.object()?, next: 0 }).map_err(|e| e.at(start))
+        visitor.visit_map(Fields { fields: self.fields()?, next: 0 }).map_err(|e| e.at(start))
     }
 
     fn seq<V: Visitor<'t>>(self, visitor: V) -> Result<V::Value, Fault> {
@@ -88,13 +91,13 @@ impl<'de> Deserializer<'de> for De<'de, '_> {
 
     fn deserialize_any<V: Visitor<'de>>(self, visitor: V) -> Result<V::Value, Fault> {
         let start = self.start();
-        match self.value {
-            Value::Object(_) => self.map(visitor),
-            Value::Array(_) => self.seq(visitor),
-            Value::NumberLit(_) => visitor.visit_f64(self.number()?),
-            Value::StringLit(s) => visitor.visit_borrowed_str(&s.value),
-            Value::BooleanLit(b) => visitor.visit_bool(b.value),
-            Value::NullKeyword(_) => visitor.visit_unit(),
+        match &self.value.kind {
+            Kind::Object(_) => self.map(visitor),
+            Kind::List(_) => self.seq(visitor),
+            Kind::Number(..) => visitor.visit_f64(self.number()?),
+            Kind::Text(text) => visitor.visit_borrowed_str(text),
+            Kind::Bool(b) => visitor.visit_bool(*b),
+            Kind::Null => visitor.visit_unit(),
         }
         .map_err(|e: Fault| e.at(start))
     }
@@ -106,7 +109,7 @@ impl<'de> Deserializer<'de> for De<'de, '_> {
     fn deserialize_u32<V: Visitor<'de>>(self, visitor: V) -> Result<V::Value, Fault> {
         let x = self.number()?;
         if x.fract() != 0.0 || !(0.0..=f64::from(u32::MAX)).contains(&x) {
-            return Err(self.wrong("a whole number"));
+            return Err(self.wrong("a positive whole number"));
         }
         #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "whole and in range, see above")]
         visitor.visit_u32(x as u32)
@@ -126,8 +129,8 @@ impl<'de> Deserializer<'de> for De<'de, '_> {
     }
 
     fn deserialize_option<V: Visitor<'de>>(self, visitor: V) -> Result<V::Value, Fault> {
-        match self.value {
-            Value::NullKeyword(_) => visitor.visit_none(),
+        match self.value.kind {
+            Kind::Null => visitor.visit_none(),
             _ => visitor.visit_some(self),
         }
     }
@@ -141,11 +144,14 @@ impl<'de> Deserializer<'de> for De<'de, '_> {
     }
 
     fn deserialize_tuple<V: Visitor<'de>>(self, length: usize, visitor: V) -> Result<V::Value, Fault> {
-        if let Value::Array(a) = self.value
-            && a.elements.len() != length
+        if let Kind::List(list) = &self.value.kind
+            && list.len() != length
         {
-            let expected = if length == 2 { "`[x, y]`, two numbers".to_owned() } else { format!("{length} values") };
-            return Err(Fault::new(format!("must be {expected}; here are {}", a.elements.len())).at(self.start()));
+            let fault = match (length, list.len()) {
+                (2, n) => super::fault::not_a_pair(n),
+                (_, n) => Fault::new(format!("must be a list of {length} values, not {n}")),
+            };
+            return Err(fault.at(self.start()));
         }
         self.seq(visitor)
     }
@@ -157,9 +163,12 @@ impl<'de> Deserializer<'de> for De<'de, '_> {
     fn deserialize_struct<V: Visitor<'de>>(
         self,
         _: &'static str,
-        _: &'static [&'static str],
+        keys: &'static [&'static str],
         visitor: V,
     ) -> Result<V::Value, Fault> {
+        if keys.contains(&"at") && matches!(self.value.kind, Kind::List(_)) {
+            return Err(self.wrong("an object `{...}`").help("write { \"at\": [x, y] }"));
+        }
         self.map(visitor)
     }
 
@@ -171,21 +180,18 @@ impl<'de> Deserializer<'de> for De<'de, '_> {
         visitor: V,
     ) -> Result<V::Value, Fault> {
         let start = self.start();
-        match self.value {
-            Value::Object(o) => match o.properties.as_slice() {
-                [p] => visitor.visit_enum(Case { key: p.name.as_str(), value: Some(&p.value), at: key_start(p) }),
+        match &self.value.kind {
+            Kind::Object(fields) => match fields.as_slice() {
+                [f] => visitor.visit_enum(Case { key: &f.key, value: Some(&f.value), at: f.at }),
                 // One that nobody knows tells more than that there are too many.
-                many => match many.iter().find(|p| !names.contains(&p.name.as_str())) {
-                    Some(p) => {
-                        let key = p.name.as_str();
-                        Err(super::fault::unknown_key(key, names).at(key_start(p)).within(key))
-                    }
+                many => match many.iter().find(|f| !names.contains(&&*f.key)) {
+                    Some(f) => Err(super::fault::unknown_key(&f.key, names).at(f.at).within(&*f.key)),
                     None => {
                         Err(Fault::new(format!("takes one of {}, not {} keys", super::fault::list(names), many.len())))
                     }
                 },
             },
-            Value::StringLit(s) => visitor.visit_enum(Case { key: &s.value, value: None, at: start }),
+            Kind::Text(text) => visitor.visit_enum(Case { key: text, value: None, at: start }),
             _ => Err(self.wrong(&super::fault::list(names))),
         }
         .map_err(|e: Fault| e.at(start))
@@ -202,7 +208,7 @@ impl<'de> Deserializer<'de> for De<'de, '_> {
 
 /// An object's keys and values in order. Refuses a repeated key.
 struct Fields<'t, 'a> {
-    object: &'t Object<'a>,
+    fields: &'t [Field<'a>],
     next: usize,
 }
 
@@ -210,29 +216,29 @@ impl<'t> MapAccess<'t> for Fields<'t, '_> {
     type Error = Fault;
 
     fn next_key_seed<K: DeserializeSeed<'t>>(&mut self, seed: K) -> Result<Option<K::Value>, Fault> {
-        let Some(property) = self.object.properties.get(self.next) else { return Ok(None) };
-        let key = property.name.as_str();
+        let Some(field) = self.fields.get(self.next) else { return Ok(None) };
+        let key = &*field.key;
         // Keys before this one were all known and different, so this is never a long search.
-        if self.object.properties[..self.next].iter().any(|p| p.name.as_str() == key) {
+        if self.fields[..self.next].iter().any(|f| f.key == key) {
             return Err(Fault::new(format!("the key `{}` is given twice", short(key)))
                 .help("keep one of the two")
-                .at(key_start(property))
+                .at(field.at)
                 .within(key));
         }
         self.next += 1;
-        seed.deserialize(StrDeserializer::new(key)).map(Some).map_err(|e: Fault| e.at(key_start(property)).within(key))
+        seed.deserialize(StrDeserializer::new(key)).map(Some).map_err(|e: Fault| e.at(field.at).within(key))
     }
 
     fn next_value_seed<V: DeserializeSeed<'t>>(&mut self, seed: V) -> Result<V::Value, Fault> {
-        let Some(property) = self.next.checked_sub(1).and_then(|i| self.object.properties.get(i)) else {
+        let Some(field) = self.next.checked_sub(1).and_then(|i| self.fields.get(i)) else {
             return Err(de::Error::custom("a value was asked for before its key"));
         };
-        seed.deserialize(De { value: &property.value }).map_err(|e| e.within(property.name.as_str()))
+        seed.deserialize(De { value: &field.value }).map_err(|e| e.within(&*field.key))
     }
 }
 
 struct Elements<'t, 'a> {
-    rest: std::slice::Iter<'t, Value<'a>>,
+    rest: std::slice::Iter<'t, Node<'a>>,
     index: usize,
 }
 
@@ -254,7 +260,7 @@ impl<'t> SeqAccess<'t> for Elements<'t, '_> {
 /// One case of an enum.
 struct Case<'t, 'a> {
     key: &'t str,
-    value: Option<&'t Value<'a>>,
+    value: Option<&'t Node<'a>>,
     at: usize,
 }
 
@@ -275,7 +281,7 @@ impl<'t, 'a> EnumAccess<'t> for Case<'t, 'a> {
 
 struct Content<'t, 'a> {
     key: &'t str,
-    value: Option<&'t Value<'a>>,
+    value: Option<&'t Node<'a>>,
     at: usize,
 }
 

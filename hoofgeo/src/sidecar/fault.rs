@@ -83,6 +83,14 @@ impl Fault {
         self
     }
 
+    /// What is wrong, a line break, what to do: the form that passes through serde.
+    pub(super) fn into_text(self) -> String {
+        match self.0.help {
+            Some(help) => format!("{}\n{help}", self.0.what),
+            None => self.0.what,
+        }
+    }
+
     /// Whether it was found under this key of the document.
     pub(super) fn is_in(&self, key: &str) -> bool {
         matches!(self.0.reversed.last(), Some(Step::Key(k)) if k == key)
@@ -153,6 +161,8 @@ pub(super) fn did_you_mean<'n>(given: &str, known: impl IntoIterator<Item = &'n 
     let given = given.replace(['-', ' '], "_");
     known
         .into_iter()
+        // Nearness says nothing of names as short as `I` or `x`.
+        .filter(|name| name.len() > 1)
         .map(|name| (strsim::jaro_winkler(&given, &name.to_lowercase()), name))
         .filter(|(nearness, _)| *nearness >= NEAR)
         .max_by(|a, b| a.0.total_cmp(&b.0))
@@ -168,6 +178,13 @@ pub(super) fn list(names: &[&str]) -> String {
             format!("{} or `{last}`", head.iter().map(|n| format!("`{n}`")).collect::<Vec<_>>().join(", "))
         }
     }
+}
+
+/// A list that should hold the two numbers of a point holds another number of values.
+pub(super) fn not_a_pair(values: usize) -> Fault {
+    let fault = Fault::new(format!("must be `[x, y]`, two numbers, not {values}"));
+    // 812,4 for 812.4 makes three values of two, or four.
+    if matches!(values, 3 | 4) { fault.help("the decimal mark is a point, not a comma") } else { fault }
 }
 
 /// A key that nobody knows, with the nearest one that is known.
@@ -196,8 +213,16 @@ impl de::Error for Fault {
         }
     }
 
-    fn invalid_type(_: de::Unexpected<'_>, expected: &dyn de::Expected) -> Self {
-        Self::new(format!("must be {expected}"))
+    fn invalid_type(found: de::Unexpected<'_>, expected: &dyn de::Expected) -> Self {
+        let found = match found {
+            de::Unexpected::Str(text) => format!("the text \"{}\"", short(text)),
+            de::Unexpected::Float(x) => format!("the number {x}"),
+            de::Unexpected::Bool(b) => b.to_string(),
+            de::Unexpected::Map => "an object `{...}`".to_owned(),
+            de::Unexpected::Seq => "a list `[...]`".to_owned(),
+            _ => "null".to_owned(),
+        };
+        Self::new(format!("must be {expected}, not {found}"))
     }
 
     fn unknown_field(field: &str, expected: &'static [&'static str]) -> Self {

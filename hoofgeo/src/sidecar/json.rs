@@ -8,8 +8,17 @@ use std::io::{self, Write};
 
 /// The text of `value`, ending in a line break.
 pub(super) fn pretty<T: Serialize>(value: &T) -> String {
+    with_layout(value, Layout::default())
+}
+
+/// As [`pretty`], each row of a matrix on a line of its own.
+pub(super) fn pretty_rows<T: Serialize>(value: &T) -> String {
+    with_layout(value, Layout { matrix: true, ..Layout::default() })
+}
+
+fn with_layout<T: Serialize>(value: &T, layout: Layout) -> String {
     let mut out = Vec::with_capacity(2048);
-    let mut serializer = serde_json::Serializer::with_formatter(&mut out, Layout::default());
+    let mut serializer = serde_json::Serializer::with_formatter(&mut out, layout);
     // Nothing here can fail: the sink is memory, every key is text and the checks let no non-finite number in.
     let done = value.serialize(&mut serializer);
     debug_assert!(done.is_ok());
@@ -24,8 +33,10 @@ const OPEN: usize = 2;
 struct Layout {
     /// How many objects are open.
     objects: usize,
-    /// Objects in this array each begin a line.
-    array_in: Vec<bool>,
+    /// The open arrays: whether each value of it begins a line.
+    arrays: Vec<bool>,
+    /// Arrays within arrays begin a line, as objects within arrays always do.
+    matrix: bool,
     empty: bool,
     /// A comma was written and the space after it is due, unless a line break takes its place.
     space: bool,
@@ -38,6 +49,17 @@ impl Layout {
         (0..depth).try_for_each(|_| w.write_all(b"  "))
     }
 
+    /// Begins a line for the next value where it stands in an array.
+    fn row<W: Write + ?Sized>(&mut self, w: &mut W) -> io::Result<()> {
+        match self.arrays.last_mut() {
+            Some(rows) => {
+                *rows = true;
+                self.line(w, self.objects + 1)
+            }
+            None => self.due(w),
+        }
+    }
+
     fn due<W: Write + ?Sized>(&mut self, w: &mut W) -> io::Result<()> {
         if std::mem::take(&mut self.space) { w.write_all(b" ") } else { Ok(()) }
     }
@@ -45,11 +67,7 @@ impl Layout {
 
 impl Formatter for Layout {
     fn begin_object<W: Write + ?Sized>(&mut self, w: &mut W) -> io::Result<()> {
-        if let Some(rows) = self.array_in.last_mut() {
-            *rows = true;
-            self.line(w, self.objects + 1)?;
-        }
-        self.due(w)?;
+        self.row(w)?;
         self.objects += 1;
         self.empty = true;
         w.write_all(b"{")
@@ -60,7 +78,7 @@ impl Formatter for Layout {
             w.write_all(b",")?;
         }
         self.empty = false;
-        if self.objects <= OPEN && self.array_in.is_empty() { self.line(w, self.objects) } else { w.write_all(b" ") }
+        if self.objects <= OPEN && self.arrays.is_empty() { self.line(w, self.objects) } else { w.write_all(b" ") }
     }
 
     fn begin_object_value<W: Write + ?Sized>(&mut self, w: &mut W) -> io::Result<()> {
@@ -71,14 +89,18 @@ impl Formatter for Layout {
         let depth = self.objects;
         self.objects -= 1;
         if !std::mem::take(&mut self.empty) {
-            if depth <= OPEN && self.array_in.is_empty() { self.line(w, depth - 1)? } else { w.write_all(b" ")? }
+            if depth <= OPEN && self.arrays.is_empty() { self.line(w, depth - 1)? } else { w.write_all(b" ")? }
         }
         w.write_all(b"}")
     }
 
     fn begin_array<W: Write + ?Sized>(&mut self, w: &mut W) -> io::Result<()> {
-        self.due(w)?;
-        self.array_in.push(false);
+        if self.matrix {
+            self.row(w)?
+        } else {
+            self.due(w)?
+        }
+        self.arrays.push(false);
         w.write_all(b"[")
     }
 
@@ -88,7 +110,7 @@ impl Formatter for Layout {
     }
 
     fn end_array<W: Write + ?Sized>(&mut self, w: &mut W) -> io::Result<()> {
-        if self.array_in.pop() == Some(true) {
+        if self.arrays.pop() == Some(true) {
             self.line(w, self.objects)?;
         }
         w.write_all(b"]")
@@ -97,7 +119,7 @@ impl Formatter for Layout {
     /// The shortest text that reads back as the same number; no exponent and no `.0` where people would write none.
     fn write_f64<W: Write + ?Sized>(&mut self, w: &mut W, x: f64) -> io::Result<()> {
         self.due(w)?;
-        if x == 0.0 || (1e-5..1e15).contains(&x.abs()) { write!(w, "{x}") } else { write!(w, "{x:e}") }
+        if x == 0.0 || (1e-4..1e15).contains(&x.abs()) { write!(w, "{x}") } else { write!(w, "{x:e}") }
     }
 
     fn write_u32<W: Write + ?Sized>(&mut self, w: &mut W, n: u32) -> io::Result<()> {

@@ -2,7 +2,7 @@
 
 use super::fault::{Fault, short};
 use super::read::typed;
-use super::text::{Document, decode};
+use super::text::{self, decode};
 use super::{json, limits, time};
 use crate::Result;
 use nalgebra::{SMatrix, SymmetricEigen};
@@ -149,8 +149,7 @@ impl LensProfile {
     /// # Errors
     /// [`crate::ErrorKind::Format`], with line, column and JSON path, for everything that does not follow the format.
     pub fn parse(text: &str) -> Result<Self> {
-        let document = Document::read(text)?;
-        let read = || {
+        text::parse(text, |document| {
             let LensFile {
                 format: _,
                 camera,
@@ -161,13 +160,12 @@ impl LensProfile {
                 order,
                 covariance,
                 found,
-            } = typed(&document, Self::FORMAT, true)?;
+            } = typed(document, Self::FORMAT, true)?;
             check_order(&order)?;
             let profile = Self { camera, frame, focal_px, principal_point_px, distortion, covariance, found };
             check(&profile)?;
             Ok(profile)
-        };
-        read().map_err(|fault: Fault| fault.into_error(Some(&document)))
+        })
     }
 
     /// Reads a profile from a file's bytes, which must be UTF-8.
@@ -175,7 +173,7 @@ impl LensProfile {
     /// # Errors
     /// As [`LensProfile::parse`]; other encodings are named.
     pub fn parse_bytes(bytes: &[u8]) -> Result<Self> {
-        Self::parse(decode(bytes).map_err(|fault| fault.into_error(None))?)
+        Self::parse(decode(bytes)?)
     }
 
     /// Checks a profile that was made by a program as strictly as one that was read.
@@ -189,7 +187,7 @@ impl LensProfile {
     /// The profile's text.
     pub fn to_json(&self) -> String {
         let Self { camera, frame, focal_px, principal_point_px, distortion, covariance, found } = self.clone();
-        json::pretty(&LensFile {
+        json::pretty_rows(&LensFile {
             format: Self::FORMAT.to_owned(),
             camera,
             frame,
@@ -240,7 +238,7 @@ fn check(p: &LensProfile) -> Result<(), Fault> {
     }
     let Distortion { model: _, k1, k2, k3, p1, p2 } = p.distortion;
     for (key, value) in [("k1", k1), ("k2", k2), ("k3", k3), ("p1", p1), ("p2", p2)] {
-        if !(value.abs() <= limits::DISTORTION) {
+        if value.abs() > limits::DISTORTION || value.is_nan() {
             let what = format!("{value} is too much to be meant, {} is the most", limits::DISTORTION);
             return Err(Fault::new(what).within(key).within("distortion"));
         }

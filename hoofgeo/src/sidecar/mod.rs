@@ -22,6 +22,7 @@ mod start;
 mod tests;
 mod text;
 mod time;
+mod tree;
 
 pub use lens::{CameraId, Distortion, DistortionModel, Found, Frame, LensProfile};
 pub use model::{

@@ -204,7 +204,7 @@ pub struct HeelGauge {
 pub struct Visit {
     /// The format's name and version, `hoofgeo-visit/1`.
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[cfg_attr(feature = "schema", schemars(extend("const" = Self::FORMAT)))]
+    #[cfg_attr(feature = "schema", schemars(extend("enum" = [Self::FORMAT, ()])))]
     pub format: Option<String>,
     /// Whose feet.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -215,11 +215,11 @@ pub struct Visit {
     pub taken: Option<String>,
     /// Who placed the landmarks.
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[cfg_attr(feature = "schema", schemars(length(min = 1)))]
+    #[cfg_attr(feature = "schema", schemars(regex(pattern = r"\S")))]
     pub observer: Option<String>,
     /// The lens profile's file.
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[cfg_attr(feature = "schema", schemars(length(min = 1)))]
+    #[cfg_attr(feature = "schema", schemars(regex(pattern = r"\S")))]
     pub lens: Option<String>,
     /// The scale, whole or without its points.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -229,6 +229,6 @@ pub struct Visit {
     pub planes: Planes,
     /// Free text.
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[cfg_attr(feature = "schema", schemars(length(min = 1)))]
+    #[cfg_attr(feature = "schema", schemars(regex(pattern = r"\S")))]
     pub notes: Option<String>,
 }

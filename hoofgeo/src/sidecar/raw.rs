@@ -1,6 +1,7 @@
 //! The files as they are written: every key optional that may be absent or still empty (`null`).
 
-use super::fault::{did_you_mean, short};
+use super::fault::{did_you_mean, list, short};
+#[cfg(feature = "schema")]
 use super::limits;
 use super::model::{Gauge, Graduation, PhotoRef, Placement, PlaneSpec, ScaleKind, Tolerance};
 use crate::{Foot, Landmark, Line, PlaneName, Side, Stage, View};
@@ -32,10 +33,10 @@ pub(super) struct SidecarFile {
     #[cfg_attr(feature = "schema", schemars(regex(pattern = super::time::PATTERN)))]
     pub(super) taken: Option<String>,
     /// Who placed the landmarks.
-    #[cfg_attr(feature = "schema", schemars(length(min = 1)))]
+    #[cfg_attr(feature = "schema", schemars(regex(pattern = r"\S")))]
     pub(super) observer: Option<String>,
     /// The lens profile's file.
-    #[cfg_attr(feature = "schema", schemars(length(min = 1)))]
+    #[cfg_attr(feature = "schema", schemars(regex(pattern = r"\S")))]
     pub(super) lens: Option<String>,
     pub(super) scale: Option<SharedScale>,
     /// Where planes lie behind the scale.
@@ -48,7 +49,7 @@ pub(super) struct SidecarFile {
     /// What was measured with a gauge on the foot itself.
     pub(super) gauge: Option<Gauge>,
     /// Free text.
-    #[cfg_attr(feature = "schema", schemars(length(min = 1)))]
+    #[cfg_attr(feature = "schema", schemars(regex(pattern = r"\S")))]
     pub(super) notes: Option<String>,
 }
 
@@ -59,7 +60,7 @@ pub(super) struct SidecarFile {
 pub struct SharedSubject {
     /// The animal's name or number.
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[cfg_attr(feature = "schema", schemars(length(min = 1)))]
+    #[cfg_attr(feature = "schema", schemars(regex(pattern = r"\S")))]
     pub animal: Option<String>,
     /// Which foot.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -204,15 +205,22 @@ fn line_name(key: &str) -> Option<&'static str> {
     Line::ALL.iter().map(|l| l.name()).find(|n| *n == key)
 }
 
+/// A serde error from a fault's texts: what is wrong, a line break, what to do.
+fn not_a_pair<E: de::Error>(values: usize) -> E {
+    E::custom(super::fault::not_a_pair(values).into_text())
+}
+
 /// One text, because a serde visitor's error takes no more: what is wrong, a line break, what to do.
 fn unknown(what: &str, key: &str, known: impl Iterator<Item = &'static str>, elsewhere: Option<String>) -> String {
-    let mut text = format!("there is no {what} `{}`", short(key));
-    if let Some(help) = elsewhere.or_else(|| did_you_mean(key, known)) {
-        text.push('\n');
-        text.push_str(&help);
-    }
-    text
+    const MOST_LISTED: usize = 8;
+    let known: Vec<_> = known.collect();
+    let help = elsewhere.or_else(|| did_you_mean(key, known.iter().copied())).unwrap_or_else(|| {
+        if known.len() > MOST_LISTED { EXPLAIN.to_owned() } else { format!("known here: {}", list(&known)) }
+    });
+    format!("there is no {what} `{}`\n{help}", short(key))
 }
+
+const EXPLAIN: &str = "`hoofgeo explain` lists them all";
 
 impl Serialize for Placement {
     fn serialize<S: Serializer>(&self, s: S) -> Result<S::Ok, S::Error> {
@@ -271,10 +279,13 @@ impl<'de> Deserialize<'de> for OneOrMore {
                         Err(de::Error::custom("no point is given\nwrite `[x, y]`, or `null` for the whole landmark"))
                     }
                     Some(NumberOrPair::Number(x)) => {
-                        let y = seq.next_element()?;
-                        match (y, seq.next_element::<de::IgnoredAny>()?) {
-                            (Some(y), None) => Ok(OneOrMore(vec![[x, y]])),
-                            _ => Err(de::Error::invalid_type(de::Unexpected::Seq, &self)),
+                        let mut numbers = vec![x];
+                        while let Some(number) = seq.next_element()? {
+                            numbers.push(number);
+                        }
+                        match numbers.as_slice() {
+                            [x, y] => Ok(OneOrMore(vec![[*x, *y]])),
+                            other => Err(not_a_pair(other.len())),
                         }
                     }
                     Some(NumberOrPair::Pair(p)) => {
@@ -311,9 +322,13 @@ impl<'de> Deserialize<'de> for NumberOrPair {
             }
 
             fn visit_seq<A: SeqAccess<'de>>(self, mut seq: A) -> Result<NumberOrPair, A::Error> {
-                match (seq.next_element()?, seq.next_element()?, seq.next_element::<de::IgnoredAny>()?) {
-                    (Some(x), Some(y), None) => Ok(NumberOrPair::Pair([x, y])),
-                    _ => Err(de::Error::invalid_type(de::Unexpected::Seq, &"`[x, y]`, two numbers")),
+                let mut numbers = Vec::with_capacity(2);
+                while let Some(number) = seq.next_element::<f64>()? {
+                    numbers.push(number);
+                }
+                match numbers.as_slice() {
+                    [x, y] => Ok(NumberOrPair::Pair([*x, *y])),
+                    other => Err(not_a_pair(other.len())),
                 }
             }
         }

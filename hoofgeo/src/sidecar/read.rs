@@ -2,12 +2,12 @@
 
 use super::check;
 use super::de::read;
-use super::fault::Fault;
+use super::fault::{Fault, list};
 use super::model::{Gauge, PhotoRef, Scale, Sidecar, Subject, Visit};
 use super::raw::{LandmarkSlots, LineSlots, SharedScale, SharedSubject, SidecarFile};
-use super::text::{Document, decode};
+use super::text::{self, Document, decode};
+use super::tree::Kind;
 use crate::{Foot, Landmark, Line, Result, View};
-use jsonc_parser::ast::Value;
 use serde::Deserialize;
 use std::collections::BTreeMap;
 
@@ -44,8 +44,7 @@ impl Sidecar {
     /// # Errors
     /// [`crate::ErrorKind::Format`], with line, column and JSON path, for everything that does not follow the format.
     pub fn parse(text: &str, visit: Option<&Visit>) -> Result<Self> {
-        let document = Document::read(text)?;
-        Self::from_document(&document, visit).map_err(|fault| fault.into_error(Some(&document)))
+        text::parse(text, |document| Self::from_document(document, visit))
     }
 
     /// Reads a sidecar from a file's bytes, which must be UTF-8.
@@ -53,7 +52,7 @@ impl Sidecar {
     /// # Errors
     /// As [`Sidecar::parse`]; other encodings are named.
     pub fn parse_bytes(bytes: &[u8], visit: Option<&Visit>) -> Result<Self> {
-        Self::parse(decode(bytes).map_err(|fault| fault.into_error(None))?, visit)
+        Self::parse(decode(bytes)?, visit)
     }
 
     /// Checks a sidecar that was built or changed by a program as strictly as one that was read.
@@ -69,7 +68,7 @@ impl Sidecar {
         &self.empty
     }
 
-    fn from_document(document: &Document<'_>, visit: Option<&Visit>) -> Result<Self, Fault> {
+    pub(super) fn from_document(document: &Document<'_>, visit: Option<&Visit>) -> Result<Self, Fault> {
         let file: SidecarFile = typed(document, Self::FORMAT, true)?;
         let merged = Self::merge(file, visit)?;
         check::sidecar(&merged).map_err(|fault| match visit {
@@ -123,13 +122,11 @@ impl Visit {
     /// # Errors
     /// As [`Sidecar::parse`].
     pub fn parse(text: &str) -> Result<Self> {
-        let document = Document::read(text)?;
-        let read = || {
-            let visit: Self = typed(&document, Self::FORMAT, false)?;
+        text::parse(text, |document| {
+            let visit: Self = typed(document, Self::FORMAT, false)?;
             check::visit(&visit)?;
             Ok(visit)
-        };
-        read().map_err(|fault: Fault| fault.into_error(Some(&document)))
+        })
     }
 
     /// Reads a visit from a file's bytes, which must be UTF-8.
@@ -137,7 +134,7 @@ impl Visit {
     /// # Errors
     /// As [`Sidecar::parse_bytes`].
     pub fn parse_bytes(bytes: &[u8]) -> Result<Self> {
-        Self::parse(decode(bytes).map_err(|fault| fault.into_error(None))?)
+        Self::parse(decode(bytes)?)
     }
 }
 
@@ -147,11 +144,12 @@ pub(super) fn typed<'t, T: Deserialize<'t>>(
     format: &str,
     required: bool,
 ) -> Result<T, Fault> {
-    if let Value::Object(root) = document.root() {
-        match root.properties.iter().find(|p| p.name.as_str() == "format").map(|p| &p.value) {
-            Some(Value::StringLit(s)) if s.value == format => {}
-            Some(Value::StringLit(s)) => return Err(wrong_format(&s.value, format).within("format")),
-            None if !required => {}
+    let root = document.root();
+    if matches!(root.kind, Kind::Object(_)) {
+        match root.get("format").map(|f| &f.value.kind) {
+            Some(Kind::Text(text)) if text == format => {}
+            Some(Kind::Text(text)) => return Err(wrong_format(text, format).within("format")),
+            None | Some(Kind::Null) if !required => {}
             None => {
                 let write = format!("write \"format\": \"{format}\"");
                 return Err(Fault::new("the key `format` is missing").help(write));
@@ -176,16 +174,18 @@ fn wrong_format(given: &str, format: &str) -> Fault {
 }
 
 fn has_points(document: &Document<'_>) -> bool {
-    let scale = document.root().as_object().and_then(|root| root.get_object("scale"));
-    scale.and_then(|s| s.get_array("points")).is_some_and(|p| !p.elements.is_empty())
+    let points = document.root().get("scale").and_then(|scale| scale.value.get("points"));
+    points.is_some_and(|f| matches!(&f.value.kind, Kind::List(list) if !list.is_empty()))
 }
 
 fn subject(own: Option<SharedSubject>, shared: Option<&SharedSubject>) -> Result<Subject, Fault> {
     let own = own.unwrap_or_default();
+    check::text("animal", own.animal.as_ref()).map_err(|e| e.within("subject"))?;
     let animal = own.animal.or_else(|| shared.and_then(|s| s.animal.clone())).unwrap_or_default();
     let foot = own.foot.or_else(|| shared.and_then(|s| s.foot)).ok_or_else(|| {
-        let names: Vec<_> = Foot::ALL.iter().map(|f| format!("\"{f}\"")).collect();
-        Fault::new(format!("`foot` is still empty: write {}", names.join(", "))).within("foot").within("subject")
+        let names: Vec<_> = Foot::ALL.iter().map(|f| f.name()).collect();
+        let write = list(&names).replace('`', "\"");
+        Fault::new(format!("`foot` is still empty: write {write}")).within("foot").within("subject")
     })?;
     Ok(Subject { animal, foot })
 }

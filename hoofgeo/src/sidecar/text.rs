@@ -1,8 +1,8 @@
 //! From bytes to a tree of JSON values that know where they stand.
 
 use super::fault::{Fault, Step, short};
-use jsonc_parser::ast::{NullKeyword, ObjectProp, Value};
-use jsonc_parser::common::{Range, Ranged as _};
+use super::tree::{Kind, Node};
+use crate::{Error, ErrorKind, Place};
 use jsonc_parser::errors::ParseErrorKind;
 use jsonc_parser::{CollectOptions, ParseOptions, parse_to_ast};
 
@@ -26,72 +26,83 @@ const STRICT: ParseOptions = ParseOptions {
 /// A text and its tree.
 pub(super) struct Document<'a> {
     text: &'a str,
-    root: Value<'a>,
+    root: Node<'a>,
 }
 
 /// Bytes as text. A UTF-8 byte order mark is dropped; other encodings are recognised and named.
-pub(super) fn decode(bytes: &[u8]) -> Result<&str, Fault> {
-    let save = "save it again as UTF-8";
-    match bytes {
-        [0xFF, 0xFE, 0, 0, ..] | [0, 0, 0xFE, 0xFF, ..] => {
-            return Err(Fault::new("the text is UTF-32, not UTF-8").help(save));
-        }
-        [0xFF, 0xFE, ..] | [0xFE, 0xFF, ..] => return Err(Fault::new("the text is UTF-16, not UTF-8").help(save)),
-        // JSON begins with two ASCII characters, so a zero among the first two bytes is half of a UTF-16 character.
-        [0, b, ..] | [b, 0, ..] if *b != 0 => {
-            return Err(Fault::new("the text is UTF-16 without a byte order mark, not UTF-8").help(save));
-        }
-        _ => {}
-    }
-    let text = match std::str::from_utf8(bytes) {
-        Ok(text) => text,
-        Err(e) => {
-            let (good, bad) = bytes.split_at(e.valid_up_to());
-            let before = String::from_utf8_lossy(good);
-            let (line, column) = line_column(&before, before.len());
-            return Err(match bad {
-                _ if bytes.contains(&0) => Fault::new("this is not text").help("is it another file under this name?"),
-                [] => Fault::new("the text ends inside a character"),
-                [byte, ..] => Fault::new(format!(
-                    "the text is not UTF-8: byte 0x{byte:02X} on line {line} column {column} (`{}` in Latin-1)",
-                    char::from(*byte).escape_debug()
-                ))
-                .help(save),
-            });
-        }
+pub(super) fn decode(bytes: &[u8]) -> Result<&str, Error> {
+    let wrong = |what: String| Error::new(ErrorKind::Format, what).help("save it again as UTF-8");
+    let other = match bytes {
+        [0xFF, 0xFE, 0, 0, ..] | [0, 0, 0xFE, 0xFF, ..] => Some("UTF-32"),
+        [0xFF, 0xFE, ..] | [0xFE, 0xFF, ..] => Some("UTF-16"),
+        // JSON begins with an ASCII character, so a zero beside it is the other half of a UTF-16 one.
+        [0, b, ..] | [b, 0, ..] if *b != 0 => Some("UTF-16 without a byte order mark"),
+        _ => None,
     };
+    if let Some(encoding) = other {
+        return Err(wrong(format!("the text is {encoding}, not UTF-8")));
+    }
+    let text = std::str::from_utf8(bytes).map_err(|e| {
+        let (good, bad) = bytes.split_at(e.valid_up_to());
+        let (line, column) = line_column(std::str::from_utf8(good).unwrap_or_default(), good.len());
+        let error = match bad.first() {
+            Some(byte) if !bytes.contains(&0) => {
+                let latin = char::from(*byte).escape_debug();
+                wrong(format!("the text is not UTF-8: byte 0x{byte:02X} (`{latin}` in Latin-1)"))
+            }
+            _ => Error::new(ErrorKind::Format, "this is not text").help("is it another file under this name?"),
+        };
+        error.at(Place { line, column, path: String::new() })
+    })?;
     Ok(text.strip_prefix('\u{feff}').unwrap_or(text))
 }
 
+/// Reads a text that must hold one JSON object, and makes something of it.
+///
+/// A text that is as it should be needs no positions, so it is first read without, in half the time. Where
+/// anything is wrong it is read again, with them.
+pub(super) fn parse<T>(text: &str, make: impl Fn(&Document<'_>) -> Result<T, Fault>) -> Result<T, Error> {
+    let text = text.strip_prefix('\u{feff}').unwrap_or(text);
+    if text.len() > LONGEST {
+        return Err(Error::new(
+            ErrorKind::Format,
+            format!("the text is {} MB long: this is something else", text.len() >> 20),
+        ));
+    }
+    if let Ok(root) = serde_json::from_str(text)
+        && let Ok(made) = make(&Document { text, root })
+    {
+        return Ok(made);
+    }
+    if text.bytes().all(|b| b.is_ascii_whitespace()) {
+        return Err(Error::new(ErrorKind::Format, "the file is empty").help("write a new one with `hoofgeo start`"));
+    }
+    let document = Document::with_positions(text)?;
+    make(&document).map_err(|fault| fault.into_error(Some(&document)))
+}
+
 impl<'a> Document<'a> {
-    /// Reads a text that must hold one JSON object.
-    pub(super) fn read(text: &'a str) -> Result<Self, crate::Error> {
-        let text = text.strip_prefix('\u{feff}').unwrap_or(text);
-        if text.len() > LONGEST {
-            let what = format!("the text is {} MB long: this is something else", text.len() >> 20);
-            return Err(Fault::new(what).into_error(None));
-        }
-        if text.bytes().all(|b| b.is_ascii_whitespace()) {
-            return Err(Fault::new("the file is empty").help("write a new one with `hoofgeo start`").into_error(None));
-        }
-        let bare = Self { text, root: Value::NullKeyword(NullKeyword { range: Range::new(0, 0) }) };
-        let parsed = parse_to_ast(text, &CollectOptions::default(), &STRICT)
-            .map_err(|e| syntax(text, e.range().start, e.kind()).into_error(Some(&bare)))?;
-        let Some(root) = parsed.value else {
-            return Err(Fault::new("the file holds no value").into_error(None));
+    pub(super) fn with_positions(text: &'a str) -> Result<Self, Error> {
+        let bare = Self { text, root: Node { at: 0, kind: Kind::Null } };
+        let parsed = parse_to_ast(text, &CollectOptions::default(), &STRICT).map_err(|e| {
+            let at = e.range().start;
+            unclosed(text, at).unwrap_or_else(|| syntax(text, at, e.kind())).into_error(Some(&bare))
+        })?;
+        let Some(value) = parsed.value else {
+            return Err(Error::new(ErrorKind::Format, "the file holds no value"));
         };
-        // A second, independent reader is stricter in what RFC 8259 forbids besides (control characters in strings,
-        // exotic white space), and costs a tenth of the first.
+        // The reader with positions lets pass what RFC 8259 forbids besides: control characters in strings, exotic
+        // white space.
         if let Err(e) = serde_json::from_str::<serde::de::IgnoredAny>(text) {
             let position = position_of(text, e.line(), e.column());
             let words = e.to_string();
             let words = words.split(" at line ").next().unwrap_or_default();
             return Err(Fault::new(format!("not JSON: {words}")).at(position).into_error(Some(&bare)));
         }
-        Ok(Self { text, root })
+        Ok(Self { text, root: value.into() })
     }
 
-    pub(super) fn root(&self) -> &Value<'a> {
+    pub(super) fn root(&self) -> &Node<'a> {
         &self.root
     }
 
@@ -103,26 +114,19 @@ impl<'a> Document<'a> {
     /// The byte position that a path leads to, or the deepest value on the way that exists.
     pub(super) fn locate(&self, path: &[Step], key: bool) -> Option<usize> {
         let mut here = &self.root;
-        let mut at = here.range().start;
+        let mut at = here.at;
         for (i, step) in path.iter().enumerate() {
-            let next = match (step, here) {
-                (Step::Key(k), Value::Object(o)) => {
-                    o.properties.iter().rev().find(|p| p.name.as_str() == k).map(|p| (key_start(p), &p.value))
-                }
-                (Step::Index(i), Value::Array(a)) => a.elements.get(*i).map(|v| (v.range().start, v)),
+            let next = match (step, &here.kind) {
+                (Step::Key(k), _) => here.get(k).map(|f| (f.at, &f.value)),
+                (Step::Index(i), Kind::List(list)) => list.get(*i).map(|node| (node.at, node)),
                 _ => None,
             };
             let Some((key_at, value)) = next else { break };
             here = value;
-            at = if key && i + 1 == path.len() { key_at } else { value.range().start };
+            at = if key && i + 1 == path.len() { key_at } else { value.at };
         }
         Some(at)
     }
-}
-
-/// Where a key's opening quote stands.
-pub(super) fn key_start(property: &ObjectProp<'_>) -> usize {
-    property.name.range().start
 }
 
 fn line_column(text: &str, position: usize) -> (usize, usize) {
@@ -141,6 +145,25 @@ fn position_of(text: &str, line: usize, column: usize) -> usize {
     at
 }
 
+/// A text that runs over the end of its line before the fault at `at`: its closing quote is missing, and what follows was
+/// misread.
+fn unclosed(text: &str, at: usize) -> Option<Fault> {
+    let (mut open, mut escaped) = (None, false);
+    for (i, byte) in text.bytes().enumerate().take(at) {
+        match (open, byte) {
+            (Some(_), _) if escaped => escaped = false,
+            (Some(_), b'\\') => escaped = true,
+            (Some(_), b'"') => open = None,
+            (Some(start), b'\n') => return Some(Fault::new(UNCLOSED).at(start)),
+            (None, b'"') => open = Some(i),
+            _ => {}
+        }
+    }
+    None
+}
+
+const UNCLOSED: &str = "this text has no end: a closing quote is missing";
+
 /// What is wrong with the JSON itself, in words for people.
 fn syntax(text: &str, at: usize, kind: &ParseErrorKind) -> Fault {
     use ParseErrorKind as K;
@@ -149,6 +172,9 @@ fn syntax(text: &str, at: usize, kind: &ParseErrorKind) -> Fault {
     let fault = match kind {
         K::CommentsNotAllowed => Fault::new("a comment is not allowed here").help("write it into the key `notes`"),
         K::TrailingCommasNotAllowed => Fault::new("no comma may follow the last entry"),
+        K::ExpectedComma if text[..at].ends_with(['0', '-']) && rest.starts_with(|c: char| c.is_ascii_digit()) => {
+            Fault::new("a number must not begin with 0")
+        }
         K::ExpectedComma => Fault::new("a comma is missing here"),
         K::SingleQuotedStringsNotAllowed => Fault::new("text stands in double quotes"),
         K::HexadecimalNumbersNotAllowed => Fault::new("a number must be decimal"),
@@ -174,9 +200,7 @@ fn syntax(text: &str, at: usize, kind: &ParseErrorKind) -> Fault {
             Fault::new(format!("`{}` is not JSON", short(&word))).help("text stands in double quotes")
         }
         K::UnexpectedTokenInObject => Fault::new("a key in double quotes is missing here"),
-        K::String(jsonc_parser::ParseStringErrorKind::UnterminatedStringLiteral) => {
-            Fault::new("this text has no end: a closing quote is missing")
-        }
+        K::String(jsonc_parser::ParseStringErrorKind::UnterminatedStringLiteral) => Fault::new(UNCLOSED),
         other => Fault::new(format!("not JSON: {}", lower_first(&other.to_string()))),
     };
     fault.at(at)

@@ -92,6 +92,9 @@ const THIRDS: usize = 5;
 /// calls flare notable from here on; common practice, no source).
 const FLARE_DEG: f64 = 5.0;
 
+/// How far the wall must run ahead of its upper third's line for its flare to have begun, mm (common practice, no source).
+const AHEAD_MM: f64 = 2.0;
+
 /// Flare of the toe.
 pub const TOE_FLARE: Measurement = Measurement {
     id: "toe_flare",
@@ -154,8 +157,8 @@ pub const FLARE_START: Measurement = Measurement {
     name: "Flare start",
     view: View::Lateral,
     quantity: Quantity::Length,
-    definition: "Distance below the coronet, along the dorsal wall's upper third, at which its line meets that of the lower \
-                 third, each the line that fits best. Only where the toe flares by 5° or more.",
+    definition: "Distance below the coronet, along the line of the dorsal wall's upper third, at which the line of the lower \
+                 third has run 2 mm ahead of it, each the line that fits best. Only where the toe flares by 5° or more.",
     needs: &[Need::Line(Line::DorsalWall, THIRDS), GROUND],
     source: COMMON_PRACTICE,
     references: &[],
@@ -163,13 +166,14 @@ pub const FLARE_START: Measurement = Measurement {
 };
 
 fn flare_start<T: Real>(p: &Placed<'_, T>) -> Outcome<T> {
-    if toe_flare(p)? < constant(FLARE_DEG.to_radians()) {
+    let flare = toe_flare(p)?;
+    if flare < constant(FLARE_DEG.to_radians()) {
         return Err(Undefined::Impossible("the toe flares by less than 5°, so where the flare starts is not defined"));
     }
     let wall = p.line(Line::DorsalWall, THIRDS)?;
     let upper = third(wall, 0.0)?;
     let bend = upper.crossing(&third(wall, 2.0 / 3.0)?)?;
-    Ok(dot(from_to(wall[0], bend), upper.along))
+    Ok(dot(from_to(wall[0], bend), upper.along) + constant::<T>(AHEAD_MM) / flare.tan())
 }
 
 /// How far the toe has run ahead of the upper wall.

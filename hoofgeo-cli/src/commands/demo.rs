@@ -1,0 +1,126 @@
+//! `hoofgeo demo`
+
+use crate::Outcome;
+use crate::args::DemoArgs;
+use crate::demo::{Truth, cases, place_like_a_person, write};
+use crate::output::{Tables, print, refusal_text};
+use hoofgeo::evaluate::Value;
+use hoofgeo::measured::MeasureOptions;
+use hoofgeo::visit::{Outputs, Progress, Stop, VisitOptions, measure_folder};
+use hoofgeo::{Error, ErrorKind, Result};
+use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+use rayon::prelude::*;
+use std::collections::HashMap;
+use std::fmt::Write as _;
+use std::fs;
+use std::path::Path;
+
+const NOTES: &str = r#"{
+  "format": "hoofgeo-visit/1",
+  "observer": "JR",
+  "notes": "Demonstration: rendered feet of two invented horses. No real animal."
+}
+"#;
+
+pub(crate) fn run(args: &DemoArgs) -> Result<Outcome> {
+    let (photos, results) = (args.folder.join("visit"), args.folder.join("results"));
+    must_be_free(&args.folder)?;
+    let truths = render(&photos, args)?;
+    let (mut tables, mut tally) = (Tables::default(), Tally::default());
+    let options = VisitOptions { measure: MeasureOptions::default(), pictures: true };
+    let summary =
+        measure_folder(&photos, &Outputs { folder: results.clone() }, &options, &Stop::new(), &mut |p| match p {
+            Progress::Measured(report) => {
+                // One foot on the screen is enough of an example; the files hold them all.
+                if report.name.starts_with("marlow/LF") {
+                    tables.add(report);
+                }
+                if let Some(truth) = truths.get(&report.name) {
+                    report.measured.values.iter().for_each(|v| tally.add(v, truth));
+                }
+            }
+            Progress::NoPicture(error) | Progress::Refused(error) => anstream::eprintln!("{}", refusal_text(error)),
+        })?;
+    if !args.quiet {
+        print(closing(&tables, tally, summary.measured, &photos, &results))?;
+    }
+    Ok(if summary.refused == 0 { Outcome::Done } else { Outcome::SomeRefused })
+}
+
+fn closing(tables: &Tables, tally: Tally, measured: usize, photos: &Path, results: &Path) -> String {
+    let mut text = tables.text();
+    let _ = writeln!(text, "{measured} photos of two invented horses, eight feet, before and after a trim.");
+    let Tally { inside, all } = tally;
+    let _ = writeln!(
+        text,
+        "The feet are rendered, so the truth is known: {inside} of {all} values lie within their ± of it.\n"
+    );
+    for (what, path) in [
+        ("photos, sidecars, true values", photos.to_path_buf()),
+        ("annotated pictures", results.join("pictures")),
+        ("all values with uncertainties", results.join("measurements.csv")),
+        ("and their budgets", results.join("measurements.json")),
+    ] {
+        let _ = writeln!(text, "  {what:<32}{}", path.display());
+    }
+    text + "\nA photo does not show the bone; a number is no diagnosis.\n"
+}
+
+/// How many values lie within their interval of the truth.
+#[derive(Clone, Copy, Default)]
+struct Tally {
+    inside: usize,
+    all: usize,
+}
+
+impl Tally {
+    fn add(&mut self, value: &Value, truth: &Truth) {
+        let id = value.measurement.id;
+        let line_fit = truth.values_line_fit.get(id).filter(|_| value.method() == "line_fit");
+        if let Some(true_value) = line_fit.or_else(|| truth.values.get(id)) {
+            self.all += 1;
+            let [lower, upper] = value.interval;
+            self.inside += usize::from((lower..=upper).contains(true_value));
+        }
+    }
+}
+
+fn must_be_free(folder: &Path) -> Result<()> {
+    let in_use = match fs::read_dir(folder) {
+        Ok(mut entries) => entries.next().is_some(),
+        Err(_) => folder.exists(),
+    };
+    if in_use {
+        return Err(Error::new(ErrorKind::Usage, "exists and is not empty")
+            .in_file(folder)
+            .help("name a new folder: the demonstration writes over nothing"));
+    }
+    fs::create_dir_all(folder).map_err(|e| Error::io(folder, "cannot be made", &e))
+}
+
+/// Renders the photos with their sidecars; gives their truths by name.
+fn render(folder: &Path, args: &DemoArgs) -> Result<HashMap<String, Truth>> {
+    let cases = cases();
+    let target = if args.quiet { ProgressDrawTarget::hidden() } else { ProgressDrawTarget::stderr() };
+    let bar = ProgressBar::with_draw_target(Some(cases.len() as u64), target);
+    if let Ok(style) = ProgressStyle::with_template("taking photos {bar:24} {pos}/{len}") {
+        bar.set_style(style);
+    }
+    let truths = cases
+        .into_par_iter()
+        .map(|mut case| {
+            let [w, h] = case.shot.size;
+            let shrink = f64::from(args.width) / f64::from(w.max(h));
+            case.shot.size = [w, h].map(|side| (f64::from(side) * shrink).round() as u32);
+            let photo = case.render();
+            let placed = place_like_a_person(&photo, case.shot.view, case.seed);
+            write(folder, &case, &photo, &placed)?;
+            bar.inc(1);
+            Ok((case.file_name.clone(), photo.truth))
+        })
+        .collect::<Result<_>>()?;
+    bar.finish_and_clear();
+    let visit = folder.join(hoofgeo::visit::VISIT_FILE);
+    fs::write(&visit, NOTES).map_err(|e| Error::io(&visit, "cannot be written", &e))?;
+    Ok(truths)
+}

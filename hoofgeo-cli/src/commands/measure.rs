@@ -1,0 +1,85 @@
+//! `hoofgeo measure`
+
+use crate::Outcome;
+use crate::args::MeasureArgs;
+use crate::output::{Tables, no_picture_text, print, print_line, refusal_text};
+use hoofgeo::measured::MeasureOptions;
+use hoofgeo::visit::{Outputs, Progress, Stop, Summary, VisitOptions, measure_folder};
+use hoofgeo::{Error, ErrorKind, Result};
+use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+use std::sync::Arc;
+use std::time::Duration;
+
+pub(crate) fn run(args: &MeasureArgs) -> Result<Outcome> {
+    if let Some(n) = args.threads {
+        // Fails only where the pool exists already, as in a test that runs several commands.
+        let _ = rayon::ThreadPoolBuilder::new().num_threads(usize::from(n)).build_global();
+    }
+    let stop = stop_on_interrupt()?;
+    let options =
+        VisitOptions { measure: MeasureOptions { draws: args.draws, seed: args.seed }, pictures: !args.no_pictures };
+    let outputs = Outputs { folder: args.out.clone() };
+    let bar = progress_bar(args.quiet);
+    let mut tables = Tables::default();
+    let end = measure_folder(&args.folder, &outputs, &options, &stop, &mut |progress| match progress {
+        Progress::Measured(report) if !args.quiet => {
+            bar.inc(1);
+            tables.add(report);
+        }
+        Progress::Measured(_) => {}
+        Progress::NoPicture(why) => bar.suspend(|| anstream::eprintln!("{}", no_picture_text(why))),
+        Progress::Refused(error) => bar.suspend(|| anstream::eprintln!("{}", refusal_text(error))),
+    });
+    bar.finish_and_clear();
+    let summary = match end {
+        Err(_) if stop.is_raised() => {
+            anstream::eprintln!("stopped; no result file was written");
+            return Ok(Outcome::Stopped);
+        }
+        end => end?,
+    };
+    if !args.quiet {
+        print(tables.text())?;
+        print_line(closing(summary, args))?;
+    }
+    Ok(if summary.refused == 0 { Outcome::Done } else { Outcome::SomeRefused })
+}
+
+fn closing(summary: Summary, args: &MeasureArgs) -> String {
+    let photos = |n: usize| if n == 1 { "1 photo".to_owned() } else { format!("{n} photos") };
+    let refused = match summary.refused {
+        0 => String::new(),
+        n => format!(", {} refused", photos(n)),
+    };
+    format!(
+        "{} measured{refused}: see {}\n± is the expanded uncertainty at 95 %. A photo does not show the bone; a number is no diagnosis.",
+        photos(summary.measured),
+        args.out.display()
+    )
+}
+
+/// Ctrl-C ends the run at the next photo; a second one ends the program at once.
+fn stop_on_interrupt() -> Result<Arc<Stop>> {
+    let stop = Arc::new(Stop::new());
+    let raised = Arc::clone(&stop);
+    let handler = move || {
+        if raised.is_raised() {
+            std::process::exit(130);
+        }
+        raised.raise();
+    };
+    match ctrlc::set_handler(handler) {
+        Ok(()) | Err(ctrlc::Error::MultipleHandlers) => Ok(stop),
+        Err(e) => Err(Error::new(ErrorKind::Usage, format!("cannot listen for Ctrl-C: {e}"))),
+    }
+}
+
+fn progress_bar(quiet: bool) -> ProgressBar {
+    let target = if quiet { ProgressDrawTarget::hidden() } else { ProgressDrawTarget::stderr() };
+    let bar = ProgressBar::with_draw_target(None, target);
+    if let Ok(style) = ProgressStyle::with_template("{spinner} {pos} photos, {per_sec}, {elapsed}") {
+        bar.set_style(style);
+    }
+    bar.enable_steady_tick(Duration::from_millis(200));
+    bar
+}

@@ -1,0 +1,227 @@
+//! Annotated pictures: the photo with what was measured on it, and a strip below it with the values.
+//!
+//! Everything is drawn where the lens shows it: a straight line of the measured plane is a curve in a distorted photo. Keys
+//! (a, b, c …) tie the lines to the table in the strip. Sizes follow the picture's width, so that photos of all sizes look
+//! alike; a picture is made to be read on a phone and printed on half a page.
+//!
+//! | to read | file |
+//! |---|---|
+//! | which lines belong to which measurement | `figures.rs` |
+//! | colours and line widths | `style.rs` |
+//! | places in space to pixels, uncertainty regions | `space.rs` |
+//! | how labels find room | `labels.rs` |
+//!
+//! Text is set in DejaVu Sans Condensed, which is bundled; its licence is in `licences/DejaVu.txt`.
+
+mod canvas;
+mod figures;
+mod font;
+mod labels;
+mod marks;
+mod panel;
+mod sketch;
+mod space;
+mod style;
+#[cfg(test)]
+mod tests;
+
+use crate::evaluate::Value;
+use crate::measured::Measured;
+use crate::photo::{PhotoFacts, decode_upright_bytes, read_facts};
+use crate::sidecar::Sidecar;
+use crate::{Error, ErrorKind, Result, View};
+use canvas::Canvas;
+use figures::Says;
+use image::RgbImage;
+use jpeg_encoder::{ColorType, Encoder, SamplingFactor};
+use labels::{Label, Occupied};
+use nalgebra::Point2;
+use panel::Panel;
+use sketch::Sketch;
+use space::Space;
+use std::path::Path;
+
+/// How to make a picture.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PictureOptions {
+    /// Most values that the strip shows; the most telling ones are kept.
+    pub values: usize,
+    /// When the photo was taken, where its sidecar does not say; [`annotate_file`] takes it from the photo's header.
+    pub taken: Option<String>,
+    /// JPEG quality, 1 to 100.
+    pub quality: u8,
+}
+
+impl Default for PictureOptions {
+    fn default() -> Self {
+        Self { values: 16, taken: None, quality: 88 }
+    }
+}
+
+/// Draws what was measured on an upright photo and adds the strip below it: the picture has the photo's width and is higher.
+///
+/// The photo's pixels are drawn on in place; the same input gives the same picture, byte for byte.
+///
+/// # Errors
+/// `Photo` where the photo is not of the size that its sidecar says, or too large to draw on.
+pub fn annotate(photo: RgbImage, sidecar: &Sidecar, measured: &Measured, options: &PictureOptions) -> Result<RgbImage> {
+    let (width, height) = photo.dimensions();
+    if (width, height) != measured.scene.frame_px {
+        let (w, h) = measured.scene.frame_px;
+        return Err(Error::new(
+            ErrorKind::Photo,
+            format!("the photo is {width} x {height} px, it was measured at {w} x {h}"),
+        )
+        .help("place the landmarks again on the photo as it is now"));
+    }
+    let too_large = || {
+        Error::new(ErrorKind::Photo, format!("a photo of {width} x {height} px is too large for a picture"))
+            .help("measure a smaller copy of the photo, or go without pictures")
+    };
+    let mut canvas = Canvas::new(width as usize, height as usize);
+    let panel = draw(&mut canvas, sidecar, measured, options);
+    let u = unit(width);
+    let strip = (panel.height() * u).ceil() as u32;
+    let limit = u32::from(u16::MAX);
+    let total = height.checked_add(strip).filter(|t| *t <= limit && width <= limit).ok_or_else(too_large)?;
+    let mut below = Canvas::new(width as usize, strip as usize);
+    panel.draw(&mut below, u);
+    let mut pixels = photo.into_raw();
+    let own = pixels.len();
+    let paper = width as usize * strip as usize;
+    pixels.reserve_exact(paper * 3);
+    pixels.extend(std::iter::repeat_n(style::PAPER, paper).flatten());
+    let (above, strip) = pixels.split_at_mut(own);
+    let (on_photo, on_strip) = rayon::join(|| canvas.paint(above), || below.paint(strip));
+    on_photo.and(on_strip)?;
+    RgbImage::from_raw(width, total, pixels).ok_or_else(too_large)
+}
+
+/// Pixels per unit of the style.
+fn unit(width: u32) -> f64 {
+    f64::from(width) / panel::WIDTH
+}
+
+/// A value to be shown.
+struct Shown<'a> {
+    value: &'a Value,
+    key: Option<char>,
+    rank: usize,
+    says: Says,
+    /// Pixels that its label may point to.
+    anchors: Vec<Point2<f64>>,
+}
+
+/// Draws on the photo; gives what belongs below it.
+fn draw(canvas: &mut Canvas, sidecar: &Sidecar, measured: &Measured, options: &PictureOptions) -> Panel {
+    let (width, height) = measured.scene.frame_px;
+    let (frame, u) = ((f64::from(width), f64::from(height)), unit(width));
+    let space = Space::new(&measured.scene, &measured.located);
+    let mut sketch = Sketch::new(&space, sidecar.view, &measured.values, u);
+    sketch.base();
+    let mut keys = 'a'..='z';
+    let mut shown: Vec<Shown<'_>> = Vec::new();
+    for value in most_telling(measured, options.values) {
+        let (figure, says, rank) = figures::figure(value.measurement);
+        let mut anchors = sketch.figure(figure, value);
+        anchors.retain(|p| p.x > 0.0 && p.y > 0.0 && p.x < frame.0 && p.y < frame.1);
+        let key = if anchors.is_empty() { None } else { keys.next() };
+        shown.push(Shown { value, key, rank, says, anchors });
+    }
+    let mut occupied = Occupied::new(frame.0, frame.1, u);
+    let pixels: Vec<_> = space.located.points.iter().map(|p| p.pixel).collect();
+    occupied.foot(&pixels);
+    for d in &sketch.drawn {
+        canvas.stroke(&d.points, d.closed, &d.stroke.pen(u));
+        occupied.line(&d.points, labels::LINE);
+    }
+    marks::graduations(canvas, &mut occupied, &space, sidecar, frame, u);
+    marks::landmarks(canvas, &mut occupied, &space, sidecar.view, u);
+    if sidecar.view == View::Solar {
+        marks::sides(canvas, &mut occupied, &space, frame, u);
+    }
+    let bar = marks::scale_bar(canvas, &mut occupied, &space, frame, u).is_some();
+    let rows: Vec<_> = shown.iter().map(|s| (s.value, s.key)).collect();
+    let panel = Panel::new(sidecar, measured, &rows, options.taken.as_deref(), bar);
+    // Keys go down the table; room on the photo goes to the most telling value first.
+    shown.sort_by_key(|s| s.rank);
+    let labels: Vec<Label> = shown
+        .into_iter()
+        .filter_map(|s| {
+            let value = (s.says == Says::Value).then(|| panel::short(s.value));
+            Some(Label { key: s.key?, value, anchors: s.anchors })
+        })
+        .collect();
+    let found = labels::arrange(&mut occupied, &labels, frame, u);
+    labels::draw(canvas, &found, u);
+    panel
+}
+
+/// The values to show, in the order of tables.
+fn most_telling(measured: &Measured, most: usize) -> Vec<&Value> {
+    let mut places: Vec<usize> = (0..measured.values.len()).collect();
+    places.sort_by_key(|i| figures::figure(measured.values[*i].measurement).2);
+    places.truncate(most);
+    places.sort_unstable();
+    places.into_iter().map(|i| &measured.values[i]).collect()
+}
+
+/// Reads a photo, draws on it and gives the picture as JPEG.
+///
+/// # Errors
+/// As [`annotate`]; `Io` and `Photo` where the photo cannot be read.
+///
+/// # Example: the picture of one photo
+/// ```no_run
+/// use hoofgeo::{measured::{measure, MeasureOptions}, photo, picture, scene::LensPrior, sidecar::Sidecar};
+/// let sidecar = Sidecar::parse(&std::fs::read_to_string("side.jpg.hoof.json").unwrap_or_default(), None)?;
+/// let facts = photo::read_facts("side.jpg")?;
+/// let frame = (facts.width_px, facts.height_px);
+/// let lens = facts.prior_focal_px().map_or(LensPrior::unknown(frame), |f| LensPrior::exif(frame, f));
+/// let measured = measure(&sidecar, &lens, &MeasureOptions::default())?;
+/// let jpeg = picture::annotate_file("side.jpg", &sidecar, &measured, &picture::PictureOptions::default())?;
+/// # Ok::<(), hoofgeo::Error>(())
+/// ```
+pub fn annotate_file(
+    photo: impl AsRef<Path>,
+    sidecar: &Sidecar,
+    measured: &Measured,
+    options: &PictureOptions,
+) -> Result<Vec<u8>> {
+    let path = photo.as_ref();
+    let facts = read_facts(path)?;
+    let bytes = std::fs::read(path).map_err(|e| Error::io(path, "cannot read the file", &e))?;
+    annotate_bytes(&bytes, &facts, sidecar, measured, options).map_err(|e| e.in_file(path))
+}
+
+/// The same from a photo's bytes at hand and their facts.
+///
+/// # Errors
+/// As [`annotate_file`], without the name of a file.
+pub fn annotate_bytes(
+    bytes: &[u8],
+    facts: &PhotoFacts,
+    sidecar: &Sidecar,
+    measured: &Measured,
+    options: &PictureOptions,
+) -> Result<Vec<u8>> {
+    let photo = decode_upright_bytes(bytes, facts)?;
+    let taken = options.taken.clone().or_else(|| facts.taken.clone());
+    let picture = annotate(photo, sidecar, measured, &PictureOptions { taken, ..options.clone() })?;
+    encode_jpeg(&picture, options.quality)
+}
+
+/// A picture as JPEG, colour at half resolution.
+///
+/// # Errors
+/// `Photo` where it is wider or higher than a JPEG can be.
+pub fn encode_jpeg(picture: &RgbImage, quality: u8) -> Result<Vec<u8>> {
+    let (w, h) = picture.dimensions();
+    let failed = |e: String| Error::new(ErrorKind::Photo, format!("the picture cannot be encoded: {e}"));
+    let side = |n: u32| u16::try_from(n).map_err(|_| failed(format!("a JPEG cannot be {n} px wide or high")));
+    let mut out = Vec::with_capacity(picture.as_raw().len() / 8);
+    let mut encoder = Encoder::new(&mut out, quality.clamp(1, 100));
+    encoder.set_sampling_factor(SamplingFactor::F_2_2);
+    encoder.encode(picture.as_raw(), side(w)?, side(h)?, ColorType::Rgb).map_err(|e| failed(e.to_string()))?;
+    Ok(out)
+}

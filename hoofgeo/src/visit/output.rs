@@ -1,0 +1,184 @@
+//! Writing results: a tidy CSV and a JSON with everything, streamed, whole or not at all.
+
+use super::json::{photo_json, refusal_json};
+use super::photo::PhotoReport;
+use crate::error::{Error, Result};
+use crate::measured::MeasureOptions;
+use std::fs::File;
+use std::io::{BufWriter, Read, Seek, Write};
+use std::path::{Path, PathBuf};
+use tempfile::NamedTempFile;
+
+/// Columns of `measurements.csv`, in order.
+pub const CSV_COLUMNS: [&str; 17] = [
+    "photo",
+    "animal",
+    "foot",
+    "view",
+    "stage",
+    "taken",
+    "observer",
+    "measurement",
+    "unit",
+    "value",
+    "u",
+    "k",
+    "U",
+    "lower",
+    "upper",
+    "method",
+    "flags",
+];
+
+/// The file that holds everything of a run.
+pub(super) const RESULTS_FILE: &str = "measurements.json";
+
+/// The folder of a run's annotated pictures, beside its results.
+pub(super) const PICTURES_FOLDER: &str = "pictures";
+
+/// Makes a file that a temporary file created for its owner alone readable for all, as a file written directly would be.
+pub(super) fn readable(file: &File) -> std::io::Result<()> {
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::PermissionsExt;
+        file.set_permissions(std::fs::Permissions::from_mode(0o644))?;
+    }
+    let _ = file;
+    Ok(())
+}
+
+/// Writes a file whole or not at all.
+pub(super) fn write_whole(path: &Path, bytes: &[u8]) -> Result<()> {
+    let fail = |e: &std::io::Error| Error::io(path, "cannot be written", e);
+    let folder = path.parent().unwrap_or(path);
+    let mut file = NamedTempFile::new_in(folder).map_err(|e| fail(&e))?;
+    file.write_all(bytes).map_err(|e| fail(&e))?;
+    readable(file.as_file()).map_err(|e| fail(&e))?;
+    file.persist(path).map_err(|e| fail(&e.error))?;
+    Ok(())
+}
+
+/// The result files of a run, under temporary names until [`Writers::finish`].
+pub struct Writers {
+    folder: PathBuf,
+    csv: csv::Writer<NamedTempFile>,
+    json: BufWriter<NamedTempFile>,
+    /// What was refused comes behind the photos in the JSON, so it waits in a file of its own.
+    refused: BufWriter<File>,
+    photos: usize,
+    refusals: usize,
+}
+
+impl Writers {
+    /// Opens the result files in a folder, which is made where it does not exist. A wrong path fails here, before any work.
+    ///
+    /// # Errors
+    /// Where the folder cannot be made or written to.
+    pub fn create(folder: &Path, options: &MeasureOptions) -> Result<Self> {
+        std::fs::create_dir_all(folder).map_err(|e| Error::io(folder, "the output folder cannot be made", &e))?;
+        let fail = |e: std::io::Error| Error::io(folder, "the output folder cannot be written to", &e);
+        // RFC 4180 ends every record with CRLF.
+        let mut csv = csv::WriterBuilder::new()
+            .terminator(csv::Terminator::CRLF)
+            .from_writer(NamedTempFile::new_in(folder).map_err(fail)?);
+        csv.write_record(CSV_COLUMNS).map_err(|e| fail(e.into()))?;
+        let mut json = BufWriter::new(NamedTempFile::new_in(folder).map_err(fail)?);
+        let head = serde_json::json!({ "name": env!("CARGO_PKG_NAME"), "version": env!("CARGO_PKG_VERSION") });
+        write!(json, "{{\"format\":\"hoofgeo-results/1\",\n\"program\":{head},\n").map_err(fail)?;
+        let options = serde_json::json!({ "draws": options.draws, "seed": options.seed });
+        write!(json, "\"options\":{options},\n\"photos\":[").map_err(fail)?;
+        let refused = BufWriter::new(tempfile::tempfile().map_err(fail)?);
+        Ok(Self { folder: folder.to_path_buf(), csv, json, refused, photos: 0, refusals: 0 })
+    }
+
+    /// Adds a measured photo.
+    ///
+    /// # Errors
+    /// Where a file cannot be written.
+    pub fn photo(&mut self, report: &PhotoReport) -> Result<()> {
+        self.csv_rows(report).map_err(|e| self.fail(&e.into()))?;
+        let text = photo_json(report);
+        let comma = if self.photos == 0 { "" } else { "," };
+        write!(self.json, "{comma}\n{text}").map_err(|e| self.fail(&e))?;
+        self.photos += 1;
+        Ok(())
+    }
+
+    /// Adds a refusal; `photo` is the photo's path relative to the folder, where the refusal is one photo's.
+    ///
+    /// # Errors
+    /// Where a file cannot be written.
+    pub fn refusal(&mut self, photo: Option<&str>, error: &Error) -> Result<()> {
+        let comma = if self.refusals == 0 { "" } else { "," };
+        write!(self.refused, "{comma}\n{}", refusal_json(photo, error)).map_err(|e| self.fail(&e))?;
+        self.refusals += 1;
+        Ok(())
+    }
+
+    /// Gives the files their names. Before this nothing of them is to be seen; without it nothing stays.
+    ///
+    /// # Errors
+    /// Where a file cannot be written.
+    pub fn finish(mut self) -> Result<()> {
+        self.close_json().map_err(|e| self.fail(&e))?;
+        let Self { folder, csv, json, .. } = self;
+        let csv = csv.into_inner().map_err(|e| Error::io(&folder, "cannot be written", &e.into_error()))?;
+        let json = json.into_inner().map_err(|e| Error::io(&folder, "cannot be written", &e.into_error()))?;
+        for (file, name) in [(csv, "measurements.csv"), (json, RESULTS_FILE)] {
+            let path = folder.join(name);
+            readable(file.as_file()).map_err(|e| Error::io(&path, "cannot be written", &e))?;
+            file.persist(&path).map_err(|e| Error::io(&path, "cannot be written", &e.error))?;
+        }
+        Ok(())
+    }
+
+    fn csv_rows(&mut self, report: &PhotoReport) -> csv::Result<()> {
+        let s = &report.sidecar;
+        let number = |x: f64| format!("{x}");
+        for value in &report.measured.values {
+            let m = value.measurement;
+            self.csv.write_record([
+                report.name.as_str(),
+                &s.subject.animal,
+                s.subject.foot.name(),
+                s.view.name(),
+                s.stage.map_or("", |s| s.name()),
+                report.taken().unwrap_or(""),
+                s.observer.as_deref().unwrap_or(""),
+                m.id,
+                m.quantity.unit(),
+                &number(value.value),
+                &number(value.u),
+                &number(value.k),
+                &number(value.expanded()),
+                &number(value.interval[0]),
+                &number(value.interval[1]),
+                value.method(),
+                &report.measured.flags(value).join(";"),
+            ])?;
+        }
+        Ok(())
+    }
+
+    fn close_json(&mut self) -> std::io::Result<()> {
+        write!(self.json, "\n],\n\"refused\":[")?;
+        self.refused.flush()?;
+        let spool = self.refused.get_mut();
+        spool.rewind()?;
+        let mut chunk = vec![0; 1 << 16];
+        loop {
+            let n = spool.read(&mut chunk)?;
+            if n == 0 {
+                break;
+            }
+            self.json.write_all(&chunk[..n])?;
+        }
+        let summary = serde_json::json!({ "measured": self.photos, "refused": self.refusals });
+        writeln!(self.json, "\n],\n\"summary\":{summary}}}")?;
+        self.json.flush()
+    }
+
+    fn fail(&self, e: &std::io::Error) -> Error {
+        Error::io(&self.folder, "the results cannot be written", e)
+    }
+}

@@ -1,0 +1,216 @@
+//! Measuring and checking a whole folder.
+
+use super::folder::{Entry, walk};
+use super::lens::Lenses;
+use super::output::Writers;
+use super::photo::{PhotoReport, measure_entry, read_entry};
+use crate::error::{Error, ErrorKind, Result};
+use crate::measured::{MeasureOptions, locate};
+use rayon::prelude::*;
+use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicBool, Ordering};
+
+/// Photos in work at a time. Large enough to keep every core busy, small enough that memory stays flat.
+const BATCH: usize = 512;
+
+/// Photos in work at a time where their pixels are decoded: each costs up to 150 MB.
+const PICTURE_BATCH: usize = 16;
+
+/// A flag by which another thread ends a run early.
+#[derive(Debug, Default)]
+pub struct Stop(AtomicBool);
+
+impl Stop {
+    /// A flag that is not raised.
+    pub const fn new() -> Self {
+        Self(AtomicBool::new(false))
+    }
+
+    /// Ends the run: it returns an error and leaves no result files.
+    pub fn raise(&self) {
+        self.0.store(true, Ordering::Relaxed);
+    }
+
+    /// Whether it was raised.
+    pub fn is_raised(&self) -> bool {
+        self.0.load(Ordering::Relaxed)
+    }
+}
+
+/// How to measure a folder.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct VisitOptions {
+    /// How to measure each photo.
+    pub measure: MeasureOptions,
+    /// Whether annotated pictures are drawn (feature `pictures`).
+    pub pictures: bool,
+}
+
+/// Where the results of a folder are written.
+#[derive(Debug, Clone)]
+pub struct Outputs {
+    /// The folder of the results.
+    pub folder: PathBuf,
+}
+
+/// What a run tells while it goes on, in the order of the photos.
+#[derive(Debug)]
+pub enum Progress<'a> {
+    /// A photo was measured.
+    Measured(&'a PhotoReport),
+    /// The photo that comes next was measured, but no picture of it could be made.
+    NoPicture(&'a Error),
+    /// A photo was refused.
+    Refused(&'a Error),
+}
+
+/// The end of a run.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Summary {
+    /// Photos measured.
+    pub measured: usize,
+    /// Photos refused.
+    pub refused: usize,
+}
+
+/// Measures every photo of a folder and writes `measurements.csv`, `measurements.json` and, where asked for, `pictures/`.
+///
+/// # Errors
+/// Where the folder does not exist, the results cannot be written, or the run was stopped. A photo that cannot be measured is no
+/// error of the run: it is reported to `each`, and by [`Summary::refused`].
+pub fn measure_folder(
+    folder: &Path,
+    outputs: &Outputs,
+    options: &VisitOptions,
+    stop: &Stop,
+    each: &mut dyn FnMut(Progress<'_>),
+) -> Result<Summary> {
+    must_be_folder(folder)?;
+    let mut writers = Writers::create(&outputs.folder, &options.measure)?;
+    let lenses = Lenses::default();
+    let mut summary = Summary::default();
+    let mut entries = walk(folder, std::slice::from_ref(&outputs.folder));
+    let batch = if options.pictures { PICTURE_BATCH } else { BATCH };
+    loop {
+        let work: Vec<Result<Entry>> = entries.by_ref().take(batch).collect();
+        if work.is_empty() {
+            break;
+        }
+        let done: Vec<Result<PhotoReport, (Option<String>, Error)>> = work
+            .into_par_iter()
+            .map(|entry| {
+                if stop.is_raised() {
+                    return Err((None, stopped()));
+                }
+                let entry = entry.map_err(|e| (None, e))?;
+                let measured = measure_entry(&entry, &lenses, &options.measure);
+                #[cfg_attr(not(feature = "pictures"), expect(unused_mut, reason = "the picture is added to it"))]
+                let mut report = measured.map_err(|e| (Some(entry.name), e))?;
+                #[cfg(feature = "pictures")]
+                if options.pictures {
+                    report.picture = Some(super::picture::write(&report, &outputs.folder));
+                }
+                Ok(report)
+            })
+            .collect();
+        if stop.is_raised() {
+            return Err(stopped());
+        }
+        for result in done {
+            match result {
+                Ok(report) => {
+                    writers.photo(&report)?;
+                    summary.measured += 1;
+                    if let Some(Err(why)) = &report.picture {
+                        each(Progress::NoPicture(why));
+                    }
+                    each(Progress::Measured(&report));
+                }
+                Err((photo, error)) => {
+                    writers.refusal(photo.as_deref(), &error)?;
+                    summary.refused += 1;
+                    each(Progress::Refused(&error));
+                }
+            }
+        }
+    }
+    if summary == Summary::default() {
+        return Err(Error::new(ErrorKind::Usage, "no photo is in this folder").in_file(folder).help(NAME_A_FOLDER));
+    }
+    writers.finish()?;
+    Ok(summary)
+}
+
+/// What `check` says of one photo.
+#[derive(Debug)]
+pub enum CheckReport<'a> {
+    /// It would be measured. Names the landmarks and lines still empty.
+    Good {
+        /// Its name.
+        name: &'a str,
+        /// JSON paths of the slots still empty.
+        empty: &'a [String],
+        /// What its header makes worth knowing.
+        remarks: Vec<String>,
+    },
+    /// It would be refused.
+    Refused(&'a Error),
+}
+
+/// Checks everything that would be refused, without measuring: formats, photos, lens profiles, scales.
+///
+/// # Errors
+/// Where the folder does not exist or holds no photo.
+pub fn check_folder(folder: &Path, each: &mut dyn FnMut(CheckReport<'_>)) -> Result<Summary> {
+    must_be_folder(folder)?;
+    let lenses = Lenses::default();
+    let mut summary = Summary::default();
+    let mut entries = walk(folder, &[]);
+    loop {
+        let work: Vec<Result<Entry>> = entries.by_ref().take(BATCH).collect();
+        if work.is_empty() {
+            break;
+        }
+        let done: Vec<_> = work
+            .into_par_iter()
+            .map(|entry| {
+                let entry = entry?;
+                let read = read_entry(&entry, &lenses)?;
+                let (scene, _) = locate(&read.sidecar, &read.lens.prior).map_err(|e| e.in_file(entry.sidecar()))?;
+                let mut remarks: Vec<String> = read.facts.remarks.iter().map(ToString::to_string).collect();
+                remarks.extend(scene.flags.iter().map(|f| f.meaning().to_owned()));
+                Ok((entry, read, remarks))
+            })
+            .collect();
+        for result in done {
+            match result {
+                Ok((entry, read, remarks)) => {
+                    summary.measured += 1;
+                    each(CheckReport::Good { name: &entry.name, empty: read.sidecar.empty_slots(), remarks });
+                }
+                Err(error) => {
+                    summary.refused += 1;
+                    each(CheckReport::Refused(&error));
+                }
+            }
+        }
+    }
+    if summary == Summary::default() {
+        return Err(Error::new(ErrorKind::Usage, "no photo is in this folder").in_file(folder).help(NAME_A_FOLDER));
+    }
+    Ok(summary)
+}
+
+pub(super) fn must_be_folder(folder: &Path) -> Result<()> {
+    if folder.is_dir() {
+        return Ok(());
+    }
+    let what = if folder.exists() { "is not a folder" } else { "does not exist" };
+    Err(Error::new(ErrorKind::Usage, what).in_file(folder).help("name the folder of a visit's photos"))
+}
+
+const NAME_A_FOLDER: &str = "name a folder of photos (jpg, png, tif, webp, heic) with their sidecars";
+
+fn stopped() -> Error {
+    Error::new(ErrorKind::Usage, "stopped before the end; no results were written")
+}

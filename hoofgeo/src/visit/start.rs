@@ -1,0 +1,54 @@
+//! New sidecars with empty slots.
+
+use super::folder::walk;
+use super::run::must_be_folder;
+use crate::error::{Error, Result};
+use crate::photo::read_facts;
+use crate::sidecar::template;
+use std::io::Write;
+use std::path::{Path, PathBuf};
+
+/// What happened to one photo.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Started {
+    /// A sidecar was written.
+    Written(PathBuf),
+    /// There was one already; it was left alone.
+    Kept(PathBuf),
+    /// None could be written.
+    Refused(Error),
+}
+
+/// Writes a sidecar with empty slots beside every photo of a folder that has none, from hints in the file name and from EXIF.
+/// Never over one that exists.
+///
+/// # Errors
+/// Where the folder does not exist. A photo that gets no sidecar is reported to `each`.
+pub fn start_folder(folder: &Path, each: &mut dyn FnMut(Started)) -> Result<()> {
+    must_be_folder(folder)?;
+    for entry in walk(folder, &[]) {
+        each(match entry {
+            Err(e) => Started::Refused(e),
+            Ok(entry) if entry.has_sidecar => Started::Kept(entry.sidecar()),
+            Ok(entry) => match write_new(&entry.photo, &entry.sidecar()) {
+                Ok(()) => Started::Written(entry.sidecar()),
+                Err(e) => Started::Refused(e.in_file(&entry.photo)),
+            },
+        });
+    }
+    Ok(())
+}
+
+fn write_new(photo: &Path, sidecar: &Path) -> Result<()> {
+    let facts = read_facts(photo)?;
+    let name = photo.file_name().unwrap_or_default().to_string_lossy();
+    let text = template(&name, facts.width_px, facts.height_px, facts.taken.as_deref());
+    let fail = |e: &std::io::Error| Error::io(sidecar, "cannot be written", e);
+    let folder = sidecar.parent().unwrap_or(sidecar);
+    let mut file = tempfile::NamedTempFile::new_in(folder).map_err(|e| fail(&e))?;
+    file.write_all(text.as_bytes()).map_err(|e| fail(&e))?;
+    super::output::readable(file.as_file()).map_err(|e| fail(&e))?;
+    // Whole, and only where there is none: another program may have written one since the walk.
+    file.persist_noclobber(sidecar).map_err(|e| fail(&e.error))?;
+    Ok(())
+}
