@@ -245,8 +245,8 @@ const BARREL_K1: [f64; 3] = [0.0, -0.25, -0.5];
 const WIDE_K1_U: f64 = 0.1;
 
 /// Starts from the straight line that fits best: square to the camera and, where the priors leave room for it, leaning by 29°
-/// either way along the line and about it, each without and with barrel distortion. Foreshortening along the line and distortion explain each other
-/// well enough to make the descent from one start end in the wrong valley.
+/// either way along the line and about it, each without and with barrel distortion. Foreshortening along the line and distortion
+/// explain each other well enough to make the descent from one start end in the wrong valley.
 fn starts_from_line(given: &Given<'_>) -> Vec<State> {
     let wide = given.lens.covariance[(DISTORTION, DISTORTION)].sqrt() > WIDE_K1_U;
     let mut starts = Vec::new();
