@@ -240,7 +240,8 @@ proptest! {
     /// Lengths grow with the foot, areas with its square, angles and ratios not at all.
     #[test]
     fn values_have_the_dimension_that_they_say(seed in any::<u64>(), scale in 0.5..2.0f64) {
-        for m in ALL {
+        // The start of a flare has 2 mm in its definition, so that it does not grow with the foot.
+        for m in ALL.iter().filter(|m| m.id != "flare_start") {
             let p = varied(m.view, seed, 0.7);
             let q = p.map(|p| p * scale);
             let factor = match m.quantity {
