@@ -239,8 +239,9 @@ fn blank(given: &Given<'_>) -> State {
 /// Tilts within this of square to the camera, rad, are reached from a start square to it.
 const NEARLY_SQUARE: f64 = 0.2;
 
-/// A barrel distortion to start from where the lens may have one; a standard uncertainty of k1 above [`WIDE_K1_U`] says so.
-const BARREL_K1: f64 = -0.25;
+/// Barrel distortions to start from where the lens may have one; a standard uncertainty of k1 above [`WIDE_K1_U`] says so. The
+/// second is that of a wide lens as it looks at a focal length assumed a third too long.
+const BARREL_K1: [f64; 3] = [0.0, -0.25, -0.5];
 const WIDE_K1_U: f64 = 0.1;
 
 /// Starts from the straight line that fits best: square to the camera and, where the priors leave room for it, leaning either
@@ -249,15 +250,15 @@ const WIDE_K1_U: f64 = 0.1;
 fn starts_from_line(given: &Given<'_>) -> Vec<State> {
     let wide = given.lens.covariance[(DISTORTION, DISTORTION)].sqrt() > WIDE_K1_U;
     let mut starts = Vec::new();
-    for barrel in [0.0, BARREL_K1].into_iter().take(if wide { 2 } else { 1 }) {
+    for barrel in BARREL_K1.into_iter().take(if wide { 3 } else { 1 }) {
         let square = start_from_line(given, barrel);
         starts.push(square);
         if given.tilt_u > NEARLY_SQUARE {
-            // The turn's axis lies across the line, which runs to (cos, −sin) of the roll in the image.
+            // Across the line, which runs to (cos, −sin) of the roll in the image, and about the line itself.
             let (s, c) = square[ROLL].sin_cos();
-            for lean in [0.5, -0.5] {
+            for (x, y) in [(s, c), (-s, -c), (c, -s), (-c, s)] {
                 let mut state = square;
-                (state[TILT_X], state[TILT_Y]) = (lean * s, lean * c);
+                (state[TILT_X], state[TILT_Y]) = (0.5 * x, 0.5 * y);
                 starts.push(state);
             }
         }
