@@ -282,10 +282,7 @@ fn tubules() {
         (Line::TubulesQuarter, (70.0, 8.0), 48.5),
         (Line::TubulesHeel, (118.0, 5.0), 41.0),
     ] {
-        p.lines.insert(
-            l,
-            [30.0, 20.0, 0.0].map(|s| at(from, s, degrees).into()).map(|(x, y): (f64, f64)| Point2::new(x, y)).to_vec(),
-        );
+        p.lines.insert(l, [30.0, 20.0, 0.0].map(|s| at(from, s, degrees)).map(|(x, y)| Point2::new(x, y)).to_vec());
     }
     let expected = [("tubule_angle_toe", 53.0), ("tubule_angle_quarter", 48.5), ("tubule_angle_heel", 41.0)];
     check(&Camera::default().measure(View::Lateral, &p), &expected, 1e-6);

@@ -272,7 +272,7 @@ proptest! {
                 d[axis] = h;
                 let (Ok(a), Ok(b), Ok(g)) = (shifted(d), shifted(-d), &got) else { continue };
                 let expected = (a - b) / (2.0 * h);
-                let eps = g.eps.clone().unwrap_generic(Const::<{ hoofgeo::measure::Formula::SEEDS }>, U1)[axis];
+                let eps = g.eps.unwrap_generic(Const::<{ hoofgeo::measure::Formula::SEEDS }>, U1)[axis];
                 prop_assert!((eps - expected).abs() < 1e-6 * (1.0 + expected.abs()), "{} by {i}: {eps} {expected}", m.id);
                 prop_assert!((g.re - value(&points).unwrap()).abs() < 1e-12 * (1.0 + g.re.abs()));
             }

@@ -294,9 +294,6 @@ fn mean(points: &[[f64; 2]]) -> Point2<f64> {
     Point2::new(points.iter().map(|p| p[0]).sum::<f64>() / n, points.iter().map(|p| p[1]).sum::<f64>() / n)
 }
 
-/// A closed line and its places in the list of points.
-type Outline = (Line, Range<usize>);
-
 /// All points in the order landmarks, lines; their index; and the closed outlines among them.
 struct Marks {
     index: Index,

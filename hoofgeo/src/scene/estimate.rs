@@ -240,13 +240,13 @@ fn blank(given: &Given<'_>) -> State {
 const NEARLY_SQUARE: f64 = 0.2;
 
 /// Barrel distortions to start from where the lens may have one; a standard uncertainty of k1 above [`WIDE_K1_U`] says so. The
-/// second is that of a wide lens as it looks at a focal length assumed a third too long.
+/// last is that of a wide lens as it looks at a focal length assumed a third too long.
 const BARREL_K1: [f64; 3] = [0.0, -0.25, -0.5];
 const WIDE_K1_U: f64 = 0.1;
 
-/// Starts from the straight line that fits best: square to the camera and, where the priors leave room for it, leaning either
-/// way along the line, each without and with barrel distortion. Foreshortening along the line and distortion explain each other
-/// well enough to make the descent from one start end in the wrong valley.
+/// Starts from the straight line that fits best: square to the camera and, where the priors leave room for it, leaning by 29°
+/// either way along the line and about it, each without and with barrel distortion. Foreshortening along the line and distortion
+/// explain each other well enough to make the descent from one start end in the wrong valley.
 fn starts_from_line(given: &Given<'_>) -> Vec<State> {
     let wide = given.lens.covariance[(DISTORTION, DISTORTION)].sqrt() > WIDE_K1_U;
     let mut starts = Vec::new();
