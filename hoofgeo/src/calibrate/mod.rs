@@ -36,10 +36,12 @@
 
 mod bundle;
 mod jackknife;
+mod opencv;
 mod photos;
 mod result;
 mod start;
 
+pub use opencv::{ImportOptions, WhichCamera, import_opencv};
 pub use photos::{BoardPhoto, BoardPoint, LeftOut, Reason};
 pub use result::{CalibratedPhoto, Calibration, Covariance};
 

@@ -2,7 +2,7 @@
 
 use super::bundle::State;
 use super::start::Flat;
-use super::{Calibration, FEWEST_PHOTOS};
+use super::{Calibration, Covariance, FEWEST_PHOTOS};
 use crate::error::{Error, ErrorKind, Result};
 use nalgebra::Point2;
 use std::fmt;
@@ -240,10 +240,17 @@ impl<'a> Set<'a> {
             );
             return Err(refuse(what, SAME_SETTINGS));
         }
-        for (f, u) in found.focal_px.iter().zip(found.formal.diagonal().iter()) {
-            if u.sqrt() > VAGUE_FOCAL * f {
-                return Err(self.undetermined());
-            }
+        let vague = |c: &Covariance| (0..2).any(|i| c[(i, i)].sqrt() > VAGUE_FOCAL * found.focal_px[i]);
+        if vague(&found.formal) {
+            return Err(self.undetermined());
+        }
+        if vague(&found.covariance) {
+            let what = format!(
+                "the photos contradict each other: the focal length of {:.0} px changes by {:.0} % with the choice of photos",
+                found.focal_px[0],
+                100.0 * found.covariance[(0, 0)].sqrt() / found.focal_px[0]
+            );
+            return Err(refuse(what, SAME_SETTINGS));
         }
         Ok(())
     }
