@@ -298,7 +298,7 @@ fn mean(points: &[[f64; 2]]) -> Point2<f64> {
 struct Marks {
     index: Index,
     marks: Vec<Mark>,
-    closed: Vec<Outline>,
+    closed: Vec<(Line, Range<usize>)>,
 }
 
 fn marks(sidecar: &Sidecar, repeats: &Repeats) -> Marks {
