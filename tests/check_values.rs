@@ -257,7 +257,6 @@ fn a_bent_toe() {
     });
     p.lines.insert(Line::DorsalWall, wall.collect());
     let excess = 45.0 * (40f64.to_radians().cos() - 40f64.to_radians().sin() / 52f64.to_radians().tan());
-    // The lower line is 2 mm ahead of the upper one 9.41 mm below the bend.
     let start = 45.0 + 2.0 / 12f64.to_radians().tan();
     let expected = [("toe_flare", 12.0), ("flare_start", start), ("toe_excess", excess)];
     for q in [p.clone(), p.map(|p| Point2::new(150.0 - p.x, p.y))] {

@@ -43,7 +43,6 @@ fn measured_values_hold_the_truth_of_rendered_feet() {
     // 95.45 % nominal. The values of one photo share their scene, so their number counts for less than it is: 90 % is what a sound
     // model falls below once in a thousand times (found by simulation in tests/coverage.rs).
     let share = f64::from(u32::try_from(inside).unwrap()) / f64::from(u32::try_from(all).unwrap());
-    println!("{inside} of {all} inside, worst {} ({})", worst.0, worst.1);
     assert!(all > 150, "{all}");
     assert!(share > 0.90, "{inside} of {all}");
     assert!(worst.0 < 2.2, "{}", worst.1);

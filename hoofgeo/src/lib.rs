@@ -43,6 +43,7 @@
 //! | sidecars, visit files, lens profiles, their schemas | [`sidecar`] |
 //! | camera, lens and scale pose from graduations | [`scene::Scene`] |
 //! | lens distortion and its removal | [`lens`] |
+//! | calibrate a camera from photos of a board | [`calibrate`](mod@calibrate) |
 //! | homography, planar pose | [`scene::pose`] |
 //! | propagation, budgets, Monte Carlo, printing | [`uncertainty`] |
 //! | photo headers, upright pixels | [`photo`] (features `files`, `pictures`) |
@@ -60,6 +61,7 @@
 //! # What it does not do
 //! It judges nothing and diagnoses nothing: a photo shows neither the bone nor the cause. Lame, laminitic or growing animals and
 //! corrective trims belong to a vet and a qualified farrier; local law comes first.
+pub mod calibrate;
 mod error;
 pub mod evaluate;
 pub mod explain;

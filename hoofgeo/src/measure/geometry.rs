@@ -291,7 +291,8 @@ mod tests {
 
     #[test]
     fn corners_stay_corners_and_the_sense_of_going_round_does_not_matter() {
-        let mut square = [(0.0_f64, 0.0_f64), (10.0, 0.0), (10.0, 10.0), (0.0, 10.0)].map(|(x, y)| Point2::new(x, y));
+        let mut square: [Point2<f64>; 4] =
+            [(0.0, 0.0), (10.0, 0.0), (10.0, 10.0), (0.0, 10.0)].map(|(x, y)| Point2::new(x, y));
         assert!((area(&square).expect("area") - 100.0).abs() < 1e-12);
         square.reverse();
         assert!((area(&square).expect("area") - 100.0).abs() < 1e-12);
@@ -299,7 +300,7 @@ mod tests {
 
     #[test]
     fn the_fitted_direction_runs_from_first_to_last() {
-        let p = [(10.0_f64, 10.0_f64), (5.0, 5.1), (0.0, 0.0)].map(|(x, y)| Point2::new(x, y));
+        let p: [Point2<f64>; 3] = [(10.0, 10.0), (5.0, 5.1), (0.0, 0.0)].map(|(x, y)| Point2::new(x, y));
         let d = fitted_direction(&p).expect("direction");
         assert!(d.x < 0.0 && (d.norm() - 1.0).abs() < 1e-14);
     }

@@ -172,11 +172,11 @@ impl Canvas {
         );
     }
 
-    /// Draws everything onto interleaved 8-bit RGB of the canvas's size.
+    /// Renders everything.
     ///
     /// # Errors
     /// `Photo` where the picture is too large for the renderer.
-    pub(super) fn paint(self, rgb: &mut [u8]) -> Result<()> {
+    pub(super) fn render(self) -> Result<Layer> {
         let svg = format!(
             r#"<svg xmlns="http://www.w3.org/2000/svg" width="{}" height="{}" fill="none" stroke-linecap="round" stroke-linejoin="round" font-family="{}" font-stretch="condensed" xml:space="preserve">{}</svg>"#,
             self.width,
@@ -199,7 +199,21 @@ impl Canvas {
         // Zeroed by the system page by page when first written to: untouched parts of a large picture cost nothing.
         let mut layer = Pixmap::new(side(self.width)?, side(self.height)?).ok_or_else(too_large)?;
         resvg::render(&tree, Transform::identity(), &mut layer.as_mut());
-        let (drawn, width) = (layer.data(), self.width);
+        Ok(Layer { drawn: layer, touched: self.touched, across: self.across })
+    }
+}
+
+/// A rendered drawing: premultiplied RGBA, and the squares that hold something.
+pub(super) struct Layer {
+    drawn: Pixmap,
+    touched: Vec<bool>,
+    across: usize,
+}
+
+impl Layer {
+    /// Lays it over interleaved 8-bit RGB of its own size.
+    pub(super) fn over(&self, rgb: &mut [u8]) {
+        let (drawn, width) = (self.drawn.data(), self.drawn.width() as usize);
         rgb.par_chunks_mut(TILE * width * 3).enumerate().for_each(|(r, band)| {
             let touched = &self.touched[r * self.across..(r + 1) * self.across];
             for (y, row) in band.chunks_exact_mut(width * 3).enumerate() {
@@ -210,7 +224,6 @@ impl Canvas {
                 }
             }
         });
-        Ok(())
     }
 }
 
@@ -288,7 +301,7 @@ mod tests {
                     canvas.touched.fill(true);
                 }
                 let mut rgb = vec![90; 300 * 200 * 3];
-                canvas.paint(&mut rgb).unwrap();
+                canvas.render().unwrap().over(&mut rgb);
                 rgb
             };
             prop_assert!(draw(false) == draw(true));

@@ -30,7 +30,7 @@ use crate::measured::Measured;
 use crate::photo::{PhotoFacts, decode_upright_bytes, read_facts};
 use crate::sidecar::Sidecar;
 use crate::{Error, ErrorKind, Result, View};
-use canvas::Canvas;
+use canvas::{Canvas, Layer};
 use figures::Says;
 use image::RgbImage;
 use jpeg_encoder::{ColorType, Encoder, SamplingFactor};
@@ -65,36 +65,65 @@ impl Default for PictureOptions {
 /// # Errors
 /// `Photo` where the photo is not of the size that its sidecar says, or too large to draw on.
 pub fn annotate(photo: RgbImage, sidecar: &Sidecar, measured: &Measured, options: &PictureOptions) -> Result<RgbImage> {
-    let (width, height) = photo.dimensions();
-    if (width, height) != measured.scene.frame_px {
-        let (w, h) = measured.scene.frame_px;
-        return Err(Error::new(
-            ErrorKind::Photo,
-            format!("the photo is {width} x {height} px, it was measured at {w} x {h}"),
-        )
-        .help("place the landmarks again on the photo as it is now"));
+    fits(photo.dimensions(), measured)?;
+    layers(sidecar, measured, options)?.onto(photo)
+}
+
+/// Whether a photo is the one that was measured.
+fn fits((width, height): (u32, u32), measured: &Measured) -> Result<()> {
+    let (w, h) = measured.scene.frame_px;
+    if (width, height) == (w, h) {
+        return Ok(());
     }
-    let too_large = || {
-        Error::new(ErrorKind::Photo, format!("a photo of {width} x {height} px is too large for a picture"))
-            .help("measure a smaller copy of the photo, or go without pictures")
-    };
+    let text = format!("the photo is {width} x {height} px, it was measured at {w} x {h}");
+    Err(Error::new(ErrorKind::Photo, text).help("place the landmarks again on the photo as it is now"))
+}
+
+/// What comes over the photo, and the strip below it. Neither needs the photo's pixels.
+struct Layers {
+    on_photo: Layer,
+    strip: Layer,
+    strip_height: u32,
+}
+
+fn too_large((width, height): (u32, u32)) -> Error {
+    Error::new(ErrorKind::Photo, format!("a photo of {width} x {height} px is too large for a picture"))
+        .help("measure a smaller copy of the photo, or go without pictures")
+}
+
+fn layers(sidecar: &Sidecar, measured: &Measured, options: &PictureOptions) -> Result<Layers> {
+    let frame = measured.scene.frame_px;
+    let (width, height) = frame;
+    let u = unit(width);
+    let limit = u32::from(u16::MAX);
+    if width > limit || height > limit {
+        return Err(too_large(frame));
+    }
     let mut canvas = Canvas::new(width as usize, height as usize);
     let panel = draw(&mut canvas, sidecar, measured, options);
-    let u = unit(width);
-    let strip = (panel.height() * u).ceil() as u32;
-    let limit = u32::from(u16::MAX);
-    let total = height.checked_add(strip).filter(|t| *t <= limit && width <= limit).ok_or_else(too_large)?;
-    let mut below = Canvas::new(width as usize, strip as usize);
+    let strip_height = (panel.height() * u).ceil() as u32;
+    if height + strip_height > limit {
+        return Err(too_large(frame));
+    }
+    let mut below = Canvas::new(width as usize, strip_height as usize);
     panel.draw(&mut below, u);
-    let mut pixels = photo.into_raw();
-    let own = pixels.len();
-    let paper = width as usize * strip as usize;
-    pixels.reserve_exact(paper * 3);
-    pixels.extend(std::iter::repeat_n(style::PAPER, paper).flatten());
-    let (above, strip) = pixels.split_at_mut(own);
-    let (on_photo, on_strip) = rayon::join(|| canvas.paint(above), || below.paint(strip));
-    on_photo.and(on_strip)?;
-    RgbImage::from_raw(width, total, pixels).ok_or_else(too_large)
+    let (on_photo, strip) = rayon::join(|| canvas.render(), || below.render());
+    Ok(Layers { on_photo: on_photo?, strip: strip?, strip_height })
+}
+
+impl Layers {
+    fn onto(&self, photo: RgbImage) -> Result<RgbImage> {
+        let (width, height) = photo.dimensions();
+        let mut pixels = photo.into_raw();
+        let own = pixels.len();
+        let paper = width as usize * self.strip_height as usize;
+        pixels.reserve_exact(paper * 3);
+        pixels.extend(std::iter::repeat_n(style::PAPER, paper).flatten());
+        let (above, below) = pixels.split_at_mut(own);
+        self.on_photo.over(above);
+        self.strip.over(below);
+        RgbImage::from_raw(width, height + self.strip_height, pixels).ok_or_else(|| too_large((width, height)))
+    }
 }
 
 /// Pixels per unit of the style.
@@ -205,9 +234,13 @@ pub fn annotate_bytes(
     measured: &Measured,
     options: &PictureOptions,
 ) -> Result<Vec<u8>> {
-    let photo = decode_upright_bytes(bytes, facts)?;
+    fits((facts.width_px, facts.height_px), measured)?;
     let taken = options.taken.clone().or_else(|| facts.taken.clone());
-    let picture = annotate(photo, sidecar, measured, &PictureOptions { taken, ..options.clone() })?;
+    let options = PictureOptions { taken, ..options.clone() };
+    let (photo, layers) = rayon::join(|| decode_upright_bytes(bytes, facts), || layers(sidecar, measured, &options));
+    let photo = photo?;
+    fits(photo.dimensions(), measured)?;
+    let picture = layers?.onto(photo)?;
     encode_jpeg(&picture, options.quality)
 }
 

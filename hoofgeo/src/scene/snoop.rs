@@ -98,7 +98,7 @@ pub(super) fn check_geometry(input: &SceneInput<'_>, two_dimensional: bool) -> R
         }));
     }
     let extent = pixel_extent(g);
-    if extent <= 10.0 * input.u_px {
+    if extent.is_nan() || extent <= 10.0 * input.u_px {
         return Err(Error::new(
             ErrorKind::Scale,
             format!("the marked graduations lie within {extent:.1} px of each other"),

@@ -398,11 +398,11 @@ const BAD_SOLAR: &[(&str, &str)] = &[
     ),
     (
         r#""landmarks": { "b\u00e9\n": [1, 1] }}"#,
-        "line 3 column 18: landmarks[\"bé\\n\"]: there is no landmark `bé\\n`",
+        "line 3 column 18: landmarks[\"bé\\n\"]: there is no landmark `bé\\n`\n  `hoofgeo explain` lists them all",
     ),
     (
         r#""notes": "é", "landmarks": { "ü.ü": [1, 1] }}"#,
-        "line 3 column 32: landmarks[\"ü.ü\"]: there is no landmark `ü.ü`",
+        "line 3 column 32: landmarks[\"ü.ü\"]: there is no landmark `ü.ü`\n  `hoofgeo explain` lists them all",
     ),
 ];
 

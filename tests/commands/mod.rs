@@ -1,0 +1,18 @@
+//! The tests, by what they look at.
+
+mod contract;
+mod folders;
+mod results;
+#[cfg(unix)]
+mod signals;
+mod words;
+
+use crate::visits::Folder;
+
+/// A visit of two good photos; the natural order puts `IMG_2` first.
+fn two_good() -> Folder {
+    let folder = Folder::new();
+    folder.good("IMG_10.jpg");
+    folder.good("IMG_2.jpg");
+    folder
+}
