@@ -8,7 +8,6 @@
 
 use crate::error::{Error, ErrorKind, Place, Result};
 use jsonc_parser::ast;
-use jsonc_parser::common::Ranged as _;
 
 /// A value at the top level.
 #[derive(Debug, Clone, PartialEq)]
