@@ -160,7 +160,7 @@ impl File {
             return Err(at(entry, ErrorKind::Format, format!("a camera matrix is 3 x 3, this is {rows} x {cols}")));
         };
         let plain = rows == 3 && zero == 0.0 && zero_too == 0.0 && and_zero == 0.0 && one == 1.0;
-        if !plain || !(fx > 0.0 && fy > 0.0) {
+        if !(plain && fx > 0.0 && fy > 0.0) {
             return Err(at(entry, ErrorKind::Format, "this is no camera matrix [fx 0 cx; 0 fy cy; 0 0 1]"));
         }
         let focal = (fx + fy) / 2.0;
