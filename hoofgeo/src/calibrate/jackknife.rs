@@ -1,7 +1,7 @@
 //! What the photos say about themselves when each is left out in turn: the honest covariance, and which photo is a bad one.
 
+use super::BoardPoint;
 use super::bundle::{CameraMatrix, CameraVector, Fit};
-use super::{BoardPoint, PARAMETERS};
 use nalgebra::{DMatrix, DVector};
 use rayon::prelude::*;
 use statrs::distribution::{ContinuousCDF, StudentsT};
@@ -123,5 +123,3 @@ pub(super) fn worst(fit: &Fit, without: &[Option<Fit>], photos: &[&[BoardPoint]]
     });
     candidates.min_by(|a, b| a.probability.total_cmp(&b.probability))
 }
-
-const _: () = assert!(PARAMETERS == 9, "the order of the parameters stands in `Parameter`");

@@ -129,7 +129,7 @@ impl Options {
 /// show: it changes the board's distances from the camera and nothing else.
 ///
 /// Photos that cannot be of this board and camera are left out and named, with the [`Reason`], as long as they are no more than a
-/// quarter of them (one of four or more). Times: linear in the number of points.
+/// quarter of them (one of five or more).
 ///
 /// # Errors
 /// [`ErrorKind::Usage`] for options that make no sense; [`ErrorKind::Scene`], naming the photos, for too few photos, frames

@@ -14,7 +14,7 @@ const LARGEST_ASPECT: f64 = 0.005;
 ///
 /// On OpenCV's own sample photographs they cover how far its published result lies from what other detectors and lens models give
 /// on the same photographs (tested). An honest calibration of 13 photos is two to four times better.
-const ASSUMED: Assumed = Assumed { focal: 0.005, principal: 0.005, k1: 0.02, k2: 0.05, k3: 0.05, p: 0.001 };
+const ASSUMED: Assumed = Assumed { focal: 0.005, principal: 0.005, k1: 0.03, k2: 0.05, k3: 0.05, p: 0.001 };
 
 struct Assumed {
     focal: f64,
@@ -54,7 +54,7 @@ pub struct ImportOptions {
 /// by half a pixel, because OpenCV counts from the middle of the top-left pixel.
 ///
 /// Such a file states no uncertainty. Assumed, without correlations: focal length 0.5 %, principal point 0.5 % of the longer side,
-/// k1 0.02, k2 0.05, k3 0.05, p1 and p2 0.001; coefficients that are exactly zero are taken as held. Calibrating from the photos with
+/// k1 0.03, k2 0.05, k3 0.05, p1 and p2 0.001; coefficients that are exactly zero are taken as held. Calibrating from the photos with
 /// [`super::calibrate`] is better.
 ///
 /// # Errors
