@@ -7,6 +7,7 @@ mod common;
 use common::{case, fixture, near, numbers, rows};
 use hoofgeo::ErrorKind;
 use hoofgeo::calibrate::{BoardPhoto, Chessboard, Options, calibrate, find_chessboard};
+use hoofgeo::scene::pose::homography;
 use nalgebra::{Matrix3, Point2};
 use std::path::PathBuf;
 
@@ -99,6 +100,13 @@ fn rendered_boards() {
     ];
     for (map, frame, samples) in maps {
         let photo = find_chessboard("board.png", frame, &rendered(map, frame, samples), &BOARD).unwrap();
+        // Counted in order and not mirrored: one homography takes the board to the photo, the way round it was drawn.
+        let (mm, pixels): (Vec<_>, Vec<_>) = photo.points.iter().map(|p| (p.mm, p.pixel)).unzip();
+        let h = homography(&mm, &pixels).unwrap();
+        assert!(h.determinant() * h[(2, 2)] > 0.0);
+        for (m, p) in mm.iter().zip(&pixels) {
+            assert!((h.transform_point(m) - p).norm() < 1.0, "{m} {p}");
+        }
         let factor = f64::from(frame.0.div_ceil(1600));
         for p in &photo.points {
             let corners = (0..54).map(|i| map.transform_point(&Point2::new(f64::from(i % 9), f64::from(i / 9))));
