@@ -20,7 +20,7 @@ type Cross = SMatrix<f64, PARAMETERS, 6>;
 
 /// With this damping a step is too small to change anything.
 const LARGEST_DAMPING: f64 = 1e12;
-/// From a sensible start real sets take 6 to 15.
+/// Far more than any set tried takes.
 const MAX_ITERATIONS: usize = 200;
 /// Stop when this share of the residuals' variance is all that a step would still take off the sum of squares: every parameter is
 /// then within 1e-5 of its standard uncertainty.

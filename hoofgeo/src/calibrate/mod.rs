@@ -35,12 +35,16 @@
 //! ```
 
 mod bundle;
+#[cfg(feature = "corners")]
+mod corners;
 mod jackknife;
 mod opencv;
 mod photos;
 mod result;
 mod start;
 
+#[cfg(feature = "corners")]
+pub use corners::{Chessboard, find_chessboard};
 pub use opencv::{ImportOptions, WhichCamera, import_opencv};
 pub use photos::{BoardPhoto, BoardPoint, LeftOut, Reason};
 pub use result::{CalibratedPhoto, Calibration, Covariance};

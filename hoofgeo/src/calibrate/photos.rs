@@ -12,8 +12,8 @@ const FEWEST_POINTS: usize = 6;
 /// How far a board's points may be off a plane's picture, relative to their spread. Distortion brings OpenCV's sample photographs to
 /// 1.8 % and a wide lens (k1 = -0.4, f = 0.6 frame widths) to 7 %; a board of 9 x 6 corners counted as 6 x 9 or 8 x 6 is off by 74 %.
 const LARGEST_MISFIT: f64 = 0.15;
-/// Boards seen from angles this near to each other count as one angle. Chosen; Zhang (2000, section 5.1) finds errors growing
-/// fast below.
+/// Boards seen from angles this near to each other count as one angle. Chosen; that nearly parallel
+/// boards do not determine the camera is in Zhang (2000).
 const ONE_ANGLE_DEG: f64 = 10.0;
 /// A focal length less certain than this is none.
 const VAGUE_FOCAL: f64 = 0.05;

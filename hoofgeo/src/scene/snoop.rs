@@ -17,6 +17,10 @@ use statrs::distribution::{ChiSquared, ContinuousCDF};
 /// Significance of the tests: one sound photo in a thousand is questioned.
 const SIGNIFICANCE: f64 = 0.001;
 
+/// A camera that leans more than stated makes the graduations scatter by up to so many times the stated uncertainty; beyond, no
+/// lean is to blame (found on leans of up to 45°).
+const MOST_BY_LEANING: f64 = 15.0;
+
 /// Graduations whose scatter is this many times the stated one cannot be measured with at all.
 const LARGEST_SCATTER: f64 = 5.0;
 
@@ -200,7 +204,7 @@ pub(super) fn accuse(given: &Given<'_>, best: &Optimum, two_dimensional: bool) -
         .help(if given.lens.source == LensSource::Profile {
             "check labels and pixels, and whether the lens profile is of this camera and lens; mark more graduations so that a \
              wrong one can be told"
-        } else if two_dimensional {
+        } else if two_dimensional || ratio > MOST_BY_LEANING * MOST_BY_LEANING {
             "check labels and pixels, and mark more graduations so that a wrong one can be told"
         } else {
             "check labels and pixels, and mark more graduations so that a wrong one can be told; where the camera leant \
