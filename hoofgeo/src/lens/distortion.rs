@@ -32,6 +32,7 @@ impl<T: Real> Distortion<T> {
     }
 
     /// Distorts a point of normalised image coordinates.
+    #[inline]
     pub fn apply(&self, p: Point2<T>) -> Point2<T> {
         let two = constant::<T>(2.0);
         let (x, y) = (p.x, p.y);
@@ -47,6 +48,7 @@ impl<T: Real> Distortion<T> {
     ///
     /// The step's matrix is plain too: at the solution its error multiplies a residual of zero, so value and first
     /// derivatives are exact.
+    #[inline]
     pub fn newton_step(&self, distorted: Point2<T>, near: Point2<f64>) -> Point2<T> {
         let start = Point2::new(constant::<T>(near.x), constant::<T>(near.y));
         let miss = distorted - self.apply(start);

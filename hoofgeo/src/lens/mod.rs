@@ -48,12 +48,13 @@ impl Camera<f64> {
         self.distortion.remove(self.distorted(pixel))
     }
 
-    /// A start for [`Camera::direction`] from the undistorted place that the pixel has under a nearly equal camera: a fixed-point and
-    /// a Newton step, whose error the Newton step that follows squares. For random draws, where [`Camera::undistort`] would iterate
+    /// A start for [`Camera::direction`] from the undistorted place that the pixel has under a nearly equal camera: two
+    /// fixed-point steps, whose error the Newton step that follows squares. For random draws, where [`Camera::undistort`] would iterate
     /// for nothing. `None` where the lens model folds back on itself there.
     pub fn undistort_near(&self, pixel: Point2<f64>, almost: Point2<f64>) -> Option<Point2<f64>> {
         let distorted = self.distorted(pixel);
-        let near = self.distortion.newton_step(distorted, almost + (distorted - self.distortion.apply(almost)));
+        let closer = |p: Point2<f64>| p + (distorted - self.distortion.apply(p));
+        let near = closer(closer(almost));
         self.distortion.keeps_order_at(near.coords.norm_squared()).then_some(near)
     }
 }

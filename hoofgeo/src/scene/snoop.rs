@@ -153,9 +153,10 @@ fn orientation(g: &[Graduation]) -> f64 {
 pub(super) fn accuse(given: &Given<'_>, best: &Optimum, two_dimensional: bool) -> Result<f64> {
     let mut suspects: Vec<(usize, f64)> =
         (0..best.residuals.len()).map(|i| (i, outlyingness(given, best, i))).collect();
-    // Equal to three decimals is equal: the first of them is named, on every machine.
-    let rounded = |t: f64| (t * 1e3).round();
-    suspects.sort_by(|a, b| rounded(b.1).total_cmp(&rounded(a.1)));
+    // Of equal test values (where one graduation checks the others) the larger residual counts, then the order; rounded, so that
+    // every machine names the same.
+    let rounded = |(i, t): (usize, f64)| ((t * 1e3).round(), (best.residuals[i].norm() * 10.0).round());
+    suspects.sort_by(|a, b| rounded(*b).partial_cmp(&rounded(*a)).unwrap_or(std::cmp::Ordering::Equal));
     let enough = given.graduations.len() > if two_dimensional { 4 } else { 3 };
     if enough {
         // Without the culprit the others agree. Where that holds for several, none can be told.
