@@ -31,24 +31,27 @@ pub(super) struct Type {
     pub(super) halo: Option<(Colour, f64)>,
 }
 
-/// A drawing over a picture of `width` × `height` px.
+/// A drawing over a picture of `width` × `height` px. What is drawn is given in px of the photo, of which the picture may be a
+/// smaller copy.
 pub(super) struct Canvas {
     width: usize,
     height: usize,
+    scale: f64,
     svg: String,
     touched: Vec<bool>,
     across: usize,
 }
 
 impl Canvas {
-    pub(super) fn new(width: usize, height: usize) -> Self {
+    pub(super) fn new(width: usize, height: usize, scale: f64) -> Self {
         let across = width.div_ceil(TILE);
         let svg = String::with_capacity(1 << 16);
-        Self { width, height, svg, touched: vec![false; across * height.div_ceil(TILE)], across }
+        Self { width, height, scale, svg, touched: vec![false; across * height.div_ceil(TILE)], across }
     }
 
     /// Marks a box as drawn on.
     fn touch(&mut self, x0: f64, y0: f64, x1: f64, y1: f64) {
+        let [x0, y0, x1, y1] = [x0, y0, x1, y1].map(|v| v * self.scale);
         // Casts saturate, so boxes outside the canvas come out empty; the comparison also drops what is not a number.
         if !(x1 >= 0.0 && y1 >= 0.0 && x0 < self.width as f64 && y0 < self.height as f64) {
             return;
@@ -64,7 +67,7 @@ impl Canvas {
     fn touch_along(&mut self, points: &[Point2<f64>], around: f64) {
         for pair in points.windows(2) {
             // Boxes of half a tile, so that a long slanted line does not touch its whole bounding box.
-            let steps = ((pair[1] - pair[0]).norm() / (TILE as f64 / 2.0)).ceil().clamp(1.0, 4096.0);
+            let steps = ((pair[1] - pair[0]).norm() * self.scale / (TILE as f64 / 2.0)).ceil().clamp(1.0, 4096.0);
             let at = |i: f64| pair[0] + (pair[1] - pair[0]) * (i / steps);
             for i in 0..steps as usize {
                 let (a, b) = (at(i as f64), at(i as f64 + 1.0));
@@ -198,7 +201,8 @@ impl Canvas {
         let side = |n: usize| u32::try_from(n).map_err(|_| too_large());
         // Zeroed by the system page by page when first written to: untouched parts of a large picture cost nothing.
         let mut layer = Pixmap::new(side(self.width)?, side(self.height)?).ok_or_else(too_large)?;
-        resvg::render(&tree, Transform::identity(), &mut layer.as_mut());
+        let scale = self.scale as f32;
+        resvg::render(&tree, Transform::from_scale(scale, scale), &mut layer.as_mut());
         Ok(Layer { drawn: layer, touched: self.touched, across: self.across })
     }
 }
@@ -289,7 +293,7 @@ mod tests {
         ) {
             let points: Vec<_> = points.into_iter().map(|(x, y)| Point2::new(x, y)).collect();
             let draw = |everywhere: bool| {
-                let mut canvas = Canvas::new(300, 200);
+                let mut canvas = Canvas::new(300, 200, 1.0);
                 for (stroke, p) in [Stroke::Measured, Stroke::Prolonged, Stroke::Ellipse].iter().zip(&points) {
                     canvas.stroke(&points, closed, &stroke.pen(u));
                     canvas.circle(*p, 3.0 * u, Some(&Stroke::Mark.pen(u)), Some(Colour::Amber));

@@ -31,6 +31,8 @@ use crate::photo::{PhotoFacts, decode_upright_bytes, read_facts};
 use crate::sidecar::Sidecar;
 use crate::{Error, ErrorKind, Result, View};
 use canvas::{Canvas, Layer};
+use fast_image_resize::images::{Image, ImageRef};
+use fast_image_resize::{FilterType, PixelType, ResizeAlg, ResizeOptions, Resizer};
 use figures::Says;
 use image::RgbImage;
 use jpeg_encoder::{ColorType, Encoder, SamplingFactor};
@@ -50,17 +52,21 @@ pub struct PictureOptions {
     pub taken: Option<String>,
     /// JPEG quality, 1 to 100.
     pub quality: u8,
+    /// Most pixels across: a wider photo is drawn on as a smaller copy of itself.
+    pub width: u32,
 }
 
 impl Default for PictureOptions {
     fn default() -> Self {
-        Self { values: 16, taken: None, quality: 88 }
+        // 2480 px: the width of an A4 page at 300 dots per inch.
+        Self { values: 16, taken: None, quality: 88, width: 2480 }
     }
 }
 
-/// Draws what was measured on an upright photo and adds the strip below it: the picture has the photo's width and is higher.
+/// Draws what was measured on an upright photo and adds the strip below it: the picture has the photo's width, or
+/// [`PictureOptions::width`] where the photo is wider, and is higher.
 ///
-/// The photo's pixels are drawn on in place; the same input gives the same picture, byte for byte.
+/// The same input gives the same picture, byte for byte.
 ///
 /// # Errors
 /// `Photo` where the photo is not of the size that its sidecar says, or too large to draw on.
@@ -83,6 +89,8 @@ fn fits((width, height): (u32, u32), measured: &Measured) -> Result<()> {
 struct Layers {
     on_photo: Layer,
     strip: Layer,
+    /// Size of the photo in the picture.
+    size: (u32, u32),
     strip_height: u32,
 }
 
@@ -99,22 +107,24 @@ fn layers(sidecar: &Sidecar, measured: &Measured, options: &PictureOptions) -> R
     if width > limit || height > limit {
         return Err(too_large(frame));
     }
-    let mut canvas = Canvas::new(width as usize, height as usize);
+    let scale = (f64::from(options.width.max(1)) / f64::from(width)).min(1.0);
+    let size = [width, height].map(|side| ((f64::from(side) * scale).round() as u32).max(1));
+    let mut canvas = Canvas::new(size[0] as usize, size[1] as usize, scale);
     let panel = draw(&mut canvas, sidecar, measured, options);
-    let strip_height = (panel.height() * u).ceil() as u32;
-    if height + strip_height > limit {
+    let strip_height = (panel.height() * u * scale).ceil() as u32;
+    if size[1] + strip_height > limit {
         return Err(too_large(frame));
     }
-    let mut below = Canvas::new(width as usize, strip_height as usize);
+    let mut below = Canvas::new(size[0] as usize, strip_height as usize, scale);
     panel.draw(&mut below, u);
     let (on_photo, strip) = rayon::join(|| canvas.render(), || below.render());
-    Ok(Layers { on_photo: on_photo?, strip: strip?, strip_height })
+    Ok(Layers { on_photo: on_photo?, strip: strip?, size: size.into(), strip_height })
 }
 
 impl Layers {
     fn onto(&self, photo: RgbImage) -> Result<RgbImage> {
-        let (width, height) = photo.dimensions();
-        let mut pixels = photo.into_raw();
+        let (width, height) = self.size;
+        let mut pixels = resized(photo, self.size)?;
         let own = pixels.len();
         let paper = width as usize * self.strip_height as usize;
         pixels.reserve_exact(paper * 3);
@@ -124,6 +134,21 @@ impl Layers {
         self.strip.over(below);
         RgbImage::from_raw(width, height + self.strip_height, pixels).ok_or_else(|| too_large((width, height)))
     }
+}
+
+/// A photo's pixels at another size.
+fn resized(photo: RgbImage, (width, height): (u32, u32)) -> Result<Vec<u8>> {
+    let (from_width, from_height) = photo.dimensions();
+    if (from_width, from_height) == (width, height) {
+        return Ok(photo.into_raw());
+    }
+    let failed = |e: String| Error::new(ErrorKind::Photo, format!("the photo cannot be made smaller: {e}"));
+    let from =
+        ImageRef::new(from_width, from_height, photo.as_raw(), PixelType::U8x3).map_err(|e| failed(e.to_string()))?;
+    let mut to = Image::new(width, height, PixelType::U8x3);
+    let options = ResizeOptions::new().resize_alg(ResizeAlg::Convolution(FilterType::Bilinear));
+    Resizer::new().resize(&from, &mut to, &options).map_err(|e| failed(e.to_string()))?;
+    Ok(to.into_vec())
 }
 
 /// Pixels per unit of the style.
