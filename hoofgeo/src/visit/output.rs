@@ -58,10 +58,61 @@ pub(super) fn write_whole(path: &Path, bytes: &[u8]) -> Result<()> {
     Ok(())
 }
 
+/// What the result files say of one photo, ready to be appended: made beside the measuring, on every core.
+#[derive(Debug)]
+pub struct Rendered {
+    csv: Vec<u8>,
+    json: String,
+}
+
+impl Rendered {
+    /// Of a measured photo.
+    pub fn new(report: &PhotoReport) -> Self {
+        let mut csv = csv_writer(Vec::new());
+        let rows = csv_rows(&mut csv, report);
+        // Writing to memory does not fail, and every row has its columns.
+        debug_assert!(rows.is_ok());
+        Self { csv: csv.into_inner().unwrap_or_default(), json: photo_json(report).to_string() }
+    }
+}
+
+/// RFC 4180 ends every record with CRLF.
+fn csv_writer<W: Write>(to: W) -> csv::Writer<W> {
+    csv::WriterBuilder::new().terminator(csv::Terminator::CRLF).from_writer(to)
+}
+
+fn csv_rows(csv: &mut csv::Writer<Vec<u8>>, report: &PhotoReport) -> csv::Result<()> {
+    let s = &report.sidecar;
+    let number = |x: f64| format!("{x}");
+    for value in &report.measured.values {
+        let m = value.measurement;
+        csv.write_record([
+            report.name.as_str(),
+            &s.subject.animal,
+            s.subject.foot.name(),
+            s.view.name(),
+            s.stage.map_or("", |s| s.name()),
+            report.taken().unwrap_or(""),
+            s.observer.as_deref().unwrap_or(""),
+            m.id,
+            m.quantity.unit(),
+            &number(value.value),
+            &number(value.u),
+            &number(value.k),
+            &number(value.expanded()),
+            &number(value.interval[0]),
+            &number(value.interval[1]),
+            value.method(),
+            &report.measured.flags(value).join(";"),
+        ])?;
+    }
+    Ok(())
+}
+
 /// The result files of a run, under temporary names until [`Writers::finish`].
 pub struct Writers {
     folder: PathBuf,
-    csv: csv::Writer<NamedTempFile>,
+    csv: BufWriter<NamedTempFile>,
     json: BufWriter<NamedTempFile>,
     /// What was refused comes behind the photos in the JSON, so it waits in a file of its own.
     refused: BufWriter<File>,
@@ -77,11 +128,8 @@ impl Writers {
     pub fn create(folder: &Path, options: &MeasureOptions) -> Result<Self> {
         std::fs::create_dir_all(folder).map_err(|e| Error::io(folder, "the output folder cannot be made", &e))?;
         let fail = |e: std::io::Error| Error::io(folder, "the output folder cannot be written to", &e);
-        // RFC 4180 ends every record with CRLF.
-        let mut csv = csv::WriterBuilder::new()
-            .terminator(csv::Terminator::CRLF)
-            .from_writer(NamedTempFile::new_in(folder).map_err(fail)?);
-        csv.write_record(CSV_COLUMNS).map_err(|e| fail(e.into()))?;
+        let mut csv = BufWriter::new(NamedTempFile::new_in(folder).map_err(fail)?);
+        csv_writer(&mut csv).write_record(CSV_COLUMNS).map_err(|e| fail(e.into()))?;
         let mut json = BufWriter::new(NamedTempFile::new_in(folder).map_err(fail)?);
         let head = serde_json::json!({ "name": env!("CARGO_PKG_NAME"), "version": env!("CARGO_PKG_VERSION") });
         write!(json, "{{\"format\":\"hoofgeo-results/1\",\n\"program\":{head},\n").map_err(fail)?;
@@ -95,11 +143,10 @@ impl Writers {
     ///
     /// # Errors
     /// Where a file cannot be written.
-    pub fn photo(&mut self, report: &PhotoReport) -> Result<()> {
-        self.csv_rows(report).map_err(|e| self.fail(&e.into()))?;
-        let text = photo_json(report);
+    pub fn photo(&mut self, photo: &Rendered) -> Result<()> {
+        self.csv.write_all(&photo.csv).map_err(|e| self.fail(&e))?;
         let comma = if self.photos == 0 { "" } else { "," };
-        write!(self.json, "{comma}\n{text}").map_err(|e| self.fail(&e))?;
+        write!(self.json, "{comma}\n{}", photo.json).map_err(|e| self.fail(&e))?;
         self.photos += 1;
         Ok(())
     }
@@ -128,34 +175,6 @@ impl Writers {
             let path = folder.join(name);
             readable(file.as_file()).map_err(|e| Error::io(&path, "cannot be written", &e))?;
             file.persist(&path).map_err(|e| Error::io(&path, "cannot be written", &e.error))?;
-        }
-        Ok(())
-    }
-
-    fn csv_rows(&mut self, report: &PhotoReport) -> csv::Result<()> {
-        let s = &report.sidecar;
-        let number = |x: f64| format!("{x}");
-        for value in &report.measured.values {
-            let m = value.measurement;
-            self.csv.write_record([
-                report.name.as_str(),
-                &s.subject.animal,
-                s.subject.foot.name(),
-                s.view.name(),
-                s.stage.map_or("", |s| s.name()),
-                report.taken().unwrap_or(""),
-                s.observer.as_deref().unwrap_or(""),
-                m.id,
-                m.quantity.unit(),
-                &number(value.value),
-                &number(value.u),
-                &number(value.k),
-                &number(value.expanded()),
-                &number(value.interval[0]),
-                &number(value.interval[1]),
-                value.method(),
-                &report.measured.flags(value).join(";"),
-            ])?;
         }
         Ok(())
     }

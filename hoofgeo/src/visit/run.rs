@@ -2,7 +2,7 @@
 
 use super::folder::{Entry, walk};
 use super::lens::Lenses;
-use super::output::Writers;
+use super::output::{Rendered, Writers};
 use super::photo::{PhotoReport, measure_entry, read_entry};
 use crate::error::{Error, ErrorKind, Result};
 use crate::measured::{MeasureOptions, locate};
@@ -73,6 +73,9 @@ pub struct Summary {
     pub refused: usize,
 }
 
+/// A photo measured, with what is written of it; or its name, where known, and why it was refused.
+type Done = Result<(PhotoReport, Rendered), (Option<String>, Error)>;
+
 /// Measures every photo of a folder and writes `measurements.csv`, `measurements.json` and, where asked for, `pictures/`.
 ///
 /// # Errors
@@ -96,7 +99,7 @@ pub fn measure_folder(
         if work.is_empty() {
             break;
         }
-        let done: Vec<Result<PhotoReport, (Option<String>, Error)>> = work
+        let done: Vec<Done> = work
             .into_par_iter()
             .map(|entry| {
                 if stop.is_raised() {
@@ -110,7 +113,8 @@ pub fn measure_folder(
                 if options.pictures {
                     report.picture = Some(super::picture::write(&report, &outputs.folder));
                 }
-                Ok(report)
+                let rendered = Rendered::new(&report);
+                Ok((report, rendered))
             })
             .collect();
         if stop.is_raised() {
@@ -118,8 +122,8 @@ pub fn measure_folder(
         }
         for result in done {
             match result {
-                Ok(report) => {
-                    writers.photo(&report)?;
+                Ok((report, rendered)) => {
+                    writers.photo(&rendered)?;
                     summary.measured += 1;
                     if let Some(Err(why)) = &report.picture {
                         each(Progress::NoPicture(why));
