@@ -56,7 +56,7 @@ pub fn print(text: impl Display) -> Result<()> {
 /// Prints results and ends the line.
 ///
 /// # Errors
-/// As [`print`].
+/// As [`print()`].
 pub fn print_line(text: impl Display) -> Result<()> {
     print(format_args!("{text}\n"))
 }

@@ -92,7 +92,7 @@ pub fn measure(sidecar: &Sidecar, lens: &LensPrior, options: &MeasureOptions) ->
 /// anything is measured.
 ///
 /// # Errors
-/// As [`measure`].
+/// As [`measure()`].
 pub fn locate(sidecar: &Sidecar, lens: &LensPrior) -> Result<(Scene, Located)> {
     // What is missing altogether is said before the scene is estimated, and all of it at once: a new sidecar lacks both.
     let nothing_placed = sidecar.landmarks.is_empty() && sidecar.lines.is_empty() && sidecar.gauge.is_empty();

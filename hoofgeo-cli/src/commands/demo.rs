@@ -6,7 +6,7 @@ use crate::demo::{Truth, cases, place_like_a_person, write};
 use crate::output::{Tables, print, refusal_text};
 use hoofgeo::evaluate::Value;
 use hoofgeo::measured::MeasureOptions;
-use hoofgeo::visit::{Outputs, Progress, Stop, VisitOptions, measure_folder};
+use hoofgeo::visit::{Outputs, Progress, Stop, VisitOptions, measure_folder, write_whole};
 use hoofgeo::{Error, ErrorKind, Result};
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use rayon::prelude::*;
@@ -121,6 +121,6 @@ fn render(folder: &Path, args: &DemoArgs) -> Result<HashMap<String, Truth>> {
         .collect::<Result<_>>()?;
     bar.finish_and_clear();
     let visit = folder.join(hoofgeo::visit::VISIT_FILE);
-    fs::write(&visit, NOTES).map_err(|e| Error::io(&visit, "cannot be written", &e))?;
+    write_whole(&visit, NOTES.as_bytes())?;
     Ok(truths)
 }

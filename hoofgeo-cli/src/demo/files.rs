@@ -5,6 +5,7 @@ use super::photo::{ExifFacts, Photo};
 use super::place::{GRADUATION_PX, Placed};
 use exif::experimental::Writer;
 use exif::{Field, In, Rational, Tag, Value};
+use hoofgeo::visit::write_whole;
 use hoofgeo::{Error, ErrorKind, Result, View};
 use image::RgbImage;
 use jpeg_encoder::{ColorType, Encoder, SamplingFactor};
@@ -195,13 +196,6 @@ pub fn write(folder: &Path, case: &Case, photo: &Photo, placed: &Placed) -> Resu
     write_whole(&path.with_extension("jpg.hoof.json"), &side)?;
     write_whole(&path.with_extension("truth.json"), &truth_json(photo)?)?;
     Ok(path)
-}
-
-fn write_whole(path: &Path, bytes: &[u8]) -> Result<()> {
-    let part = path.with_extension("part");
-    std::fs::write(&part, bytes)
-        .and_then(|()| std::fs::rename(&part, path))
-        .map_err(|e| Error::io(path, "cannot write", &e))
 }
 
 #[cfg(test)]

@@ -47,8 +47,11 @@ pub(super) fn readable(file: &File) -> std::io::Result<()> {
     Ok(())
 }
 
-/// Writes a file whole or not at all.
-pub(super) fn write_whole(path: &Path, bytes: &[u8]) -> Result<()> {
+/// Writes a file whole or not at all: under a temporary name in its folder first.
+///
+/// # Errors
+/// Where the folder cannot be written to.
+pub fn write_whole(path: &Path, bytes: &[u8]) -> Result<()> {
     let fail = |e: &std::io::Error| Error::io(path, "cannot be written", e);
     let folder = path.parent().unwrap_or(path);
     let mut file = NamedTempFile::new_in(folder).map_err(|e| fail(&e))?;
