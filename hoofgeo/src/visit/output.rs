@@ -37,7 +37,7 @@ pub(super) const RESULTS_FILE: &str = "measurements.json";
 pub(super) const PICTURES_FOLDER: &str = "pictures";
 
 /// Makes a file that a temporary file created for its owner alone readable for all, as a file written directly would be.
-pub(super) fn readable(file: &File) -> std::io::Result<()> {
+fn readable(file: &File) -> std::io::Result<()> {
     #[cfg(unix)]
     {
         use std::os::unix::fs::PermissionsExt;
@@ -52,13 +52,21 @@ pub(super) fn readable(file: &File) -> std::io::Result<()> {
 /// # Errors
 /// Where the folder cannot be written to.
 pub fn write_whole(path: &Path, bytes: &[u8]) -> Result<()> {
-    let fail = |e: &std::io::Error| Error::io(path, "cannot be written", e);
-    let folder = path.parent().unwrap_or(path);
-    let mut file = NamedTempFile::new_in(folder).map_err(|e| fail(&e))?;
-    file.write_all(bytes).map_err(|e| fail(&e))?;
-    readable(file.as_file()).map_err(|e| fail(&e))?;
-    file.persist(path).map_err(|e| fail(&e.error))?;
+    staged(path, bytes)?.persist(path).map_err(|e| cannot_write(path, &e.error))?;
     Ok(())
+}
+
+/// A file's content under a temporary name in its folder, readable for all, still to be given its own name.
+pub(super) fn staged(path: &Path, bytes: &[u8]) -> Result<NamedTempFile> {
+    let fail = |e: std::io::Error| cannot_write(path, &e);
+    let mut file = NamedTempFile::new_in(path.parent().unwrap_or(path)).map_err(fail)?;
+    file.write_all(bytes).map_err(fail)?;
+    readable(file.as_file()).map_err(fail)?;
+    Ok(file)
+}
+
+pub(super) fn cannot_write(path: &Path, e: &std::io::Error) -> Error {
+    Error::io(path, "cannot be written", e)
 }
 
 /// What the result files say of one photo, ready to be appended: made beside the measuring, on every core.

@@ -1,20 +1,21 @@
 //! The annotated picture of one photo in the output folder.
 
-use super::output::write_whole;
+use super::output::{PICTURES_FOLDER, write_whole};
 use super::photo::PhotoReport;
 use crate::error::{Error, Result};
-use crate::picture::{PictureOptions, annotate_file};
+use crate::picture::{PictureOptions, annotate_bytes};
 use std::path::Path;
-
-/// Name of the folder of pictures.
-const FOLDER: &str = "pictures";
 
 /// Draws and writes the picture; gives its path relative to the output folder.
 pub(super) fn write(report: &PhotoReport, out: &Path) -> Result<String> {
-    let jpeg = annotate_file(&report.path, &report.sidecar, &report.measured, &PictureOptions::default())?;
+    let photo = &report.path;
+    let bytes = std::fs::read(photo).map_err(|e| Error::io(photo, "cannot read the file", &e))?;
+    let options = PictureOptions::default();
+    let jpeg = annotate_bytes(&bytes, &report.facts, &report.sidecar, &report.measured, &options)
+        .map_err(|e| e.in_file(photo))?;
     // a.png and a.jpg may lie side by side.
     let is_jpeg = [".jpg", ".jpeg"].iter().any(|e| report.name.to_ascii_lowercase().ends_with(e));
-    let name = format!("{FOLDER}/{}{}", report.name, if is_jpeg { "" } else { ".jpg" });
+    let name = format!("{PICTURES_FOLDER}/{}{}", report.name, if is_jpeg { "" } else { ".jpg" });
     let path = out.join(&name);
     let folder = path.parent().unwrap_or(out);
     std::fs::create_dir_all(folder).map_err(|e| Error::io(folder, "the folder for pictures cannot be made", &e))?;

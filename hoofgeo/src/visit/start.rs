@@ -1,11 +1,11 @@
 //! New sidecars with empty slots.
 
 use super::folder::walk;
+use super::output::{cannot_write, staged};
 use super::run::must_be_folder;
 use crate::error::{Error, Result};
 use crate::photo::read_facts;
 use crate::sidecar::template;
-use std::io::Write;
 use std::path::{Path, PathBuf};
 
 /// What happened to one photo.
@@ -43,12 +43,8 @@ fn write_new(photo: &Path, sidecar: &Path) -> Result<()> {
     let facts = read_facts(photo)?;
     let name = photo.file_name().unwrap_or_default().to_string_lossy();
     let text = template(&name, facts.width_px, facts.height_px, facts.taken.as_deref());
-    let fail = |e: &std::io::Error| Error::io(sidecar, "cannot be written", e);
-    let folder = sidecar.parent().unwrap_or(sidecar);
-    let mut file = tempfile::NamedTempFile::new_in(folder).map_err(|e| fail(&e))?;
-    file.write_all(text.as_bytes()).map_err(|e| fail(&e))?;
-    super::output::readable(file.as_file()).map_err(|e| fail(&e))?;
     // Whole, and only where there is none: another program may have written one since the walk.
-    file.persist_noclobber(sidecar).map_err(|e| fail(&e.error))?;
+    let new = staged(sidecar, text.as_bytes())?;
+    new.persist_noclobber(sidecar).map_err(|e| cannot_write(sidecar, &e.error))?;
     Ok(())
 }
