@@ -46,6 +46,7 @@
 //! | calibrate a camera from photos of a board | [`calibrate`](mod@calibrate) |
 //! | homography, planar pose | [`scene::pose`] |
 //! | propagation, budgets, Monte Carlo, printing | [`uncertainty`] |
+//! | brightness between pixels, what is found in it | [`pixels`] (feature `pictures`) |
 //! | photo headers, upright pixels | [`photo`] (features `files`, `pictures`) |
 //!
 //! # Conventions
@@ -76,6 +77,8 @@ pub mod numeric;
 pub mod photo;
 #[cfg(feature = "pictures")]
 pub mod picture;
+#[cfg(feature = "pictures")]
+pub mod pixels;
 pub mod placed;
 pub mod scale;
 pub mod scene;

@@ -1,0 +1,7 @@
+//! What the pixels themselves say: brightness between pixels, and what is found in it.
+//!
+//! Positions follow the project's convention: (0, 0) is the top-left corner of the top-left pixel, whose centre is (0.5, 0.5).
+
+mod grey;
+
+pub use grey::Grey;
