@@ -1,6 +1,9 @@
 //! The command line's words. Parsing does no I/O.
 
+mod lens;
+
 use clap::{Args, Parser, Subcommand, ValueEnum};
+pub use lens::{BoardArgs, BoardSize, CalibrateArgs, CameraArgs, ImportArgs, LensCommand, PaperName};
 use std::path::PathBuf;
 
 /// Measures horse hooves from photographs: millimetres and degrees, corrected for lens and camera angle, each with its
@@ -29,6 +32,9 @@ pub enum Command {
     Explain(ExplainArgs),
     /// Print the JSON Schema of a file format
     Schema(SchemaArgs),
+    /// Know the lens: calibrate a camera from photos of a printed board
+    #[command(subcommand)]
+    Lens(LensCommand),
     /// Write a visit of two invented horses, rendered photos with known truth, and measure it
     Demo(DemoArgs),
 }
@@ -48,6 +54,9 @@ pub struct MeasureArgs {
     /// Seed of the draws; the same seed gives the same results on any number of threads
     #[arg(long, value_name = "N", default_value_t = 1)]
     pub seed: u64,
+    /// Use a lens profile also where the photo's header names another camera, lens or zoom; the results say so
+    #[arg(long)]
+    pub force_lens: bool,
     /// Draw no annotated pictures; the photos' pixels stay unread
     #[arg(long)]
     pub no_pictures: bool,

@@ -10,7 +10,10 @@ use std::sync::{Arc, Mutex};
 
 /// The lens profiles read so far, shared between threads.
 #[derive(Debug, Default)]
-pub struct Lenses(Mutex<HashMap<PathBuf, Result<Arc<LensProfile>>>>);
+pub struct Lenses {
+    known: Mutex<HashMap<PathBuf, Result<Arc<LensProfile>>>>,
+    force: bool,
+}
 
 /// The lens knowledge chosen for a photo.
 #[derive(Debug, Clone)]
@@ -19,9 +22,18 @@ pub struct LensUsed {
     pub prior: LensPrior,
     /// The profile's file as the sidecar names it.
     pub profile: Option<String>,
+    /// By what the photo's header contradicts the profile, where the profile is used all the same.
+    pub forced: Option<String>,
 }
 
 impl Lenses {
+    /// Uses a profile also where the photo's header names another camera, lens or zoom; [`LensUsed::forced`] says so.
+    #[must_use]
+    pub fn forced(mut self, force: bool) -> Self {
+        self.force = force;
+        self
+    }
+
     /// The profile that the sidecar names, else the photo's EXIF focal length, else nothing.
     ///
     /// # Errors
@@ -31,19 +43,22 @@ impl Lenses {
         if let Some(name) = &sidecar.lens {
             let path = folder.join(name);
             let profile = self.read(&path)?;
-            same_camera(&profile, facts, name)?;
+            let forced = match same_camera(&profile, facts, name) {
+                Err(e) if self.force => Some(e.what().to_owned()),
+                same => same.map(|()| None)?,
+            };
             let prior = turned_prior(&profile, facts, frame)?;
-            return Ok(LensUsed { prior, profile: Some(name.clone()) });
+            return Ok(LensUsed { prior, profile: Some(name.clone()), forced });
         }
         let prior = match facts.prior_focal_px() {
             Some(focal_px) => LensPrior::exif(frame, focal_px),
             None => LensPrior::unknown(frame),
         };
-        Ok(LensUsed { prior, profile: None })
+        Ok(LensUsed { prior, profile: None, forced: None })
     }
 
     fn read(&self, path: &Path) -> Result<Arc<LensProfile>> {
-        let mut known = self.0.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
+        let mut known = self.known.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
         if let Some(found) = known.get(path) {
             return found.clone();
         }
@@ -59,6 +74,9 @@ impl Lenses {
         found
     }
 }
+
+/// Focal lengths of one zoom may differ by this share; chosen, as in calibrating.
+const ONE_ZOOM: f64 = 0.01;
 
 /// Refuses a profile whose camera contradicts the photo's header. What either does not say is no contradiction.
 fn same_camera(profile: &LensProfile, facts: &PhotoFacts, name: &str) -> Result<()> {
@@ -79,6 +97,14 @@ fn same_camera(profile: &LensProfile, facts: &PhotoFacts, name: &str) -> Result<
             let text = format!("its lens profile {name} is of the camera {what} `{a}`, the photo is of `{b}`");
             return Err(Error::new(ErrorKind::Usage, text).help(help));
         }
+    }
+    if let (Some(ours), Some(theirs)) = (profile.camera.focal_mm, facts.focal_mm)
+        && (theirs / ours - 1.0).abs() > ONE_ZOOM
+    {
+        let text = format!("its lens profile {name} is of the focal length {ours} mm, the photo of {theirs} mm");
+        return Err(Error::new(ErrorKind::Usage, text).help(
+            "calibrate at the zoom that you photograph with, name the profile of this zoom, or leave `lens` out",
+        ));
     }
     Ok(())
 }

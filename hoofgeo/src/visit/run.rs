@@ -44,6 +44,9 @@ pub struct VisitOptions {
     pub measure: MeasureOptions,
     /// Whether annotated pictures are drawn (feature `pictures`).
     pub pictures: bool,
+    /// Whether a lens profile is used also where the photo's header names another camera, lens or zoom. Such photos carry
+    /// [`SceneFlag::LensForced`](crate::scene::SceneFlag::LensForced).
+    pub force_lens: bool,
 }
 
 /// Where the results of a folder are written.
@@ -90,7 +93,7 @@ pub fn measure_folder(
 ) -> Result<Summary> {
     must_be_folder(folder)?;
     let mut writers = Writers::create(&outputs.folder, &options.measure)?;
-    let lenses = Lenses::default();
+    let lenses = Lenses::default().forced(options.force_lens);
     let mut summary = Summary::default();
     let mut entries = walk(folder, std::slice::from_ref(&outputs.folder));
     let batch = if options.pictures { PICTURE_BATCH } else { BATCH };

@@ -1,0 +1,17 @@
+//! `hoofgeo lens`
+
+mod board;
+mod calibrate;
+mod import;
+
+use crate::Outcome;
+use crate::args::LensCommand;
+use hoofgeo::Result;
+
+pub(crate) fn run(command: &LensCommand) -> Result<Outcome> {
+    match command {
+        LensCommand::Board(a) => board::run(a),
+        LensCommand::Calibrate(a) => calibrate::run(a),
+        LensCommand::Import(a) => import::run(a),
+    }
+}
