@@ -6,7 +6,7 @@ mod common;
 
 use common::{case, fixture, near, numbers, rows};
 use hoofgeo::ErrorKind;
-use hoofgeo::calibrate::{BoardPhoto, Chessboard, Options, calibrate, find_chessboard};
+use hoofgeo::calibrate::{BoardPhoto, Chessboard, Options, Paper, calibrate, find_chessboard};
 use hoofgeo::scene::pose::homography;
 use nalgebra::{Matrix3, Point2};
 use std::path::PathBuf;
@@ -124,10 +124,31 @@ fn what_is_no_board_is_refused() {
     let wrong = Chessboard { columns: 8, ..BOARD };
     let e = find_chessboard("a.jpg", (640, 480), &pixels, &wrong).unwrap_err();
     assert!(
-        e.kind() == ErrorKind::Photo && e.to_string().contains("the board has 9 x 6 inner corners, not 8 x 6"),
+        e.kind() == ErrorKind::Photo && e.to_string().contains("9 x 6 inner corners were found, the board has 8 x 6"),
         "{e}"
     );
     let e = find_chessboard("a.jpg", (640, 480), &[128; 640 * 480], &BOARD).unwrap_err();
     assert!(e.to_string().contains("no chessboard"), "{e}");
     assert_eq!(find_chessboard("a.jpg", (640, 481), &pixels, &BOARD).unwrap_err().kind(), ErrorKind::Usage);
+}
+
+/// The sheet to print, drawn by an SVG renderer at 150 dpi, shows the board that it says, in true size.
+#[test]
+fn a_printed_board_is_found() {
+    for (paper, board) in [(Paper::A4, BOARD), (Paper::Letter, Chessboard { columns: 7, rows: 5, square_mm: 30.0 })] {
+        let sheet = board.sheet(paper).unwrap();
+        let options = resvg::usvg::Options { dpi: 150.0, ..Default::default() };
+        let tree = resvg::usvg::Tree::from_str(&sheet.to_svg(), &options).unwrap();
+        let size = tree.size().to_int_size();
+        let mut canvas = resvg::tiny_skia::Pixmap::new(size.width(), size.height()).unwrap();
+        resvg::render(&tree, Default::default(), &mut canvas.as_mut());
+        let brightness: Vec<u8> = canvas.pixels().iter().map(|p| p.red()).collect();
+        let photo = find_chessboard("board.svg", (size.width(), size.height()), &brightness, &board).unwrap();
+        let (mm, pixels): (Vec<_>, Vec<_>) = photo.points.iter().map(|p| (p.mm, p.pixel)).unzip();
+        let end = mm.len() - 1;
+        let scale = (pixels[end] - pixels[0]).norm() / (mm[end] - mm[0]).norm();
+        near(scale, 150.0 / 25.4, 0.002);
+        let middle = pixels.iter().map(|p| p.coords).sum::<nalgebra::Vector2<f64>>() / mm.len() as f64;
+        near(middle.x, f64::from(size.width()) / 2.0, 1.0);
+    }
 }

@@ -122,7 +122,7 @@ fn single_bad_photos_are_left_out_and_named() {
     folder.write("b12.jpg", &visits::headers::photo()[..40]);
     let run = calibrate(&folder, "").ends(1);
     for text in [
-        "left out visit/b01.jpg: no chessboard found: the photo is blurred",
+        "left out visit/b01.jpg: the photo is blurred: the board was not found whole",
         "left out visit/b04.jpg: is of another lens, `ultra wide`; the others are of `main`",
         "left out visit/b09.jpg: is a copy of visit/b08.jpg",
         "left out visit/b12.jpg: ",
@@ -170,7 +170,10 @@ fn blurred_photos() {
     refused(
         &folder,
         calibrate(&folder, ""),
-        &["6 of 6 photos of the board cannot be used", "visit/b02.jpg: no chessboard found: the photo is blurred"],
+        &[
+            "6 of 6 photos of the board cannot be used",
+            "visit/b02.jpg: the photo is blurred: the board was not found whole",
+        ],
     );
 }
 

@@ -39,7 +39,8 @@ fn error_text(word: &str, error: &Error) -> String {
     let (what, help) = text.split_once("\n  ").unwrap_or((&text, ""));
     let mut out = format!("{WRONG}{word}{WRONG:#} {what}");
     if !help.is_empty() {
-        let _ = write!(out, "\n{:width$}{help}", "", width = word.len() + 1);
+        let indent = format!("\n{:width$}", "", width = word.len() + 1);
+        let _ = write!(out, "{indent}{}", help.replace("\n  ", &indent));
     }
     out
 }

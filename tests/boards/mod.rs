@@ -63,9 +63,12 @@ pub(crate) fn good_poses() -> Vec<Pose> {
         [20.0, -15.0, -35.0],
     ];
     let places = [(-40.0, -25.0), (40.0, 25.0), (45.0, -28.0), (-45.0, 28.0)];
+    let across = |turn: f64| (60.0..120.0).contains(&turn);
     let poses = tilts.into_iter().enumerate().map(|(k, turn_deg)| {
         let (x, y) = places[k % 4];
-        Pose { turn_deg, middle: [x, y, 330.0 + 12.0 * (k % 3) as f64] }
+        let z = 330.0 + 12.0 * (k % 3) as f64;
+        let middle = if across(turn_deg[2]) { [2.0 * x, 0.2 * y, z + 60.0] } else { [x, y, z] };
+        Pose { turn_deg, middle }
     });
     poses.collect()
 }

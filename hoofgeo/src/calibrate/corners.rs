@@ -15,7 +15,7 @@ const LONGEST_SIDE: u32 = 1600;
 pub(super) enum NotFound {
     /// No board at all.
     Nothing,
-    /// No board, in a photo without a sharp edge.
+    /// No whole board, in a photo without a sharp edge.
     Blurred,
     /// A whole board of another size.
     Another {
@@ -37,11 +37,11 @@ impl NotFound {
         let (what, help) = match self {
             Self::Nothing => ("no chessboard found".to_owned(), WHOLE_AND_SHARP),
             Self::Blurred => (
-                "no chessboard found: the photo is blurred".to_owned(),
+                "the photo is blurred: the board was not found whole".to_owned(),
                 "hold still and let the camera focus on the board, in more light",
             ),
             Self::Another { columns: c, rows: r } => (
-                format!("the board has {c} x {r} inner corners, not {columns} x {rows}"),
+                format!("{c} x {r} inner corners were found, the board has {columns} x {rows}"),
                 "count the print's inner corners, one less than squares, and state that size; or show the whole board",
             ),
             Self::Part { corners } => {
@@ -95,15 +95,16 @@ pub(super) fn search(
     let corners = detect_corners(&GrayImageView { width: w, height: h, data }, &refined);
     let detector = ChessboardDetector::new(ChessboardParams::default())
         .map_err(|e| Error::new(ErrorKind::Photo, format!("the corner detector does not run: {e}")))?;
+    let lost = |why| if is_blurred(data, w) { NotFound::Blurred } else { why };
     let Some(found) = detector.detect(&corners) else {
-        return Ok(Err(if is_blurred(data, w) { NotFound::Blurred } else { NotFound::Nothing }));
+        return Ok(Err(lost(NotFound::Nothing)));
     };
     let columns = 1 + found.corners.iter().map(|c| c.grid.u).max().unwrap_or(0);
     let rows = 1 + found.corners.iter().map(|c| c.grid.v).max().unwrap_or(0);
     let size = (board.columns as i32, board.rows as i32);
     let turned = size != (columns, rows);
     if found.corners.len() as i32 != columns * rows {
-        return Ok(Err(NotFound::Part { corners: found.corners.len() }));
+        return Ok(Err(lost(NotFound::Part { corners: found.corners.len() })));
     }
     if turned && size != (rows, columns) {
         let (columns, rows) = (columns.max(rows) as u32, columns.min(rows) as u32);
