@@ -5,7 +5,6 @@ use crate::args::DemoArgs;
 use crate::demo::{Truth, cases, place_like_a_person, write};
 use crate::output::{Tables, print, refusal_text};
 use hoofgeo::evaluate::Value;
-use hoofgeo::measured::MeasureOptions;
 use hoofgeo::visit::{Outputs, Progress, Stop, VisitOptions, measure_folder, write_whole};
 use hoofgeo::{Error, ErrorKind, Result};
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
@@ -27,7 +26,7 @@ pub(crate) fn run(args: &DemoArgs) -> Result<Outcome> {
     must_be_free(&args.folder)?;
     let truths = render(&photos, args)?;
     let (mut tables, mut tally) = (Tables::default(), Tally::default());
-    let options = VisitOptions { measure: MeasureOptions::default(), pictures: true };
+    let options = VisitOptions { pictures: true, ..VisitOptions::default() };
     let summary =
         measure_folder(&photos, &Outputs { folder: results.clone() }, &options, &Stop::new(), &mut |p| match p {
             Progress::Measured(report) => {

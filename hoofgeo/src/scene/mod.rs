@@ -77,8 +77,8 @@ impl SceneFlag {
     pub const fn meaning(self) -> &'static str {
         match self {
             Self::LensPriorReplaced => {
-                "the graduations contradict the focal length or lens correction that EXIF suggests; nothing was assumed of \
-                 the lens instead: calibrate it for smaller uncertainties"
+                "the graduations contradict the focal length or lens correction that EXIF or the lens database suggests; \
+                 nothing was assumed of the lens instead: calibrate it for smaller uncertainties"
             }
             Self::TiltPriorReplaced => {
                 "the graduations show a stronger tilt than stated; hold the camera square to the scale, or state the tilt"
@@ -153,7 +153,7 @@ impl Scene {
             lens: &input.lens,
         };
         let mut tries = vec![(given.clone(), None)];
-        if input.lens.source == LensSource::Exif {
+        if matches!(input.lens.source, LensSource::Exif | LensSource::Database) {
             tries.push((Given { lens: &wide_lens, ..given.clone() }, Some(SceneFlag::LensPriorReplaced)));
         }
         // Three graduations on a line determine place, size and lean along the line and check nothing: any wrong label would

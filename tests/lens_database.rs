@@ -1,0 +1,138 @@
+//! The lens database: its corrections against those of the database's own library, and the whole of it where it is installed.
+
+use hoofgeo::lens::database::{Database, LensEntry, Optics, Setting};
+use hoofgeo::lens::{Calibrated, Radial, RadialCorrection};
+use nalgebra::Point2;
+use serde_json::Value;
+
+fn reference() -> Vec<Value> {
+    let text = include_str!("../fixtures/lensfun/reference.json");
+    let all: Value = serde_json::from_str(text).expect("JSON");
+    all["cases"].as_array().expect("cases").clone()
+}
+
+fn number(v: &Value) -> f64 {
+    v.as_f64().expect("a number")
+}
+
+fn model(name: &Value, terms: &Value) -> Radial {
+    let terms: [f64; 3] = std::array::from_fn(|i| terms.get(i).map_or(0.0, number));
+    let zero = match name.as_str() {
+        Some("poly3") => Radial::Poly3 { k1: 0.0 },
+        Some("poly5") => Radial::Poly5 { k1: 0.0, k2: 0.0 },
+        _ => Radial::PtLens { a: 0.0, b: 0.0, c: 0.0 },
+    };
+    zero.with_terms(terms)
+}
+
+fn lens(case: &Value) -> LensEntry {
+    let lens = &case["lens"];
+    let settings = case["calibration_table"].as_array().expect("settings");
+    LensEntry {
+        maker: String::new(),
+        model: lens["model"].as_str().expect("a name").to_owned(),
+        mounts: Vec::new(),
+        calibrated: Calibrated {
+            crop: number(&lens["crop"]),
+            aspect: number(&lens["aspect"][0]) / number(&lens["aspect"][1]),
+        },
+        projection: "rectilinear".to_owned(),
+        off_centre: false,
+        distortion: settings
+            .iter()
+            .map(|s| Setting { focal_mm: number(&s["focal"]), model: model(&s["model"], &s["terms"]) })
+            .collect(),
+        unknown_models: Vec::new(),
+    }
+}
+
+fn frame(case: &Value) -> (u32, u32) {
+    let side = |i: usize| u32::try_from(case["image_size"][i].as_u64().expect("a side")).expect("a side");
+    (side(0), side(1))
+}
+
+/// The largest distance between our places in the photo and the reference's, px.
+fn largest_miss(case: &Value, correction: &RadialCorrection) -> f64 {
+    let half = |v: &Value| number(v) + 0.5;
+    let points = case["points"].as_array().expect("points");
+    let misses = points.iter().map(|p| {
+        let photo = Point2::new(half(&p[2]), half(&p[3]));
+        let forth = (correction.distorted(Point2::new(half(&p[0]), half(&p[1]))) - photo).norm();
+        // And the way back, which the library does not give: to where the way forth began.
+        let back = correction.corrected(photo).expect("inside the fold");
+        forth.max((correction.distorted(back) - photo).norm())
+    });
+    misses.fold(0.0, f64::max)
+}
+
+#[test]
+fn corrections_are_those_of_the_databases_own_library() {
+    let mut interpolated = 0;
+    for case in reference() {
+        let lens = lens(&case);
+        let focal = number(&case["focal_mm"]);
+        let model = lens.at(focal).expect("calibrated there");
+        interpolated += usize::from(lens.distortion.iter().all(|s| (s.focal_mm - focal).abs() > 1e-3));
+        for (ours, theirs) in model.terms().iter().zip(case["terms"].as_array().expect("terms")) {
+            // The library interpolates in single precision.
+            assert!((ours - number(theirs)).abs() < 2e-8, "{}: {ours} for {theirs}", lens.model);
+        }
+        let correction = RadialCorrection::new(model, lens.calibrated, number(&case["camera"]["crop"]), frame(&case));
+        let miss = largest_miss(&case, &correction);
+        assert!(miss < 1e-3, "{} at {focal} mm: {miss} px", lens.model);
+    }
+    assert_eq!(interpolated, 3);
+}
+
+/// The reference's entries found again by name in the installed database, and every entry turned into Brown-Conrady terms.
+#[test]
+fn the_installed_database_is_read_whole() {
+    let Some(database) = Database::system().expect("a sound database") else {
+        eprintln!("skipped: no lens database is installed (Debian's package liblensfun-data-v1)");
+        return;
+    };
+    assert!(database.cameras.len() > 800 && database.lenses.len() > 1000, "{}", database.folder.display());
+    if database.timestamp == Some(1_645_386_247) {
+        assert_eq!((database.cameras.len(), database.lenses.len()), (883, 1172));
+        let settings = |name: &str| {
+            let all = database.lenses.iter().flat_map(|l| &l.distortion);
+            all.filter(|s| s.model.name() == name).count()
+        };
+        assert_eq!(["ptlens", "poly3", "poly5"].map(settings), [4421 - DOUBLED, 871, 5]);
+        for case in reference() {
+            installed(&database, &case);
+        }
+    }
+    let mut worst: (f64, String) = (0.0, String::new());
+    let frame = (6000, 4000);
+    for lens in database.lenses.iter().filter(|l| l.projection == "rectilinear") {
+        for s in &lens.distortion {
+            let correction = RadialCorrection::new(s.model, lens.calibrated, lens.calibrated.crop, frame);
+            let focal_px = s.focal_mm * lens.calibrated.crop * 6000f64.hypot(4000.0) / 43.27;
+            let fit = correction.brown_conrady(focal_px);
+            assert!(fit.covariance.iter().all(|v| v.is_finite()), "{} {s:?}", lens.model);
+            if fit.residual_rms_px > worst.0 {
+                worst = (fit.residual_rms_px, format!("{} at {} mm", lens.model, s.focal_mm));
+            }
+        }
+    }
+    eprintln!("Brown-Conrady terms miss an entry by at most {:.2} px RMS at 24 megapixels: {}", worst.0, worst.1);
+    assert!(worst.0 < 3.0);
+}
+
+/// Settings written twice for one focal length.
+const DOUBLED: usize = 2;
+
+fn installed(database: &Database, case: &Value) {
+    let name = |key: &str| case["camera"][key].as_str().map(str::to_owned);
+    let lens = case["lens"]["model"].as_str().expect("a name");
+    let optics =
+        Optics { make: name("maker"), model: name("model"), focal_mm: case["focal_mm"].as_f64(), ..Optics::default() };
+    let found = database.find(&optics, Some(lens)).unwrap_or_else(|e| panic!("{lens}: {e}"));
+    assert_eq!(found.lens.model, lens);
+    // One case of the reference takes the calibration on the larger of two sensors.
+    if (found.lens.calibrated.crop - number(&case["lens"]["crop"])).abs() < 1e-3 {
+        let miss = largest_miss(case, &found.correction(frame(case)));
+        assert!(miss < 1e-3, "{lens}: {miss} px");
+    }
+}
