@@ -1,6 +1,12 @@
 //! The command line's words. Parsing does no I/O.
 
+mod lens;
+
 use clap::{Args, Parser, Subcommand, ValueEnum};
+pub use lens::{
+    BoardArgs, BoardSize, CalibrateArgs, CameraArgs, ImportArgs, LensCommand, LensDatabaseArgs, LensFindArgs,
+    LensJudgeArgs, PaperName,
+};
 use std::path::PathBuf;
 
 /// Measures horse hooves from photographs: millimetres and degrees, corrected for lens and camera angle, each with its
@@ -29,6 +35,9 @@ pub enum Command {
     Explain(ExplainArgs),
     /// Print the JSON Schema of a file format
     Schema(SchemaArgs),
+    /// Know the lens: calibrate a camera from photos of a printed board
+    #[command(subcommand)]
+    Lens(LensCommand),
     /// Write a visit of two invented horses, rendered photos with known truth, and measure it
     Demo(DemoArgs),
 }
@@ -48,6 +57,12 @@ pub struct MeasureArgs {
     /// Seed of the draws; the same seed gives the same results on any number of threads
     #[arg(long, value_name = "N", default_value_t = 1)]
     pub seed: u64,
+    /// Use a lens profile also where the photo's header names another camera, lens or zoom; the results say so
+    #[arg(long)]
+    pub force_lens: bool,
+    /// The lens database.
+    #[command(flatten)]
+    pub lens_database: LensDatabaseArgs,
     /// Draw no annotated pictures; the photos' pixels stay unread
     #[arg(long)]
     pub no_pictures: bool,
@@ -73,6 +88,9 @@ fn draws(text: &str) -> Result<usize, String> {
 pub struct CheckArgs {
     /// Folder of the photos; sub-folders are walked too
     pub folder: PathBuf,
+    /// The lens database.
+    #[command(flatten)]
+    pub lens_database: LensDatabaseArgs,
     /// Print nothing but refusals
     #[arg(long, short)]
     pub quiet: bool,

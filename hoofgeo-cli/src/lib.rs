@@ -40,6 +40,7 @@ pub fn run(arguments: &Arguments) -> hoofgeo::Result<Outcome> {
         Command::Start(a) => commands::start::run(a),
         Command::Explain(a) => commands::explain::run(a),
         Command::Schema(a) => commands::schema::run(a),
+        Command::Lens(a) => commands::lens::run(a),
         Command::Demo(a) => commands::demo::run(a),
     }
 }

@@ -24,6 +24,11 @@ pub fn no_picture_text(error: &Error) -> String {
     error_text("no picture", error)
 }
 
+/// Why a photo was left out of a calibration, in the same form.
+pub fn left_out_text(error: &Error) -> String {
+    error_text("left out", error)
+}
+
 /// Why a command could not run, in the same form.
 pub fn failure_text(error: &Error) -> String {
     error_text("error", error)

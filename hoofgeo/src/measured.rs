@@ -161,9 +161,10 @@ impl Measured {
 /// What a flag means and what to do about it; `None` for a name that is no flag.
 pub fn flag_meaning(flag: &str) -> Option<&'static str> {
     use crate::scene::SceneFlag::{
-        GraduationsScatter, LensPriorReplaced, StrongTilt, TiltPriorReplaced, TwoGraduations, TwoPoses,
+        GraduationsScatter, LensForced, LensPriorReplaced, StrongTilt, TiltPriorReplaced, TwoGraduations, TwoPoses,
     };
-    let scene = [LensPriorReplaced, TiltPriorReplaced, TwoPoses, GraduationsScatter, TwoGraduations, StrongTilt];
+    let scene =
+        [LensPriorReplaced, TiltPriorReplaced, TwoPoses, GraduationsScatter, TwoGraduations, StrongTilt, LensForced];
     if let Some(f) = scene.into_iter().find(|f| f.name() == flag) {
         return Some(f.meaning());
     }

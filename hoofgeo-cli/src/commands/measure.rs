@@ -16,8 +16,12 @@ pub(crate) fn run(args: &MeasureArgs) -> Result<Outcome> {
         let _ = rayon::ThreadPoolBuilder::new().num_threads(usize::from(n)).build_global();
     }
     let stop = stop_on_interrupt()?;
-    let options =
-        VisitOptions { measure: MeasureOptions { draws: args.draws, seed: args.seed }, pictures: !args.no_pictures };
+    let options = VisitOptions {
+        measure: MeasureOptions { draws: args.draws, seed: args.seed },
+        pictures: !args.no_pictures,
+        force_lens: args.force_lens,
+        lens_database: args.lens_database.choice(),
+    };
     let outputs = Outputs { folder: args.out.clone() };
     let bar = progress_bar(args.quiet);
     let mut tables = Tables::default();

@@ -3,6 +3,7 @@
 pub(crate) mod check;
 pub(crate) mod demo;
 pub(crate) mod explain;
+pub(crate) mod lens;
 pub(crate) mod measure;
 pub(crate) mod schema;
 pub(crate) mod start;

@@ -34,17 +34,23 @@
 //! # Ok::<(), hoofgeo::Error>(())
 //! ```
 
+mod board;
 mod bundle;
 #[cfg(feature = "corners")]
 mod corners;
+#[cfg(all(feature = "corners", feature = "pictures"))]
+mod from_photos;
 mod jackknife;
 mod opencv;
 mod photos;
 mod result;
 mod start;
 
+pub use board::{BoardSheet, Chessboard, Paper};
 #[cfg(feature = "corners")]
-pub use corners::{Chessboard, find_chessboard};
+pub use corners::find_chessboard;
+#[cfg(all(feature = "corners", feature = "pictures"))]
+pub use from_photos::{PhotoCalibration, calibrate_photos};
 pub use opencv::{ImportOptions, WhichCamera, import_opencv};
 pub use photos::{BoardPhoto, BoardPoint, LeftOut, Reason};
 pub use result::{CalibratedPhoto, Calibration, Covariance};

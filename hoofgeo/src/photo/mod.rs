@@ -54,7 +54,7 @@ fn open(path: &Path) -> Result<File> {
 }
 
 /// A whole file in memory.
-fn read_whole(path: &Path) -> Result<Vec<u8>> {
+pub(crate) fn read_whole(path: &Path) -> Result<Vec<u8>> {
     let mut bytes = Vec::new();
     let read = open(path)?.take(MAX_FILE_BYTES + 1).read_to_end(&mut bytes);
     read.map_err(|e| Error::io(path, "cannot read the file", &e))?;

@@ -58,6 +58,8 @@ pub enum SceneFlag {
     TwoGraduations,
     /// The camera looks at the scale from more than 35° off square.
     StrongTilt,
+    /// The lens profile is of another camera, lens or zoom than the photo's header names; it was used on demand.
+    LensForced,
 }
 
 impl SceneFlag {
@@ -70,6 +72,7 @@ impl SceneFlag {
             Self::GraduationsScatter => "graduations_scatter",
             Self::TwoGraduations => "two_graduations",
             Self::StrongTilt => "strong_tilt",
+            Self::LensForced => "lens_forced",
         }
     }
 
@@ -94,6 +97,10 @@ impl SceneFlag {
                 "only two graduations are marked, so a wrong label would not be noticed; mark a third"
             }
             Self::StrongTilt => "the camera looks at the scale from far off square; hold it square to the scale",
+            Self::LensForced => {
+                "the lens profile is of another camera, lens or zoom than the photo's header names, and was used on demand: the \
+                 stated uncertainty holds only if it is the right one after all"
+            }
         }
     }
 }

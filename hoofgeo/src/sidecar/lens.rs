@@ -28,7 +28,7 @@ pub struct LensProfile {
 }
 
 /// The camera and lens as its photos name them.
-#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct CameraId {
@@ -41,6 +41,10 @@ pub struct CameraId {
     /// EXIF LensModel, or a name that tells a phone's lenses apart.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub lens: Option<String>,
+    /// EXIF FocalLength, mm: which zoom it holds for.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[cfg_attr(feature = "schema", schemars(range(max = limits::FOCAL_MM), extend("exclusiveMinimum" = 0)))]
+    pub focal_mm: Option<f64>,
 }
 
 /// Size of the upright photo that a profile holds for.
@@ -230,6 +234,9 @@ fn check(p: &LensProfile) -> Result<(), Fault> {
     if !(p.focal_px > 0.0 && p.focal_px <= limits::FOCAL_PX) {
         let what = format!("a focal length of {} px cannot be", p.focal_px);
         return Err(Fault::new(what).within("focal_px"));
+    }
+    if let Some(mm) = p.camera.focal_mm.filter(|mm| !(*mm > 0.0 && *mm <= limits::FOCAL_MM)) {
+        return Err(Fault::new(format!("a focal length of {mm} mm cannot be")).within("focal_mm").within("camera"));
     }
     let [cx, cy] = p.principal_point_px;
     if !((0.0..=f64::from(width_px)).contains(&cx) && (0.0..=f64::from(height_px)).contains(&cy)) {

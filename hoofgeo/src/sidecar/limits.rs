@@ -16,5 +16,7 @@ pub(super) const GAUGE_MM: f64 = 200.0;
 pub(super) const CARD_MM: [f64; 2] = [85.60, 53.98];
 /// Pixels of a focal length.
 pub(super) const FOCAL_PX: f64 = 1e6;
+/// Millimetres of a focal length.
+pub(super) const FOCAL_MM: f64 = 10_000.0;
 /// A distortion coefficient.
 pub(super) const DISTORTION: f64 = 1000.0;

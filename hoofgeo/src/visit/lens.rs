@@ -1,7 +1,8 @@
 //! Which knowledge of the lens a photo is measured with.
 
+use super::lens_entry::from_database;
 use crate::error::{Error, ErrorKind, Result};
-use crate::lens::database::{Database, Optics, Why};
+use crate::lens::database::Database;
 use crate::photo::{Orientation, PhotoFacts};
 use crate::scene::LensPrior;
 use crate::sidecar::{LensProfile, Sidecar};
@@ -33,6 +34,7 @@ pub struct Lenses {
     profiles: Mutex<HashMap<PathBuf, Result<Arc<LensProfile>>>>,
     folders: Mutex<HashMap<PathBuf, Result<Vec<PathBuf>>>>,
     database: Option<Database>,
+    force: bool,
 }
 
 /// The lens knowledge chosen for a photo.
@@ -44,9 +46,18 @@ pub struct LensUsed {
     pub profile: Option<String>,
     /// What else there is to say of the choice: the database's entry, or why its entry was not used.
     pub note: Option<String>,
+    /// By what the photo's header contradicts the profile, where the profile is used all the same.
+    pub forced: Option<String>,
 }
 
 impl Lenses {
+    /// Uses a profile also where the photo's header names another camera, lens or zoom; [`LensUsed::forced`] says so.
+    #[must_use]
+    pub fn forced(mut self, force: bool) -> Self {
+        self.force = force;
+        self
+    }
+
     /// With a lens database, read here once for the whole run.
     ///
     /// # Errors
@@ -83,13 +94,16 @@ impl Lenses {
         if let Some(name) = &sidecar.lens {
             let path = folder.join(name);
             let profile = self.read(&path)?;
-            same_camera(&profile, facts, name)?;
+            let forced = match same_camera(&profile, facts, name) {
+                Err(e) if self.force => Some(e.what().to_owned()),
+                same => same.map(|()| None)?,
+            };
             let prior = turned_prior(&profile, facts, frame)?;
-            return Ok(LensUsed { prior, profile: Some(name.clone()), note: None });
+            return Ok(LensUsed { prior, profile: Some(name.clone()), note: None, forced });
         }
         if let Some((prior, name)) = self.in_folders(facts, frame, folder, folders_up)? {
             let note = "chosen because it names the photo's camera and lies in its folder or one above".to_owned();
-            return Ok(LensUsed { prior, profile: Some(name), note: Some(note) });
+            return Ok(LensUsed { prior, profile: Some(name), note: Some(note), forced: None });
         }
         let (found, note) = match &self.database {
             Some(database) => from_database(database, facts, frame),
@@ -100,7 +114,7 @@ impl Lenses {
             (None, Some(focal_px)) => LensPrior::exif(frame, focal_px),
             (None, None) => LensPrior::unknown(frame),
         };
-        Ok(LensUsed { prior, profile: None, note })
+        Ok(LensUsed { prior, profile: None, note, forced: None })
     }
 
     /// The profile in the photo's folder, or the nearest above, that matches the photo.
@@ -193,14 +207,12 @@ fn matching(profile: &LensProfile, facts: &PhotoFacts, frame: (u32, u32)) -> Opt
         _ => None,
     };
     let camera = &profile.camera;
-    if same(&camera.make, &facts.make) != Some(true) || same(&camera.model, &facts.model) != Some(true) {
+    let named = same(&camera.make, &facts.make).is_some() && same(&camera.model, &facts.model).is_some();
+    // A profile of one of a phone's lenses does not match a photo that does not say which it was taken with.
+    if !named || same_camera(profile, facts, "").is_err() || (camera.lens.is_some() && facts.lens_model.is_none()) {
         return None;
     }
     let lens = same(&camera.lens, &facts.lens_model);
-    // A profile of one of a phone's lenses, and a photo that does not say which it was taken with.
-    if lens == Some(false) || (camera.lens.is_some() && facts.lens_model.is_none()) {
-        return None;
-    }
     let prior = turned_prior(profile, facts, frame).ok()?;
     let focal = facts.prior_focal_px().map(|px| (prior.focal_px() / px).ln().abs() < FOCAL_AGREES);
     match (lens, focal) {
@@ -209,35 +221,8 @@ fn matching(profile: &LensProfile, facts: &PhotoFacts, frame: (u32, u32)) -> Opt
     }
 }
 
-/// The prior of the database's entry where it may be used, and what there is to say of it.
-fn from_database(database: &Database, facts: &PhotoFacts, frame: (u32, u32)) -> (Option<LensPrior>, Option<String>) {
-    let optics = Optics::from(facts);
-    let found = match database.find(&optics, None) {
-        Ok(found) => found,
-        Err(no) if matches!(no.why, Why::CameraNotStated | Why::CameraUnknown) => return (None, None),
-        Err(no) => {
-            let note = format!("lens database: {no}; `hoofgeo lens find PHOTO` lists what could be meant");
-            return (None, Some(note));
-        }
-    };
-    let entry = format!("lens database: {} on {} at {} mm", found.lens.model, found.camera.model, found.focal_mm);
-    if !found.camera.is_reflex() {
-        let note = format!(
-            "{entry}, not used: such cameras correct their pictures themselves; where `hoofgeo lens judge PHOTO` shows \
-             that this one does not, `hoofgeo lens find PHOTO --out NAME.lens.json` makes a profile of the entry"
-        );
-        return (None, Some(note));
-    }
-    // A crop has lost the lens's middle, and then EXIF's focal length counts for nothing either.
-    let cropped = facts.remarks.iter().any(|r| matches!(r, crate::photo::Remark::Cropped { .. }));
-    match found.focal_px(&optics, frame).filter(|_| !cropped) {
-        Some(focal_px) => {
-            let fit = found.correction(frame).brown_conrady(focal_px);
-            (Some(LensPrior::database(frame, &fit)), Some(entry))
-        }
-        None => (None, None),
-    }
-}
+/// Focal lengths of one zoom may differ by this share; chosen, as in calibrating.
+const ONE_ZOOM: f64 = 0.01;
 
 /// Refuses a profile whose camera contradicts the photo's header. What either does not say is no contradiction.
 fn same_camera(profile: &LensProfile, facts: &PhotoFacts, name: &str) -> Result<()> {
@@ -258,6 +243,14 @@ fn same_camera(profile: &LensProfile, facts: &PhotoFacts, name: &str) -> Result<
             let text = format!("its lens profile {name} is of the camera {what} `{a}`, the photo is of `{b}`");
             return Err(Error::new(ErrorKind::Usage, text).help(help));
         }
+    }
+    if let (Some(ours), Some(theirs)) = (profile.camera.focal_mm, facts.focal_mm)
+        && (theirs / ours - 1.0).abs() > ONE_ZOOM
+    {
+        let text = format!("its lens profile {name} is of the focal length {ours} mm, the photo of {theirs} mm");
+        return Err(Error::new(ErrorKind::Usage, text).help(
+            "calibrate at the zoom that you photograph with, name the profile of this zoom, or leave `lens` out",
+        ));
     }
     Ok(())
 }
@@ -297,18 +290,6 @@ fn turned(mut prior: LensPrior, orientation: Orientation, stored: (u32, u32)) ->
     (prior.mean[1], prior.mean[2]) = (centre[0], centre[1]);
     prior.covariance = map * prior.covariance * map.transpose();
     prior
-}
-
-impl From<&PhotoFacts> for Optics {
-    fn from(facts: &PhotoFacts) -> Self {
-        Self {
-            make: facts.make.clone(),
-            model: facts.model.clone(),
-            lens: facts.lens_model.clone(),
-            focal_mm: facts.focal_mm,
-            focal_35mm: facts.focal_35mm,
-        }
-    }
 }
 
 #[cfg(test)]

@@ -6,6 +6,7 @@
 mod folder;
 mod json;
 mod lens;
+mod lens_entry;
 mod output;
 mod photo;
 #[cfg(feature = "pictures")]

@@ -5,6 +5,7 @@ use super::lens::{LensUsed, Lenses};
 use crate::error::{Error, ErrorKind, Result};
 use crate::measured::{MeasureOptions, Measured, measure};
 use crate::photo::{PhotoFacts, Remark, Sha256Hex, read_facts_and_fingerprint};
+use crate::scene::SceneFlag;
 use crate::sidecar::Sidecar;
 use std::path::PathBuf;
 
@@ -44,7 +45,10 @@ impl PhotoReport {
 /// Everything that makes it impossible; the error names the file.
 pub fn measure_entry(entry: &Entry, lenses: &Lenses, options: &MeasureOptions) -> Result<PhotoReport> {
     let read = read_entry(entry, lenses)?;
-    let measured = measure(&read.sidecar, &read.lens.prior, options).map_err(|e| e.in_file(entry.sidecar()))?;
+    let mut measured = measure(&read.sidecar, &read.lens.prior, options).map_err(|e| e.in_file(entry.sidecar()))?;
+    if read.lens.forced.is_some() {
+        measured.scene.flags.push(SceneFlag::LensForced);
+    }
     Ok(PhotoReport {
         name: entry.name.clone(),
         path: entry.photo.clone(),

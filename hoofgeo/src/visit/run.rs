@@ -46,6 +46,9 @@ pub struct VisitOptions {
     pub pictures: bool,
     /// Which lens database knows the lenses that no profile is there for.
     pub lens_database: LensDatabase,
+    /// Whether a lens profile is used also where the photo's header names another camera, lens or zoom. Such photos carry
+    /// [`SceneFlag::LensForced`](crate::scene::SceneFlag::LensForced).
+    pub force_lens: bool,
 }
 
 /// Where the results of a folder are written.
@@ -91,7 +94,7 @@ pub fn measure_folder(
     each: &mut dyn FnMut(Progress<'_>),
 ) -> Result<Summary> {
     must_be_folder(folder)?;
-    let lenses = Lenses::with(&options.lens_database)?;
+    let lenses = Lenses::with(&options.lens_database)?.forced(options.force_lens);
     let mut writers = Writers::create(&outputs.folder, &options.measure)?;
     let mut summary = Summary::default();
     let mut entries = walk(folder, std::slice::from_ref(&outputs.folder));

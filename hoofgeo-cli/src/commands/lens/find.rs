@@ -100,8 +100,12 @@ fn nothing(no: &NoMatch) -> String {
         Why::LensNotStated | Why::LensAmbiguous | Why::LensUnknown if !no.candidates.is_empty() => {
             "\nIf the lens is one of these, name it: --lens \"NAME\". Otherwise calibrate it: `hoofgeo lens board`, `hoofgeo lens calibrate`."
         }
-        Why::CameraNotStated => "\nUse the camera's original file: copies sent through messengers lose what it says of the camera.",
-        _ => "\nCalibrate the lens once: `hoofgeo lens board` prints a board, `hoofgeo lens calibrate` makes a profile of photos of it.",
+        Why::CameraNotStated => {
+            "\nUse the camera's original file: copies sent through messengers lose what it says of the camera."
+        }
+        _ => {
+            "\nCalibrate the lens once: `hoofgeo lens board` prints a board, `hoofgeo lens calibrate` makes a profile of photos of it."
+        }
     };
     text
 }

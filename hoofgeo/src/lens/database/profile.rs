@@ -34,7 +34,12 @@ impl Match<'_> {
             std::array::from_fn(|i| std::array::from_fn(|j| prior.covariance[(i, j)] * scale(i) * scale(j)));
         let terms: Vec<String> = self.model.named_terms().map(|(n, t)| format!("{n} {t:.6}")).collect();
         let profile = LensProfile {
-            camera: CameraId { make: optics.make.clone(), model: optics.model.clone(), lens: optics.lens.clone() },
+            camera: CameraId {
+                make: optics.make.clone(),
+                model: optics.model.clone(),
+                lens: optics.lens.clone(),
+                focal_mm: optics.focal_mm,
+            },
             frame: Frame { width_px: frame_px.0, height_px: frame_px.1 },
             focal_px,
             principal_point_px: [fit.centre.x, fit.centre.y],

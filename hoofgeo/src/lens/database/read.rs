@@ -2,7 +2,7 @@
 
 use super::{Calibrated, CameraEntry, Database, LensEntry, Radial, Setting};
 use crate::error::{Error, ErrorKind, Place, Result};
-use roxmltree::{Document, Node};
+use roxmltree::{Document, Node, ParsingOptions};
 use std::path::{Path, PathBuf};
 
 /// Where the database's packages install it, the first that exists.
@@ -66,7 +66,9 @@ impl Database {
     /// # Errors
     /// `Format` with line and column where the text is no XML, no lens database, or an entry is incomplete.
     pub fn add(&mut self, text: &str) -> Result<()> {
-        let document = Document::parse(text).map_err(|e| {
+        // Older copies name their document type; the parser limits what entities can do.
+        let options = ParsingOptions { allow_dtd: true, ..ParsingOptions::default() };
+        let document = Document::parse_with_options(text, options).map_err(|e| {
             let at = e.pos();
             fault(format!("is no XML: {e}")).at(Place {
                 line: at.row as usize,
