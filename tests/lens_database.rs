@@ -1,7 +1,7 @@
 //! The lens database: its corrections against those of the database's own library, and the whole of it where it is installed.
 
 use hoofgeo::lens::database::{Database, LensEntry, Optics, Setting};
-use hoofgeo::lens::{Calibrated, Radial, RadialCorrection};
+use hoofgeo::lens::{Calibrated, FILM_DIAGONAL_MM, Radial, RadialCorrection};
 use nalgebra::Point2;
 use serde_json::Value;
 
@@ -74,8 +74,8 @@ fn corrections_are_those_of_the_databases_own_library() {
         let model = lens.at(focal).expect("calibrated there");
         interpolated += usize::from(lens.distortion.iter().all(|s| (s.focal_mm - focal).abs() > 1e-3));
         for (ours, theirs) in model.terms().iter().zip(case["terms"].as_array().expect("terms")) {
-            // The library interpolates in single precision.
-            assert!((ours - number(theirs)).abs() < 2e-8, "{}: {ours} for {theirs}", lens.model);
+            // The library interpolates in single precision, and so is its 10.4 mm.
+            assert!((ours - number(theirs)).abs() < 1e-7, "{}: {ours} for {theirs}", lens.model);
         }
         let correction = RadialCorrection::new(model, lens.calibrated, number(&case["camera"]["crop"]), frame(&case));
         let miss = largest_miss(&case, &correction);
@@ -103,21 +103,28 @@ fn the_installed_database_is_read_whole() {
             installed(&database, &case);
         }
     }
-    let mut worst: (f64, String) = (0.0, String::new());
+    let mut misses = Vec::new();
     let frame = (6000, 4000);
     for lens in database.lenses.iter().filter(|l| l.projection == "rectilinear") {
         for s in &lens.distortion {
             let correction = RadialCorrection::new(s.model, lens.calibrated, lens.calibrated.crop, frame);
-            let focal_px = s.focal_mm * lens.calibrated.crop * 6000f64.hypot(4000.0) / 43.27;
+            let focal_px = s.focal_mm * lens.calibrated.crop * 6000_f64.hypot(4000.0) / FILM_DIAGONAL_MM;
             let fit = correction.brown_conrady(focal_px);
-            assert!(fit.covariance.iter().all(|v| v.is_finite()), "{} {s:?}", lens.model);
-            if fit.residual_rms_px > worst.0 {
-                worst = (fit.residual_rms_px, format!("{} at {} mm", lens.model, s.focal_mm));
-            }
+            assert!(fit.covariance.cholesky().is_some(), "{} {s:?}", lens.model);
+            misses.push((fit.residual_rms_px, format!("{} at {} mm", lens.model, s.focal_mm)));
         }
     }
-    eprintln!("Brown-Conrady terms miss an entry by at most {:.2} px RMS at 24 megapixels: {}", worst.0, worst.1);
-    assert!(worst.0 < 3.0);
+    misses.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let at = |share: f64| &misses[(share * (misses.len() - 1) as f64) as usize];
+    eprintln!(
+        "Brown-Conrady terms miss {} settings at 24 megapixels by {:.2} px RMS in the median, {:.2} px at 95 %, at most {:.1} px: {}",
+        misses.len(),
+        at(0.5).0,
+        at(0.95).0,
+        at(1.0).0,
+        at(1.0).1
+    );
+    assert!(at(0.5).0 < 0.3 && at(0.95).0 < 2.0);
 }
 
 /// Settings written twice for one focal length.

@@ -217,17 +217,31 @@ impl Database {
             _ => true,
         };
         let own = |l: &LensEntry| without(&lens_words(&l.model), &words(&l.maker));
+        let one = |lenses: &[&LensEntry]| -> bool {
+            lenses
+                .iter()
+                .all(|l| own(l) == own(lenses[0]) && words(&l.maker).first() == words(&lenses[0].maker).first())
+        };
         let Some(stated) = &optics.lens else {
             let usable: Vec<_> = all.into_iter().filter(reaches).collect();
-            let alone = usable.first().is_some_and(|f| usable.iter().all(|l| own(l) == own(f)));
             return match on_sensor(&usable, camera) {
-                Some(lens) if alone && self.is_fixed(camera) => Ok(lens),
+                Some(lens) if one(&usable) && self.is_fixed(camera) => Ok(lens),
                 _ => Err(NoMatch { why: Why::LensNotStated, candidates: names(&usable) }),
             };
         };
+        let whole = lens_words(stated);
+        let exact: Vec<_> = all.iter().copied().filter(|l| lens_words(&l.model) == whole).collect();
+        if one(&exact)
+            && let Some(lens) = on_sensor(&exact, camera)
+        {
+            return Ok(lens);
+        }
         let maker = words(optics.make.as_deref().unwrap_or_default());
-        let stated = without(&lens_words(stated), &maker);
+        let stated = without(&whole, &maker);
         let equal: Vec<_> = all.iter().copied().filter(|l| without(&own(l), &maker) == stated).collect();
+        if !one(&equal) {
+            return Err(NoMatch { why: Why::LensAmbiguous, candidates: names(&equal) });
+        }
         if let Some(lens) = on_sensor(&equal, camera) {
             return Ok(lens);
         }
@@ -235,16 +249,15 @@ impl Database {
         let says_enough = stated.iter().filter(|w| w.starts_with(|c: char| c.is_ascii_digit())).count() >= 2;
         let holds = |l: &&LensEntry| stated.iter().all(|w| own(l).contains(w));
         let holding: Vec<_> = all.iter().copied().filter(holds).filter(reaches).collect();
-        let alone = holding.first().is_some_and(|f| holding.iter().all(|l| own(l) == own(f)));
         if says_enough
-            && alone
+            && one(&holding)
             && let Some(lens) = on_sensor(&holding, camera)
         {
             return Ok(lens);
         }
         // A fixed lens needs no name, and the database's own name for it is seldom the camera's.
         let usable: Vec<_> = all.iter().copied().filter(reaches).collect();
-        if self.is_fixed(camera) && usable.first().is_some_and(|f| usable.iter().all(|l| own(l) == own(f))) {
+        if self.is_fixed(camera) && one(&usable) {
             return on_sensor(&usable, camera)
                 .ok_or_else(|| NoMatch { why: Why::LensUnknown, candidates: names(&usable) });
         }
