@@ -20,13 +20,16 @@ pub struct StraightOptions {
     pub least_gradient: f32,
     /// The shortest edge, as a share of the picture's diagonal.
     pub least_length: f64,
+    /// Pictures with a longer side than this are looked at in a size below it, px: what is lost is less than edges are straight, and
+    /// soft edges become sharp.
+    pub most_side: u32,
     /// The strongest bow, ends against middle, as a share of the length.
     pub most_bow: f64,
 }
 
 impl Default for StraightOptions {
     fn default() -> Self {
-        Self { sigma_px: 1.0, least_gradient: 6.0, least_length: 0.08, most_bow: 0.07 }
+        Self { sigma_px: 1.0, least_gradient: 6.0, least_length: 0.08, most_side: 2500, most_bow: 0.07 }
     }
 }
 
@@ -70,6 +73,13 @@ const MOST_PLACES: f64 = 64.0;
 /// assert!(edges[0].length() > 80.0);
 /// ```
 pub fn long_edges(grey: &Grey, options: &StraightOptions) -> Vec<LongEdge> {
+    let times = grey.width().max(grey.height()).div_ceil(options.most_side.max(1));
+    if times > 1 {
+        let small = reduced(grey, times);
+        let mut edges = long_edges(&small, &StraightOptions { most_side: u32::MAX, ..*options });
+        edges.iter_mut().flat_map(|e| &mut e.points).for_each(|p| *p *= f64::from(times));
+        return edges;
+    }
     let field = EdgeField::new(grey, options);
     let mut pieces = Vec::new();
     for chain in field.chains() {
@@ -86,6 +96,18 @@ pub fn long_edges(grey: &Grey, options: &StraightOptions) -> Vec<LongEdge> {
         .collect();
     edges.sort_by(|a, b| b.length().total_cmp(&a.length()));
     edges
+}
+
+/// The picture in a size so many times smaller: means of squares of pixels.
+fn reduced(grey: &Grey, times: u32) -> Grey {
+    let (width, height) = (grey.width() / times, grey.height() / times);
+    let (row, n) = (grey.width() as usize, times as usize);
+    let mean = |x: usize, y: usize| {
+        let rows = (y * n..(y + 1) * n).map(|y| &grey.values()[y * row + x * n..y * row + (x + 1) * n]);
+        rows.flatten().sum::<f32>() / (n * n) as f32
+    };
+    let values = (0..height as usize).flat_map(|y| (0..width as usize).map(move |x| (x, y)));
+    Grey::from_values(width, height, values.map(|(x, y)| mean(x, y)).collect()).expect("one value for each pixel")
 }
 
 /// Where brightness changes steepest: one place at most for each pixel.
@@ -117,8 +139,10 @@ impl EdgeField {
         let median = if sample.is_empty() { 0.0 } else { *sample.select_nth_unstable_by(middle, f32::total_cmp).1 };
         let strong = options.least_gradient.max(4.0 * median);
         let mut places = vec![None; v.len()];
-        for y in 2..height.saturating_sub(2) {
-            for x in 2..width.saturating_sub(2) {
+        // The smoothing sees an edge where the picture ends.
+        let margin = (4.0 * options.sigma_px).ceil() as usize + 3;
+        for y in margin..height.saturating_sub(margin) {
+            for x in margin..width.saturating_sub(margin) {
                 let i = y * width + x;
                 let (g, m) = (gradient[i], strength[i]);
                 if m < strong / 2.0 {

@@ -87,8 +87,8 @@ impl Lenses {
     /// way: for them it is only told ([`LensUsed::note`]).
     ///
     /// # Errors
-    /// Where a profile cannot be read, the one named is of another camera or does not fit the photo's proportions, or two in a
-    /// folder match equally well.
+    /// Where the profile named cannot be read, is of another camera or does not fit the photo's proportions, or two in a folder
+    /// match equally well. One in a folder that is broken and not named is passed over.
     pub fn choose(&self, sidecar: &Sidecar, facts: &PhotoFacts, folder: &Path, folders_up: usize) -> Result<LensUsed> {
         let frame = (sidecar.photo.width_px, sidecar.photo.height_px);
         if let Some(name) = &sidecar.lens {
@@ -129,12 +129,8 @@ impl Lenses {
         for folder in folder.ancestors().take(folders_up + 1) {
             let mut best: Vec<(u8, LensPrior, String)> = Vec::new();
             for path in self.profiles_of(folder)? {
-                let profile = self.read(&path).map_err(|e| {
-                    let help = e.help_text().map_or_else(String::new, |h| format!("{h}; "));
-                    e.help(format!(
-                        "{help}repair it, move it away, or name the profile to use as `lens` in the sidecar"
-                    ))
-                })?;
+                // One that is broken, and that nobody named, stops nobody.
+                let Ok(profile) = self.read(&path) else { continue };
                 if let Some((score, prior)) = matching(&profile, facts, frame) {
                     let name = path.file_name().unwrap_or_default().to_string_lossy();
                     best.push((score, prior, format!("{up}{name}")));
