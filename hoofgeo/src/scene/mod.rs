@@ -172,7 +172,7 @@ impl Scene {
         for (given, flag) in tries {
             let found = optima(&given, two_dimensional);
             let Some(best) = found.first() else { continue };
-            if snoop::is_consistent(&given, best) {
+            if snoop::is_consistent(&given, best) && !snoop::contradicts_entry(&given, best) {
                 return Ok(Self::assemble(input, &given, found, two_dimensional, flag, 1.0));
             }
             first.get_or_insert((given, found));

@@ -41,7 +41,8 @@ fn text(judged: &Judgement) -> String {
                 100.0 * e.support
             );
             let share = e.expanded / e.u;
-            let focal = if judged.focal_is_stated { "" } else { ", a usual focal length taken" };
+            let focal =
+                if judged.focal_is_stated { "" } else { "; the photo states no focal length, 26 mm equivalent taken" };
             let _ = writeln!(
                 text,
                 "k1       {:.4} ± {:.4} (95 %{focal})",
