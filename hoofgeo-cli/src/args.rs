@@ -3,7 +3,10 @@
 mod lens;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
-pub use lens::{BoardArgs, BoardSize, CalibrateArgs, CameraArgs, ImportArgs, LensCommand, PaperName};
+pub use lens::{
+    BoardArgs, BoardSize, CalibrateArgs, CameraArgs, ImportArgs, LensCommand, LensDatabaseArgs, LensFindArgs,
+    LensJudgeArgs, PaperName,
+};
 use std::path::PathBuf;
 
 /// Measures horse hooves from photographs: millimetres and degrees, corrected for lens and camera angle, each with its
@@ -57,6 +60,9 @@ pub struct MeasureArgs {
     /// Use a lens profile also where the photo's header names another camera, lens or zoom; the results say so
     #[arg(long)]
     pub force_lens: bool,
+    /// The lens database.
+    #[command(flatten)]
+    pub lens_database: LensDatabaseArgs,
     /// Draw no annotated pictures; the photos' pixels stay unread
     #[arg(long)]
     pub no_pictures: bool,
@@ -82,6 +88,9 @@ fn draws(text: &str) -> Result<usize, String> {
 pub struct CheckArgs {
     /// Folder of the photos; sub-folders are walked too
     pub folder: PathBuf,
+    /// The lens database.
+    #[command(flatten)]
+    pub lens_database: LensDatabaseArgs,
     /// Print nothing but refusals
     #[arg(long, short)]
     pub quiet: bool,

@@ -43,6 +43,8 @@
 //! | sidecars, visit files, lens profiles, their schemas | [`sidecar`] |
 //! | camera, lens and scale pose from graduations | [`scene::Scene`] |
 //! | lens distortion and its removal | [`lens`] |
+//! | the lens of a camera from the public lens database | [`lens::database`] |
+//! | is a photo corrected already? | `lens::judge` (feature `pictures`), [`lens::PlumbLine`] |
 //! | calibrate a camera from photos of a board | [`calibrate`](mod@calibrate) |
 //! | homography, planar pose | [`scene::pose`] |
 //! | propagation, budgets, Monte Carlo, printing | [`uncertainty`] |

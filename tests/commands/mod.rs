@@ -2,6 +2,7 @@
 
 mod contract;
 mod folders;
+mod lenses;
 mod results;
 #[cfg(unix)]
 mod signals;

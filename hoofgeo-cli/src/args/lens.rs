@@ -2,6 +2,7 @@
 
 use clap::{Args, Subcommand, ValueEnum};
 use hoofgeo::calibrate::{Chessboard, Paper};
+use hoofgeo::visit::LensDatabase;
 use std::path::PathBuf;
 
 /// What to do about a lens.
@@ -13,6 +14,10 @@ pub enum LensCommand {
     Calibrate(CalibrateArgs),
     /// Write a lens profile from a calibration that OpenCV wrote as YAML, XML or JSON
     Import(ImportArgs),
+    /// Look a photo's lens up in the public lens database of the Lensfun project
+    Find(LensFindArgs),
+    /// Tell from a photo's straight edges whether the camera has corrected it already
+    Judge(LensJudgeArgs),
 }
 
 /// The board, by its inner corners.
@@ -122,6 +127,61 @@ pub struct ImportArgs {
     /// The camera.
     #[command(flatten)]
     pub camera: CameraArgs,
+}
+
+/// Which lens database `measure` and `check` use.
+#[derive(Debug, Clone, Args)]
+pub struct LensDatabaseArgs {
+    /// Folder of the lens database [default: where the system's package installs it]
+    #[arg(long, value_name = "DIR")]
+    pub lens_database: Option<PathBuf>,
+    /// Use no lens database: single-lens reflex photos that the camera was set to correct are measured so
+    #[arg(long, conflicts_with = "lens_database")]
+    pub no_lens_database: bool,
+}
+
+impl LensDatabaseArgs {
+    /// The library's choice.
+    pub fn choice(&self) -> LensDatabase {
+        match &self.lens_database {
+            Some(folder) => LensDatabase::Folder(folder.clone()),
+            None if self.no_lens_database => LensDatabase::None,
+            None => LensDatabase::System,
+        }
+    }
+}
+
+/// `lens find`
+#[derive(Debug, Args)]
+#[command(
+    after_help = "The database is a package of the system (Debian, Ubuntu: liblensfun-data-v1). It knows many cameras with \
+                  exchangeable lenses and few phones.\n\n\
+                  Exit code: 0 found, 1 no entry or more than one that could be meant, 2 could not run."
+)]
+pub struct LensFindArgs {
+    /// A photo as the camera stored it
+    pub photo: PathBuf,
+    /// Folder of the database [default: where the system's package installs it]
+    #[arg(long, value_name = "DIR")]
+    pub database: Option<PathBuf>,
+    /// The lens by its whole name in the database, where the photo's own name does not decide
+    #[arg(long, value_name = "NAME")]
+    pub lens: Option<String>,
+    /// Write the entry as a lens profile, NAME.lens.json
+    #[arg(long, value_name = "FILE")]
+    pub out: Option<PathBuf>,
+}
+
+/// `lens judge`
+#[derive(Debug, Args)]
+#[command(
+    after_help = "Long straight edges near the margins tell most: a ruler, a door frame, floor tiles. Edges along the scale that a \
+                  sidecar beside the photo marks are taken for the ruler's and decide.\n\n\
+                  Exit code: 0 a verdict, 1 cannot tell, 2 could not run."
+)]
+pub struct LensJudgeArgs {
+    /// A photo as the camera stored it
+    pub photo: PathBuf,
 }
 
 /// `9x6`, `4032x3024`.

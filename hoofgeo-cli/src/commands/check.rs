@@ -8,7 +8,7 @@ use hoofgeo::visit::{CheckReport, check_folder};
 
 pub(crate) fn run(args: &CheckArgs) -> Result<Outcome> {
     let mut printed = Ok(());
-    let summary = check_folder(&args.folder, &mut |report| match report {
+    let summary = check_folder(&args.folder, &args.lens_database.choice(), &mut |report| match report {
         CheckReport::Refused(error) => anstream::eprintln!("{}", refusal_text(error)),
         CheckReport::Good { .. } if args.quiet || printed.is_err() => {}
         CheckReport::Good { name, empty, remarks } => {

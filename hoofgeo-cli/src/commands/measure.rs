@@ -20,6 +20,7 @@ pub(crate) fn run(args: &MeasureArgs) -> Result<Outcome> {
         measure: MeasureOptions { draws: args.draws, seed: args.seed },
         pictures: !args.no_pictures,
         force_lens: args.force_lens,
+        lens_database: args.lens_database.choice(),
     };
     let outputs = Outputs { folder: args.out.clone() };
     let bar = progress_bar(args.quiet);

@@ -1,11 +1,23 @@
 //! The camera's lens: pinhole projection with Brown-Conrady distortion, and the way back.
 
+pub mod database;
 mod distortion;
+#[cfg(feature = "pictures")]
+mod judge;
+mod plumb_line;
+mod radial;
 
 pub use distortion::Distortion;
+#[cfg(feature = "pictures")]
+pub use judge::{Judgement, Verdict, judge};
+pub use plumb_line::{PlumbEdge, PlumbLine};
+pub use radial::{BrownConradyFit, Calibrated, Radial, RadialCorrection};
 
 use crate::numeric::Real;
 use nalgebra::Point2;
+
+/// Diagonal of the 36 mm x 24 mm film frame, mm: what 35 mm equivalents and crop factors are reckoned on.
+pub const FILM_DIAGONAL_MM: f64 = 43.266_615_305_567_87;
 
 /// A pinhole camera with square pixels and lens distortion.
 ///

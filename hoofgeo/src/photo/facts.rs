@@ -2,6 +2,7 @@
 
 use super::container::{Fault, Header, read_header};
 use super::{Orientation, Remark, Sha256Hex, fingerprint};
+use crate::lens::FILM_DIAGONAL_MM;
 use crate::{Error, ErrorKind, Result};
 use exif::Tag;
 use serde::Serialize;
@@ -11,9 +12,6 @@ use std::path::Path;
 
 /// Larger pictures are refused, in millions of pixels: no camera makes them, a damaged or hostile header claims them.
 pub const MAX_MEGAPIXELS: u64 = 250;
-
-/// Diagonal of the 36 mm x 24 mm film frame, mm.
-const FILM_DIAGONAL_MM: f64 = 43.266_615_305_567_87;
 
 /// The type of a photo's file, by its content (names lie).
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize)]

@@ -3,5 +3,7 @@
 //! Positions follow the project's convention: (0, 0) is the top-left corner of the top-left pixel, whose centre is (0.5, 0.5).
 
 mod grey;
+mod straight;
 
 pub use grey::Grey;
+pub use straight::{LongEdge, StraightOptions, long_edges};

@@ -80,8 +80,8 @@ impl SceneFlag {
     pub const fn meaning(self) -> &'static str {
         match self {
             Self::LensPriorReplaced => {
-                "the graduations contradict the focal length or lens correction that EXIF suggests; nothing was assumed of \
-                 the lens instead: calibrate it for smaller uncertainties"
+                "the graduations contradict the focal length or lens correction that EXIF or the lens database suggests; \
+                 nothing was assumed of the lens instead: calibrate it for smaller uncertainties"
             }
             Self::TiltPriorReplaced => {
                 "the graduations show a stronger tilt than stated; hold the camera square to the scale, or state the tilt"
@@ -160,7 +160,7 @@ impl Scene {
             lens: &input.lens,
         };
         let mut tries = vec![(given.clone(), None)];
-        if input.lens.source == LensSource::Exif {
+        if matches!(input.lens.source, LensSource::Exif | LensSource::Database) {
             tries.push((Given { lens: &wide_lens, ..given.clone() }, Some(SceneFlag::LensPriorReplaced)));
         }
         // Three graduations on a line determine place, size and lean along the line and check nothing: any wrong label would
@@ -172,7 +172,7 @@ impl Scene {
         for (given, flag) in tries {
             let found = optima(&given, two_dimensional);
             let Some(best) = found.first() else { continue };
-            if snoop::is_consistent(&given, best) {
+            if snoop::is_consistent(&given, best) && !snoop::contradicts_entry(&given, best) {
                 return Ok(Self::assemble(input, &given, found, two_dimensional, flag, 1.0));
             }
             first.get_or_insert((given, found));

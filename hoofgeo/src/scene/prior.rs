@@ -1,6 +1,7 @@
 //! What is known of the camera before the graduations are looked at.
 
-use super::params::LENS;
+use super::params::{DISTORTION, LENS, LN_FOCAL};
+use crate::lens::BrownConradyFit;
 use nalgebra::{DMatrix, SMatrix, SVector};
 
 /// Where the knowledge of the lens comes from.
@@ -8,6 +9,8 @@ use nalgebra::{DMatrix, SMatrix, SVector};
 pub enum LensSource {
     /// A lens profile with its covariance.
     Profile,
+    /// The lens database's entry for the photo's camera and lens.
+    Database,
     /// The photo's EXIF focal length alone.
     Exif,
     /// Nothing is known of the camera.
@@ -19,6 +22,7 @@ impl LensSource {
     pub const fn name(self) -> &'static str {
         match self {
             Self::Profile => "lens_profile",
+            Self::Database => "lens_database",
             Self::Exif => "exif",
             Self::Unknown => "none",
         }
@@ -62,6 +66,25 @@ impl LensPrior {
         scale[(0, 0)] = 1.0 / m[0];
         m[0] = m[0].ln();
         Self { source: LensSource::Profile, mean: m, covariance: scale * covariance * scale }
+    }
+
+    /// From an entry of the lens database: its terms with the covariance that [`RadialCorrection::brown_conrady`] gives them (20 % of
+    /// each), focal length, principal point and tangential terms as [`LensPrior::exif`] has them.
+    ///
+    /// [`RadialCorrection::brown_conrady`]: crate::lens::RadialCorrection::brown_conrady
+    pub fn database(frame_px: (u32, u32), fit: &BrownConradyFit) -> Self {
+        let mut prior = Self { source: LensSource::Database, ..Self::exif(frame_px, fit.focal_px) };
+        let d = &fit.distortion;
+        let places = [LN_FOCAL, DISTORTION, DISTORTION + 1, DISTORTION + 2];
+        for (k, i) in [d.k1, d.k2, d.k3].into_iter().zip(&places[1..]) {
+            prior.mean[*i] = k;
+        }
+        for (r, i) in places.into_iter().enumerate() {
+            for (c, j) in places.into_iter().enumerate() {
+                prior.covariance[(i, j)] = fit.covariance[(r, c)];
+            }
+        }
+        prior
     }
 
     /// Focal length of the mean, px.

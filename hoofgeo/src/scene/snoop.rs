@@ -6,7 +6,7 @@
 
 use super::SceneInput;
 use super::estimate::{Given, Optimum, middle, optima};
-use super::params::View3;
+use super::params::{DISTORTION, View3};
 use super::plane::{Plane, back_project};
 use super::prior::LensSource;
 use crate::error::{Error, ErrorKind, Result};
@@ -69,6 +69,19 @@ pub(super) fn is_consistent(given: &Given<'_>, best: &Optimum) -> bool {
     let single = chi_square_limit(2, SIGNIFICANCE / best.residuals.len() as f64);
     best.cost <= chi_square_limit(degrees_of_freedom(given), SIGNIFICANCE)
         && (0..best.residuals.len()).all(|i| outlyingness(given, best, i) <= single)
+}
+
+/// Whether the graduations pull a distortion term away from the lens database's.
+///
+/// Tested for itself: an entry whose terms are known to a fifth is five standard uncertainties away from a picture that the camera
+/// has corrected, which the test of the whole does not notice beside the graduations' own scatter.
+pub(super) fn contradicts_entry(given: &Given<'_>, best: &Optimum) -> bool {
+    let limit = chi_square_limit(1, SIGNIFICANCE / 3.0);
+    let far = |i: usize| {
+        let off = best.state[i] - given.lens.mean[i];
+        given.lens.covariance[(i, i)] > 0.0 && off * off > limit * given.lens.covariance[(i, i)]
+    };
+    given.lens.source == LensSource::Database && (DISTORTION..DISTORTION + 3).any(far)
 }
 
 /// Baarda's test value of one graduation for both axes together: χ² with two degrees of freedom where both are checked by

@@ -39,6 +39,11 @@ pub struct Entry {
 }
 
 impl Entry {
+    /// How many folders below the one walked the photo lies.
+    pub fn folders_down(&self) -> usize {
+        self.name.matches('/').count()
+    }
+
     /// Path of the sidecar, whether it exists or not.
     pub fn sidecar(&self) -> PathBuf {
         let mut name = self.photo.as_os_str().to_owned();

@@ -84,6 +84,7 @@ fn scene_json(report: &PhotoReport) -> Json {
         "camera": {
             "lens_from": scene.lens_source.name(),
             "lens_profile": report.lens.profile,
+            "lens_note": report.lens.note,
             "lens_forced": report.lens.forced,
             "focal_px": known(scene.focal_px()),
             "distance_mm": known(scene.distance_mm()),

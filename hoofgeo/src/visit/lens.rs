@@ -1,6 +1,8 @@
 //! Which knowledge of the lens a photo is measured with.
 
+use super::lens_entry::from_database;
 use crate::error::{Error, ErrorKind, Result};
+use crate::lens::database::Database;
 use crate::photo::{Orientation, PhotoFacts};
 use crate::scene::LensPrior;
 use crate::sidecar::{LensProfile, Sidecar};
@@ -8,10 +10,30 @@ use std::collections::HashMap;
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex};
 
-/// The lens profiles read so far, shared between threads.
+/// What the name of a lens profile ends in.
+pub const PROFILE_SUFFIX: &str = ".lens.json";
+
+/// The largest difference between a profile's focal length and the photo's by EXIF, as a share: three times its 3 %.
+const FOCAL_AGREES: f64 = 0.09;
+
+/// Which lens database knows the lenses that no profile is there for.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub enum LensDatabase {
+    /// None.
+    #[default]
+    None,
+    /// The one that the system's package has installed, where there is one.
+    System,
+    /// The one in this folder.
+    Folder(PathBuf),
+}
+
+/// What is known of lenses beside the photos themselves, shared between threads: profiles read so far, and the lens database.
 #[derive(Debug, Default)]
 pub struct Lenses {
-    known: Mutex<HashMap<PathBuf, Result<Arc<LensProfile>>>>,
+    profiles: Mutex<HashMap<PathBuf, Result<Arc<LensProfile>>>>,
+    folders: Mutex<HashMap<PathBuf, Result<Vec<PathBuf>>>>,
+    database: Option<Database>,
     force: bool,
 }
 
@@ -20,8 +42,10 @@ pub struct Lenses {
 pub struct LensUsed {
     /// What is known before the graduations are looked at.
     pub prior: LensPrior,
-    /// The profile's file as the sidecar names it.
+    /// The profile's file as the sidecar names it, or relative to the sidecar's folder where the photo itself chose it.
     pub profile: Option<String>,
+    /// What else there is to say of the choice: the database's entry, or why its entry was not used.
+    pub note: Option<String>,
     /// By what the photo's header contradicts the profile, where the profile is used all the same.
     pub forced: Option<String>,
 }
@@ -34,11 +58,38 @@ impl Lenses {
         self
     }
 
-    /// The profile that the sidecar names, else the photo's EXIF focal length, else nothing.
+    /// With a lens database, read here once for the whole run.
     ///
     /// # Errors
-    /// Where the profile cannot be read, is of another camera, or does not fit the photo's proportions.
-    pub fn choose(&self, sidecar: &Sidecar, facts: &PhotoFacts, folder: &Path) -> Result<LensUsed> {
+    /// Where the database cannot be read.
+    pub fn with(database: &LensDatabase) -> Result<Self> {
+        let leave_out = |e: Error| {
+            let help = e.help_text().unwrap_or("repair it, or measure without the lens database").to_owned();
+            e.help(help)
+        };
+        let database = match database {
+            LensDatabase::None => None,
+            LensDatabase::System => Database::system().map_err(leave_out)?,
+            LensDatabase::Folder(folder) => Some(Database::read(folder).map_err(leave_out)?),
+        };
+        Ok(Self { database, ..Self::default() })
+    }
+
+    /// The first of these that there is: the profile that the sidecar names; a profile (`*.lens.json`) in the photo's folder, or one
+    /// of the `folders_up` folders above it, that matches the photo; the lens database's entry; the photo's EXIF focal length;
+    /// nothing.
+    ///
+    /// A profile matches by itself where it names the photo's camera (make and model), does not differ in what both say of the
+    /// lens, and fits the photo's proportions and EXIF focal length. The nearest folder with one counts.
+    ///
+    /// An entry of the database is used by itself for single-lens reflex cameras alone. Phones, compact and mirrorless cameras
+    /// correct their pictures before they store them, so the entry, made for uncorrected pictures, would bend them the other
+    /// way: for them it is only told ([`LensUsed::note`]).
+    ///
+    /// # Errors
+    /// Where the profile named cannot be read, is of another camera or does not fit the photo's proportions, or two in a folder
+    /// match equally well. One in a folder that is broken and not named is passed over.
+    pub fn choose(&self, sidecar: &Sidecar, facts: &PhotoFacts, folder: &Path, folders_up: usize) -> Result<LensUsed> {
         let frame = (sidecar.photo.width_px, sidecar.photo.height_px);
         if let Some(name) = &sidecar.lens {
             let path = folder.join(name);
@@ -48,17 +99,87 @@ impl Lenses {
                 same => same.map(|()| None)?,
             };
             let prior = turned_prior(&profile, facts, frame)?;
-            return Ok(LensUsed { prior, profile: Some(name.clone()), forced });
+            return Ok(LensUsed { prior, profile: Some(name.clone()), note: None, forced });
         }
-        let prior = match facts.prior_focal_px() {
-            Some(focal_px) => LensPrior::exif(frame, focal_px),
-            None => LensPrior::unknown(frame),
+        if let Some((prior, name)) = self.in_folders(facts, frame, folder, folders_up)? {
+            let note = "chosen because it names the photo's camera and lies in its folder or one above".to_owned();
+            return Ok(LensUsed { prior, profile: Some(name), note: Some(note), forced: None });
+        }
+        let (found, note) = match &self.database {
+            Some(database) => from_database(database, facts, frame),
+            None => (None, None),
         };
-        Ok(LensUsed { prior, profile: None, forced: None })
+        let prior = match (found, facts.prior_focal_px()) {
+            (Some(prior), _) => prior,
+            (None, Some(focal_px)) => LensPrior::exif(frame, focal_px),
+            (None, None) => LensPrior::unknown(frame),
+        };
+        Ok(LensUsed { prior, profile: None, note, forced: None })
+    }
+
+    /// The profile in the photo's folder, or the nearest above, that matches the photo.
+    fn in_folders(
+        &self,
+        facts: &PhotoFacts,
+        frame: (u32, u32),
+        folder: &Path,
+        folders_up: usize,
+    ) -> Result<Option<(LensPrior, String)>> {
+        let mut up = String::new();
+        for folder in folder.ancestors().take(folders_up + 1) {
+            let mut best: Vec<(u8, LensPrior, String)> = Vec::new();
+            for path in self.profiles_of(folder)? {
+                // One that is broken, and that nobody named, stops nobody.
+                let Ok(profile) = self.read(&path) else { continue };
+                if let Some((score, prior)) = matching(&profile, facts, frame) {
+                    let name = path.file_name().unwrap_or_default().to_string_lossy();
+                    best.push((score, prior, format!("{up}{name}")));
+                }
+            }
+            best.sort_by_key(|(score, ..)| std::cmp::Reverse(*score));
+            if let [(first, _, one), (second, _, other), ..] = &best[..]
+                && first == second
+            {
+                let what = format!("two lens profiles match this photo equally well: {one} and {other}");
+                return Err(Error::new(ErrorKind::Usage, what)
+                    .help("name the right one as `lens` in the sidecar or visit.hoof.json, or remove the other"));
+            }
+            if let Some((_, prior, name)) = best.into_iter().next() {
+                return Ok(Some((prior, name)));
+            }
+            up += "../";
+        }
+        Ok(None)
+    }
+
+    /// The profiles in a folder, by name.
+    fn profiles_of(&self, folder: &Path) -> Result<Vec<PathBuf>> {
+        let mut known = self.folders.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
+        if let Some(found) = known.get(folder) {
+            return found.clone();
+        }
+        // A photo named without a folder stands in the current one.
+        let place = if folder.as_os_str().is_empty() { Path::new(".") } else { folder };
+        let found = std::fs::read_dir(place)
+            .and_then(|entries| {
+                let mut paths = Vec::new();
+                for entry in entries {
+                    let name = entry?.file_name();
+                    let text = name.to_string_lossy();
+                    if text.ends_with(PROFILE_SUFFIX) && !text.starts_with('.') {
+                        paths.push(folder.join(&name));
+                    }
+                }
+                paths.sort();
+                Ok(paths)
+            })
+            .map_err(|e| Error::io(place, "cannot be read", &e));
+        known.insert(folder.to_path_buf(), found.clone());
+        found
     }
 
     fn read(&self, path: &Path) -> Result<Arc<LensProfile>> {
-        let mut known = self.known.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
+        let mut known = self.profiles.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
         if let Some(found) = known.get(path) {
             return found.clone();
         }
@@ -72,6 +193,27 @@ impl Lenses {
             .and_then(|bytes| LensProfile::parse_bytes(&bytes).map(Arc::new).map_err(|e| e.in_file(path)));
         known.insert(path.to_path_buf(), found.clone());
         found
+    }
+}
+
+/// How well a profile matches a photo that does not name it, and its prior; `None` where it does not, or does not say enough.
+fn matching(profile: &LensProfile, facts: &PhotoFacts, frame: (u32, u32)) -> Option<(u8, LensPrior)> {
+    let same = |a: &Option<String>, b: &Option<String>| match (a, b) {
+        (Some(a), Some(b)) => Some(a.trim().eq_ignore_ascii_case(b.trim())),
+        _ => None,
+    };
+    let camera = &profile.camera;
+    let named = same(&camera.make, &facts.make).is_some() && same(&camera.model, &facts.model).is_some();
+    // A profile of one of a phone's lenses does not match a photo that does not say which it was taken with.
+    if !named || same_camera(profile, facts, "").is_err() || (camera.lens.is_some() && facts.lens_model.is_none()) {
+        return None;
+    }
+    let lens = same(&camera.lens, &facts.lens_model);
+    let prior = turned_prior(profile, facts, frame).ok()?;
+    let focal = facts.prior_focal_px().map(|px| (prior.focal_px() / px).ln().abs() < FOCAL_AGREES);
+    match (lens, focal) {
+        (_, Some(false)) | (None, None) => None,
+        (lens, focal) => Some((u8::from(lens.is_some()) + u8::from(focal.is_some()), prior)),
     }
 }
 

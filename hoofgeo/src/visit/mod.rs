@@ -6,6 +6,7 @@
 mod folder;
 mod json;
 mod lens;
+mod lens_entry;
 mod output;
 mod photo;
 #[cfg(feature = "pictures")]
@@ -14,7 +15,7 @@ mod run;
 mod start;
 
 pub use folder::{Entry, SIDECAR_SUFFIX, VISIT_FILE, is_photo_name, walk};
-pub use lens::{LensUsed, Lenses};
+pub use lens::{LensDatabase, LensUsed, Lenses, PROFILE_SUFFIX};
 pub use output::{CSV_COLUMNS, Rendered, Writers, write_whole};
 pub use photo::{PhotoReport, measure_entry};
 pub use run::{CheckReport, Outputs, Progress, Stop, Summary, VisitOptions, check_folder, measure_folder};

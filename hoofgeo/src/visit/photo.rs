@@ -87,7 +87,7 @@ pub(super) fn read_entry(entry: &Entry, lenses: &Lenses) -> Result<ReadEntry> {
     let (facts, photo_sha256) = read_facts_and_fingerprint(&entry.photo).map_err(|e| e.in_file(&entry.photo))?;
     belongs(&sidecar, &facts, entry)?;
     let folder = entry.photo.parent().unwrap_or(&entry.photo);
-    let lens = lenses.choose(&sidecar, &facts, folder).map_err(|e| match e.file() {
+    let lens = lenses.choose(&sidecar, &facts, folder, entry.folders_down()).map_err(|e| match e.file() {
         Some(_) => shared(e, entry),
         None => e.in_file(&path),
     })?;

@@ -1,7 +1,7 @@
 //! Measuring and checking a whole folder.
 
 use super::folder::{Entry, walk};
-use super::lens::Lenses;
+use super::lens::{LensDatabase, Lenses};
 use super::output::{Rendered, Writers};
 use super::photo::{PhotoReport, measure_entry, read_entry};
 use crate::error::{Error, ErrorKind, Result};
@@ -38,12 +38,14 @@ impl Stop {
 }
 
 /// How to measure a folder.
-#[derive(Debug, Clone, Copy, Default)]
+#[derive(Debug, Clone, Default)]
 pub struct VisitOptions {
     /// How to measure each photo.
     pub measure: MeasureOptions,
     /// Whether annotated pictures are drawn (feature `pictures`).
     pub pictures: bool,
+    /// Which lens database knows the lenses that no profile is there for.
+    pub lens_database: LensDatabase,
     /// Whether a lens profile is used also where the photo's header names another camera, lens or zoom. Such photos carry
     /// [`SceneFlag::LensForced`](crate::scene::SceneFlag::LensForced).
     pub force_lens: bool,
@@ -82,7 +84,7 @@ type Done = Result<(PhotoReport, Rendered), (Option<String>, Error)>;
 /// Measures every photo of a folder and writes `measurements.csv`, `measurements.json` and, where asked for, `pictures/`.
 ///
 /// # Errors
-/// Where the folder does not exist, the results cannot be written, or the run was stopped. A photo that cannot be measured is no
+/// Where the folder does not exist, the lens database cannot be read, the results cannot be written, or the run was stopped. A photo that cannot be measured is no
 /// error of the run: it is reported to `each`, and by [`Summary::refused`].
 pub fn measure_folder(
     folder: &Path,
@@ -92,8 +94,8 @@ pub fn measure_folder(
     each: &mut dyn FnMut(Progress<'_>),
 ) -> Result<Summary> {
     must_be_folder(folder)?;
+    let lenses = Lenses::with(&options.lens_database)?.forced(options.force_lens);
     let mut writers = Writers::create(&outputs.folder, &options.measure)?;
-    let lenses = Lenses::default().forced(options.force_lens);
     let mut summary = Summary::default();
     let mut entries = walk(folder, std::slice::from_ref(&outputs.folder));
     let batch = if options.pictures { PICTURE_BATCH } else { BATCH };
@@ -167,10 +169,14 @@ pub enum CheckReport<'a> {
 /// Checks everything that would be refused, without measuring: formats, photos, lens profiles, scales.
 ///
 /// # Errors
-/// Where the folder does not exist or holds no photo.
-pub fn check_folder(folder: &Path, each: &mut dyn FnMut(CheckReport<'_>)) -> Result<Summary> {
+/// Where the folder does not exist or holds no photo, or the lens database cannot be read.
+pub fn check_folder(
+    folder: &Path,
+    lens_database: &LensDatabase,
+    each: &mut dyn FnMut(CheckReport<'_>),
+) -> Result<Summary> {
     must_be_folder(folder)?;
-    let lenses = Lenses::default();
+    let lenses = Lenses::with(lens_database)?;
     let mut summary = Summary::default();
     let mut entries = walk(folder, &[]);
     loop {
@@ -185,6 +191,7 @@ pub fn check_folder(folder: &Path, each: &mut dyn FnMut(CheckReport<'_>)) -> Res
                 let read = read_entry(&entry, &lenses)?;
                 let (scene, _) = locate(&read.sidecar, &read.lens.prior).map_err(|e| e.in_file(entry.sidecar()))?;
                 let mut remarks: Vec<String> = read.facts.remarks.iter().map(ToString::to_string).collect();
+                remarks.extend(read.lens.note.clone());
                 remarks.extend(scene.flags.iter().map(|f| f.meaning().to_owned()));
                 Ok((entry, read, remarks))
             })

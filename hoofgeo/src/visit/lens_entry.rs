@@ -1,0 +1,50 @@
+//! What the lens database says of a photo's lens, and whether to believe it.
+
+use crate::lens::database::{Database, Optics, Why};
+use crate::photo::{PhotoFacts, Remark};
+use crate::scene::LensPrior;
+
+/// The prior of the database's entry where it may be used, and what there is to say of it.
+pub(super) fn from_database(
+    database: &Database,
+    facts: &PhotoFacts,
+    frame: (u32, u32),
+) -> (Option<LensPrior>, Option<String>) {
+    let optics = Optics::from(facts);
+    let found = match database.find(&optics, None) {
+        Ok(found) => found,
+        Err(no) if matches!(no.why, Why::CameraNotStated | Why::CameraUnknown) => return (None, None),
+        Err(no) => {
+            let note = format!("lens database: {no}; `hoofgeo lens find PHOTO` lists what could be meant");
+            return (None, Some(note));
+        }
+    };
+    let entry = format!("lens database: {} on {} at {} mm", found.lens.model, found.camera.model, found.focal_mm);
+    if !found.camera.is_reflex() {
+        let note = format!(
+            "{entry}, not used: such cameras correct their pictures themselves; where `hoofgeo lens judge PHOTO` shows \
+             that this one does not, `hoofgeo lens find PHOTO --out NAME.lens.json` makes a profile of the entry"
+        );
+        return (None, Some(note));
+    }
+    // A crop has lost the lens's middle, and then EXIF's focal length counts for nothing either.
+    let cropped = facts.remarks.iter().any(|r| matches!(r, Remark::Cropped { .. }));
+    match found.focal_px(&optics, frame).filter(|_| !cropped) {
+        Some(focal_px) => {
+            let fit = found.correction(frame).brown_conrady(focal_px);
+            (Some(LensPrior::database(frame, &fit)), Some(entry))
+        }
+        None => (None, None),
+    }
+}
+impl From<&PhotoFacts> for Optics {
+    fn from(facts: &PhotoFacts) -> Self {
+        Self {
+            make: facts.make.clone(),
+            model: facts.model.clone(),
+            lens: facts.lens_model.clone(),
+            focal_mm: facts.focal_mm,
+            focal_35mm: facts.focal_35mm,
+        }
+    }
+}
