@@ -2,6 +2,10 @@
 //!
 //! Positions follow the project's convention: (0, 0) is the top-left corner of the top-left pixel, whose centre is (0.5, 0.5).
 
+mod blur;
 mod grey;
+pub mod quality;
 
+pub use blur::{Rectangle, blur_px};
 pub use grey::Grey;
+pub(crate) use grey::keys;
