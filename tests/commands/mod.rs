@@ -2,6 +2,8 @@
 
 mod contract;
 mod folders;
+mod quality;
+mod rectify;
 mod results;
 #[cfg(unix)]
 mod signals;

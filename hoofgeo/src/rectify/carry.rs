@@ -45,6 +45,10 @@ pub(super) fn sidecar(
             // What the estimate took in its place.
             scale.tilt_u_deg = Some(30.0);
         }
+        if scene.second.is_some() {
+            // Here the second pose leans by the angle between the two, and would count for less: nothing is said of the tilt instead.
+            scale.tilt_u_deg = Some(90.0);
+        }
         for g in &mut scale.points {
             // Where the scene has it, not where it was marked: the marks have moved the scene already, and would do so again.
             let seen = scene.view().graduation_pixel(Point2::from(g.mm)).ok_or_else(|| lost("a graduation"))?;

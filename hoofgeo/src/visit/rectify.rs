@@ -41,14 +41,12 @@ pub fn rectify_folder(
     each: &mut dyn FnMut(RectifyProgress<'_>),
 ) -> Result<Summary> {
     must_be_folder(folder)?;
-    std::fs::create_dir_all(out).map_err(|e| Error::io(out, "the output folder cannot be made", &e))?;
-    let inside =
-        |a: &Path, b: &Path| a.canonicalize().ok().zip(b.canonicalize().ok()).is_some_and(|(a, b)| a.starts_with(b));
-    if inside(out, folder) {
-        return Err(Error::new(ErrorKind::Usage, "lies within the folder of the photos")
-            .in_file(out)
-            .help("name a folder beside it: rectified pictures have sidecars and would be taken for further photos of the visit"));
+    if lies_within(out, folder) {
+        return Err(Error::new(ErrorKind::Usage, "lies within the folder of the photos").in_file(out).help(
+            "name a folder beside it: rectified pictures have sidecars and would be taken for further photos of the visit",
+        ));
     }
+    std::fs::create_dir_all(out).map_err(|e| Error::io(out, "the output folder cannot be made", &e))?;
     let lenses = Lenses::default();
     let mut summary = Summary::default();
     let mut entries = walk(folder, &[]);
@@ -88,6 +86,15 @@ pub fn rectify_folder(
         return Err(Error::new(ErrorKind::Usage, "no photo is in this folder").in_file(folder).help(NAME_A_FOLDER));
     }
     Ok(summary)
+}
+
+/// Whether a folder, which may not exist yet, lies in another or is it.
+fn lies_within(out: &Path, folder: &Path) -> bool {
+    // The part of the path that exists; of a relative path at least the current folder does.
+    let exists =
+        out.ancestors().map(|a| if a.as_os_str().is_empty() { Path::new(".") } else { a }).find(|a| a.exists());
+    let whole = exists.and_then(|a| a.canonicalize().ok()).zip(folder.canonicalize().ok());
+    whole.is_some_and(|(out, folder)| out.starts_with(folder))
 }
 
 /// Writes one photo's picture and what goes with it.
