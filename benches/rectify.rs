@@ -8,6 +8,9 @@ use criterion::{Criterion, criterion_group, criterion_main};
 use hoofgeo::pixels::quality::look;
 use hoofgeo::rectify::{Kernel, Rectified, RectifyOptions, draw, rectify};
 use hoofgeo::scene::LensPrior;
+use hoofgeo::scene::params::{
+    DISTORTION, LN_FOCAL, LN_MAGNIFICATION, PIVOT, PRINCIPAL, TILT_X, TILT_Y, UNKNOWNS, View3,
+};
 use hoofgeo::sidecar::Sidecar;
 use image::{Rgb, RgbImage};
 use imageproc::geometric_transformations::{Border, Interpolation, Projection, warp_into};
@@ -30,16 +33,29 @@ fn photo() -> RgbImage {
     })
 }
 
-/// A card that fills the frame, tilted by some 10°, a lens with 4 % of distortion: the picture has about the photo's size.
+/// A square that fills the frame, the camera tilted by 8° and 6°, a lens with 4 % of distortion: the picture has about the photo's size.
 fn case() -> Rectified {
+    let mut x = [0.0; UNKNOWNS];
+    (x[LN_FOCAL], x[LN_MAGNIFICATION]) = (3100f64.ln(), 15f64.ln());
+    (x[PRINCIPAL], x[PRINCIPAL + 1], x[PIVOT], x[PIVOT + 1]) = (2016.0, 1512.0, 2016.0, 1512.0);
+    (x[TILT_X], x[TILT_Y], x[DISTORTION]) = (8f64.to_radians(), -6f64.to_radians(), -0.04);
+    let view = View3::new(&x, Point2::new(110.0, 75.0));
+    let at = |x: f64, y: f64| {
+        let p = view.graduation_pixel(Point2::new(x, y)).unwrap();
+        format!("[{}, {}]", p.x, p.y)
+    };
+    let mark = |x: f64, y: f64| format!(r#"{{ "mm": [{x}, {y}], "at": {} }}"#, at(x, y));
     let text = format!(
         r#"{{ "format": "hoofgeo-sidecar/1", "photo": {{ "file": "a.jpg", "width_px": {}, "height_px": {} }},
         "subject": {{ "foot": "LF" }}, "view": "lateral", "side": "lateral",
-        "scale": {{ "kind": "square_ruler", "points": [ {{ "mm": [0, 0], "at": [500, 2600] }}, {{ "mm": [100, 0], "at": [2050, 2660] }},
-          {{ "mm": [200, 0], "at": [3580, 2720] }}, {{ "mm": [0, 100], "at": [560, 1080] }}, {{ "mm": [0, 140], "at": [583, 490] }} ] }},
-        "landmarks": {{ "toe_ground": {{ "at": [600, 2300] }}, "heel_ground": {{ "at": [3300, 2400] }},
-          "toe_coronet": {{ "at": [1400, 500] }}, "heel_coronet": {{ "at": [3700, 600] }} }} }}"#,
-        SIZE.0, SIZE.1
+        "scale": {{ "kind": "square_ruler", "points": [{}] }},
+        "landmarks": {{ "toe_ground": {{ "at": {} }}, "heel_ground": {{ "at": {} }}, "toe_coronet": {{ "at": {} }} }} }}"#,
+        SIZE.0,
+        SIZE.1,
+        [mark(0.0, 0.0), mark(100.0, 0.0), mark(220.0, 0.0), mark(0.0, 70.0), mark(0.0, 150.0)].join(", "),
+        at(30.0, 20.0),
+        at(200.0, 20.0),
+        at(90.0, 140.0)
     );
     let sidecar = Sidecar::parse(&text, None).unwrap();
     let mut covariance = SMatrix::<f64, 8, 8>::identity() * 1e-8;

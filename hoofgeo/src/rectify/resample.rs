@@ -270,9 +270,11 @@ impl Sample for Bilinear {
         for pixel in line {
             let at = (y >> 32) as usize * stride + (x >> 32) as usize * 3;
             let (fx, fy) = (fraction(x), fraction(y));
-            let (above, below) = (&source.pixels[at..at + 6], &source.pixels[at + stride..at + stride + 6]);
+            let lines = source.pixels[at..].first_chunk::<6>().zip(source.pixels[at + stride..].first_chunk::<6>());
+            // They are there, since all lies within reach.
+            let Some((above, below)) = lines else { continue };
             for c in 0..3 {
-                let across = |row: &[u8]| {
+                let across = |row: &[u8; 6]| {
                     let (a, b) = (i32::from(row[c]), i32::from(row[c + 3]));
                     (a << WEIGHT) + (b - a) * fx
                 };
@@ -317,8 +319,9 @@ impl Sample for Bicubic {
             // Down first: four pixels of three colours side by side.
             let mut columns = [0f32; 12];
             for (j, w) in wy.into_iter().enumerate() {
-                let first = at + j * stride;
-                for (sum, p) in columns.iter_mut().zip(&source.pixels[first..first + 12]) {
+                // Of fixed length, so that it becomes vector instructions; it is there, since all lies within reach.
+                let Some(line) = source.pixels[at + j * stride..].first_chunk::<12>() else { continue };
+                for (sum, p) in columns.iter_mut().zip(line) {
                     *sum += w * f32::from(*p);
                 }
             }
