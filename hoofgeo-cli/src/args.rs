@@ -27,8 +27,10 @@ pub struct Arguments {
 pub enum Command {
     /// Measure a folder of photos with sidecars
     Measure(MeasureArgs),
-    /// Say what would be refused and what is still missing, without measuring
+    /// Say what would be refused, what is still missing and which photos to take again, without measuring
     Check(CheckArgs),
+    /// Resample photos to the measured plane: lens and angle removed, exact px/mm, for measuring with any tool
+    Rectify(RectifyArgs),
     /// Write a sidecar with empty slots beside each photo that has none
     Start(StartArgs),
     /// Explain a measurement, landmark or line: definition, needs, source, published values
@@ -88,6 +90,39 @@ fn draws(text: &str) -> Result<usize, String> {
 pub struct CheckArgs {
     /// Folder of the photos; sub-folders are walked too
     pub folder: PathBuf,
+    /// Leave the photos' pixels unread: say nothing of blur and light
+    #[arg(long)]
+    pub no_pixels: bool,
+    /// The lens database.
+    #[command(flatten)]
+    pub lens_database: LensDatabaseArgs,
+    /// Print nothing but refusals
+    #[arg(long, short)]
+    pub quiet: bool,
+}
+
+/// `rectify`
+#[derive(Debug, Args)]
+#[command(after_help = "\
+Each photo with a sidecar gives three files in DIR: the picture, whose resolution tag (dots per cm) is exact; its sidecar, with scale, \
+landmarks and lines at their new places; and its lens profile, with what is not known of the lens. `hoofgeo measure DIR` gives the \
+photos' values again. Lengths are true in the measured plane alone: what lies before it is shown too large.
+
+The ground is horizontal in a side view, the frog's axis vertical with the toe on top in a view of the sole. Nothing is mirrored.
+
+Exit code: 0 all written, 1 some photos refused, 2 could not run.")]
+pub struct RectifyArgs {
+    /// Folder of the photos with sidecars; sub-folders are walked too
+    pub folder: PathBuf,
+    /// Folder for the pictures, outside of FOLDER
+    #[arg(long, value_name = "DIR")]
+    pub out: PathBuf,
+    /// Pixels per mm, a multiple of 0.1 [default: the finest of 0.5 1 2 4 5 8 10 16 20 25 40 50 that is not finer than the photo]
+    #[arg(long, value_name = "N")]
+    pub px_per_mm: Option<f64>,
+    /// Bicubic instead of bilinear: sharper, slower
+    #[arg(long)]
+    pub cubic: bool,
     /// The lens database.
     #[command(flatten)]
     pub lens_database: LensDatabaseArgs,

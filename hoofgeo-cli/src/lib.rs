@@ -37,6 +37,7 @@ pub fn run(arguments: &Arguments) -> hoofgeo::Result<Outcome> {
     match &arguments.command {
         Command::Measure(a) => commands::measure::run(a),
         Command::Check(a) => commands::check::run(a),
+        Command::Rectify(a) => commands::rectify::run(a),
         Command::Start(a) => commands::start::run(a),
         Command::Explain(a) => commands::explain::run(a),
         Command::Schema(a) => commands::schema::run(a),

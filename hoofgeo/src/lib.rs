@@ -49,6 +49,7 @@
 //! | homography, planar pose | [`scene::pose`] |
 //! | propagation, budgets, Monte Carlo, printing | [`uncertainty`] |
 //! | brightness between pixels, what is found in it | [`pixels`] (feature `pictures`) |
+//! | a photo resampled to the measured plane, exact px/mm | [`mod@rectify`] (feature `pictures`) |
 //! | photo headers, upright pixels | [`photo`] (features `files`, `pictures`) |
 //!
 //! # Conventions
@@ -82,6 +83,8 @@ pub mod picture;
 #[cfg(feature = "pictures")]
 pub mod pixels;
 pub mod placed;
+#[cfg(feature = "pictures")]
+pub mod rectify;
 pub mod scale;
 pub mod scene;
 pub mod second_order;

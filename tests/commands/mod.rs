@@ -3,6 +3,8 @@
 mod contract;
 mod folders;
 mod lenses;
+mod quality;
+mod rectify;
 mod results;
 #[cfg(unix)]
 mod signals;

@@ -116,7 +116,7 @@ impl Distortion<f64> {
     }
 
     /// Whether the mapping keeps its orientation at `p` and on the way out from the centre.
-    fn is_one_to_one_at(&self, p: Point2<f64>) -> bool {
+    pub(crate) fn is_one_to_one_at(&self, p: Point2<f64>) -> bool {
         // The radial part folds where d(r·radial)/dr = 0; the tangential part is too small to fold on its own, its
         // effect is in the determinant at the point itself.
         let r2_end = p.coords.norm_squared();

@@ -103,7 +103,7 @@ impl Occupied {
 }
 
 /// Convex hull, counter-clockwise for y upwards (Andrew's monotone chain).
-fn hull(points: &[Point2<f64>]) -> Vec<Point2<f64>> {
+pub(crate) fn hull(points: &[Point2<f64>]) -> Vec<Point2<f64>> {
     let mut sorted: Vec<Point2<f64>> = points.iter().copied().filter(|p| p.x.is_finite() && p.y.is_finite()).collect();
     sorted.sort_by(|a, b| a.x.total_cmp(&b.x).then(a.y.total_cmp(&b.y)));
     let mut out: Vec<Point2<f64>> = Vec::new();

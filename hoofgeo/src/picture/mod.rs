@@ -36,6 +36,7 @@ use fast_image_resize::{FilterType, PixelType, ResizeAlg, ResizeOptions, Resizer
 use figures::Says;
 use image::RgbImage;
 use jpeg_encoder::{ColorType, Encoder, SamplingFactor};
+pub(crate) use labels::hull;
 use labels::{Label, Occupied};
 use nalgebra::Point2;
 use panel::Panel;
@@ -124,7 +125,7 @@ fn layers(sidecar: &Sidecar, measured: &Measured, options: &PictureOptions) -> R
 impl Layers {
     fn onto(&self, photo: RgbImage) -> Result<RgbImage> {
         let (width, height) = self.size;
-        let mut pixels = resized(photo, self.size)?;
+        let mut pixels = if photo.dimensions() == self.size { photo.into_raw() } else { resized(&photo, self.size)? };
         let own = pixels.len();
         let paper = width as usize * self.strip_height as usize;
         pixels.reserve_exact(paper * 3);
@@ -137,11 +138,8 @@ impl Layers {
 }
 
 /// A photo's pixels at another size.
-fn resized(photo: RgbImage, (width, height): (u32, u32)) -> Result<Vec<u8>> {
+pub(crate) fn resized(photo: &RgbImage, (width, height): (u32, u32)) -> Result<Vec<u8>> {
     let (from_width, from_height) = photo.dimensions();
-    if (from_width, from_height) == (width, height) {
-        return Ok(photo.into_raw());
-    }
     let failed = |e: String| Error::new(ErrorKind::Photo, format!("the photo cannot be made smaller: {e}"));
     let from =
         ImageRef::new(from_width, from_height, photo.as_raw(), PixelType::U8x3).map_err(|e| failed(e.to_string()))?;

@@ -73,7 +73,7 @@ impl Grey {
 }
 
 /// The weights of four neighbours at the distance `t` past the second.
-fn keys(t: f64) -> [f64; 4] {
+pub(crate) fn keys(t: f64) -> [f64; 4] {
     let (t2, t3) = (t * t, t * t * t);
     [0.5 * (-t3 + 2.0 * t2 - t), 0.5 * (3.0 * t3 - 5.0 * t2 + 2.0), 0.5 * (-3.0 * t3 + 4.0 * t2 + t), 0.5 * (t3 - t2)]
 }

@@ -2,8 +2,12 @@
 //!
 //! Positions follow the project's convention: (0, 0) is the top-left corner of the top-left pixel, whose centre is (0.5, 0.5).
 
+mod blur;
 mod grey;
 mod straight;
+pub mod quality;
 
+pub use blur::{Rectangle, blur_px};
 pub use grey::Grey;
 pub use straight::{LongEdge, StraightOptions, long_edges};
+pub(crate) use grey::keys;

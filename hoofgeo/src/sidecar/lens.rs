@@ -128,7 +128,7 @@ pub(super) struct LensFile {
     #[cfg_attr(feature = "schema", schemars(range(max = limits::FOCAL_PX), extend("exclusiveMinimum" = 0)))]
     focal_px: f64,
     /// Principal point, px.
-    #[cfg_attr(feature = "schema", schemars(with = "super::schema::Pixel"))]
+    #[cfg_attr(feature = "schema", schemars(with = "super::schema::PrincipalPoint"))]
     principal_point_px: [f64; 2],
     distortion: Distortion,
     /// What the rows and columns of `covariance` stand for.
@@ -144,6 +144,10 @@ pub(super) struct LensFile {
 impl LensProfile {
     /// The name and version that a profile's `format` must give.
     pub const FORMAT: &str = "hoofgeo-lens/1";
+
+    /// The name of the lens of a rectified picture, which was cut out of what a camera square to the measured plane would have seen:
+    /// that camera's principal point may lie outside the picture.
+    pub const RECTIFIED: &str = "of a rectified picture";
 
     /// What the rows and columns of the covariance stand for.
     pub const ORDER: [&str; 8] = ["focal_px", "cx", "cy", "k1", "k2", "k3", "p1", "p2"];
@@ -239,7 +243,8 @@ fn check(p: &LensProfile) -> Result<(), Fault> {
         return Err(Fault::new(format!("a focal length of {mm} mm cannot be")).within("focal_mm").within("camera"));
     }
     let [cx, cy] = p.principal_point_px;
-    if !((0.0..=f64::from(width_px)).contains(&cx) && (0.0..=f64::from(height_px)).contains(&cy)) {
+    let far = if p.camera.lens.as_deref() == Some(LensProfile::RECTIFIED) { limits::FOCAL_PX } else { 0.0 };
+    if !((-far..=f64::from(width_px) + far).contains(&cx) && (-far..=f64::from(height_px) + far).contains(&cy)) {
         let what = format!("[{cx}, {cy}] lies outside the frame, which is {width_px} x {height_px} px");
         return Err(Fault::new(what).within("principal_point_px"));
     }

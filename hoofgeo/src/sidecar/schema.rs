@@ -69,6 +69,9 @@ fn of<T: JsonSchema>(id: &str) -> Value {
 /// `[x, y]` of the upright photo.
 pub(super) struct Pixel;
 
+/// `[x, y]`, outside the picture where that is a rectified one.
+pub(super) struct PrincipalPoint;
+
 macro_rules! schema {
     ($type:ty, $name:literal, $make:expr) => {
         impl JsonSchema for $type {
@@ -87,6 +90,13 @@ macro_rules! schema {
         }
     };
 }
+
+schema!(PrincipalPoint, "PrincipalPoint", |_| json_schema!({
+    "type": "array",
+    "items": { "type": "number", "minimum": -limits::FOCAL_PX, "maximum": limits::FOCAL_PX },
+    "minItems": 2,
+    "maxItems": 2,
+}));
 
 schema!(Pixel, "Pixel", |_| json_schema!({
     "type": "array",

@@ -11,6 +11,10 @@ mod output;
 mod photo;
 #[cfg(feature = "pictures")]
 mod picture;
+#[cfg(feature = "pictures")]
+mod quality;
+#[cfg(feature = "pictures")]
+mod rectify;
 mod run;
 mod start;
 
@@ -18,5 +22,10 @@ pub use folder::{Entry, SIDECAR_SUFFIX, VISIT_FILE, is_photo_name, walk};
 pub use lens::{LensDatabase, LensUsed, Lenses, PROFILE_SUFFIX};
 pub use output::{CSV_COLUMNS, Rendered, Writers, write_whole};
 pub use photo::{PhotoReport, measure_entry};
-pub use run::{CheckReport, Outputs, Progress, Stop, Summary, VisitOptions, check_folder, measure_folder};
+#[cfg(feature = "pictures")]
+pub use rectify::{RectifyProgress, rectify_folder};
+pub use run::{
+    CheckOptions, CheckReport, Outputs, Progress, Stop, Summary, VisitOptions, check_folder,
+    measure_folder,
+};
 pub use start::{Started, start_folder};

@@ -3,7 +3,7 @@
 use super::folder::{Entry, walk};
 use super::lens::{LensDatabase, Lenses};
 use super::output::{Rendered, Writers};
-use super::photo::{PhotoReport, measure_entry, read_entry};
+use super::photo::{PhotoReport, ReadEntry, measure_entry, read_entry};
 use crate::error::{Error, ErrorKind, Result};
 use crate::measured::{MeasureOptions, locate};
 use rayon::prelude::*;
@@ -14,7 +14,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 const BATCH: usize = 512;
 
 /// Photos in work at a time where their pixels are decoded: each costs up to 150 MB.
-const PICTURE_BATCH: usize = 16;
+pub(super) const PICTURE_BATCH: usize = 16;
 
 /// A flag by which another thread ends a run early.
 #[derive(Debug, Default)]
@@ -164,43 +164,66 @@ pub enum CheckReport<'a> {
     },
     /// It would be refused.
     Refused(&'a Error),
+    /// What its pixels make worth knowing of the photo that was just refused, such as one without a sidecar.
+    Seen {
+        /// Its name.
+        name: &'a str,
+        /// What its pixels make worth knowing.
+        remarks: &'a [String],
+    },
 }
 
-/// Checks everything that would be refused, without measuring: formats, photos, lens profiles, scales.
+/// How to check a folder.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct CheckOptions {
+    /// Whether the photos' pixels are decoded, for blur and light (feature `pictures`); a 12-megapixel photo takes a tenth of a second.
+    pub pixels: bool,
+    /// Which lens database is asked.
+    pub lens_database: LensDatabase,
+}
+
+/// What was found out about one photo.
+struct Checked {
+    name: String,
+    outcome: Result<ReadEntry>,
+    remarks: Vec<String>,
+}
+
+/// Checks everything that would be refused, without measuring: formats, photos, lens profiles, scales. Says what headers and geometry make
+/// worth knowing, and, where asked for, what the pixels do, of refused photos too: before there is a sidecar is the time to take a photo
+/// again.
 ///
 /// # Errors
 /// Where the folder does not exist or holds no photo, or the lens database cannot be read.
 pub fn check_folder(
     folder: &Path,
-    lens_database: &LensDatabase,
+    options: &CheckOptions,
     each: &mut dyn FnMut(CheckReport<'_>),
 ) -> Result<Summary> {
     must_be_folder(folder)?;
-    let lenses = Lenses::with(lens_database)?;
+    let lenses = Lenses::with(&options.lens_database)?;
     let mut summary = Summary::default();
     let mut entries = walk(folder, &[]);
+    let batch = if options.pixels { PICTURE_BATCH } else { BATCH };
     loop {
-        let work: Vec<Result<Entry>> = entries.by_ref().take(BATCH).collect();
+        let work: Vec<Result<Entry>> = entries.by_ref().take(batch).collect();
         if work.is_empty() {
             break;
         }
-        let done: Vec<_> = work
-            .into_par_iter()
-            .map(|entry| {
-                let entry = entry?;
-                let read = read_entry(&entry, &lenses)?;
-                let (scene, _) = locate(&read.sidecar, &read.lens.prior).map_err(|e| e.in_file(entry.sidecar()))?;
-                let mut remarks: Vec<String> = read.facts.remarks.iter().map(ToString::to_string).collect();
-                remarks.extend(read.lens.note.clone());
-                remarks.extend(scene.flags.iter().map(|f| f.meaning().to_owned()));
-                Ok((entry, read, remarks))
-            })
-            .collect();
+        let done: Vec<Result<Checked>> =
+            work.into_par_iter().map(|entry| Ok(check_entry(&entry?, &lenses, options))).collect();
         for result in done {
             match result {
-                Ok((entry, read, remarks)) => {
+                Ok(Checked { name, outcome: Ok(read), remarks }) => {
                     summary.measured += 1;
-                    each(CheckReport::Good { name: &entry.name, empty: read.sidecar.empty_slots(), remarks });
+                    each(CheckReport::Good { name: &name, empty: read.sidecar.empty_slots(), remarks });
+                }
+                Ok(Checked { name, outcome: Err(error), remarks }) => {
+                    summary.refused += 1;
+                    each(CheckReport::Refused(&error));
+                    if !remarks.is_empty() {
+                        each(CheckReport::Seen { name: &name, remarks: &remarks });
+                    }
                 }
                 Err(error) => {
                     summary.refused += 1;
@@ -215,6 +238,34 @@ pub fn check_folder(
     Ok(summary)
 }
 
+fn check_entry(entry: &Entry, lenses: &Lenses, options: &CheckOptions) -> Checked {
+    let read = read_entry(entry, lenses);
+    let mut remarks = Vec::new();
+    let outcome = read.and_then(|read| {
+        let located = locate(&read.sidecar, &read.lens.prior).map_err(|e| e.in_file(entry.sidecar()));
+        remarks.extend(read.facts.remarks.iter().map(ToString::to_string));
+        remarks.extend(read.lens.note.clone());
+        if let Ok((scene, _)) = &located {
+            remarks.extend(scene.flags.iter().map(|f| f.meaning().to_owned()));
+        }
+        located.map(|(scene, located)| (read, scene, located))
+    });
+    #[cfg(feature = "pictures")]
+    {
+        use super::quality::{remarks as seen, remarks_of_photo as photo_seen};
+        match &outcome {
+            Ok((read, scene, located)) => remarks.extend(seen(entry, read, scene, located, options)),
+            Err(_) => {
+                remarks.clear();
+                remarks.extend(photo_seen(entry, options));
+            }
+        }
+    }
+    #[cfg(not(feature = "pictures"))]
+    let _ = options;
+    Checked { name: entry.name.clone(), outcome: outcome.map(|(read, _, _)| read), remarks }
+}
+
 pub(super) fn must_be_folder(folder: &Path) -> Result<()> {
     if folder.is_dir() {
         return Ok(());
@@ -223,8 +274,8 @@ pub(super) fn must_be_folder(folder: &Path) -> Result<()> {
     Err(Error::new(ErrorKind::Usage, what).in_file(folder).help("name the folder of a visit's photos"))
 }
 
-const NAME_A_FOLDER: &str = "name a folder of photos (jpg, png, tif, webp, heic) with their sidecars";
+pub(super) const NAME_A_FOLDER: &str = "name a folder of photos (jpg, png, tif, webp, heic) with their sidecars";
 
-fn stopped() -> Error {
+pub(super) fn stopped() -> Error {
     Error::new(ErrorKind::Usage, "stopped before the end; no results were written")
 }

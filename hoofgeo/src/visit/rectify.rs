@@ -1,0 +1,133 @@
+//! Rectified pictures of a folder.
+
+use super::folder::{Entry, walk};
+use super::lens::{LensDatabase, Lenses};
+use super::output::{cannot_write, staged};
+use super::photo::read_entry;
+use super::run::{NAME_A_FOLDER, PICTURE_BATCH, Stop, Summary, must_be_folder, stopped};
+use crate::error::{Error, ErrorKind, Result};
+use crate::photo::decode_upright;
+use crate::rectify::{Rectified, RectifyOptions, draw, encode, lens_name, rectify};
+use rayon::prelude::*;
+use std::path::{Path, PathBuf};
+
+/// What happened to one photo, in the order of the photos.
+#[derive(Debug)]
+pub enum RectifyProgress<'a> {
+    /// Its picture, sidecar and lens profile were written.
+    Written {
+        /// Path of the photo relative to the folder.
+        photo: &'a str,
+        /// Path of the picture relative to the output folder.
+        picture: &'a str,
+        /// What was made of it.
+        rectified: &'a Rectified,
+    },
+    /// It was refused.
+    Refused(&'a Error),
+}
+
+/// Rectifies every photo of a folder that has a sidecar: writes a picture under the same name (with `.jpg` behind it where the photo is no
+/// JPEG), its sidecar and its lens profile into the output folder, each file whole or not at all.
+///
+/// # Errors
+/// Where the folder does not exist or holds no photo, the output folder lies within it or cannot be made, or the run was stopped. A photo
+/// that cannot be rectified is no error of the run: it is reported to `each`.
+pub fn rectify_folder(
+    folder: &Path,
+    out: &Path,
+    options: &RectifyOptions,
+    lens_database: &LensDatabase,
+    stop: &Stop,
+    each: &mut dyn FnMut(RectifyProgress<'_>),
+) -> Result<Summary> {
+    must_be_folder(folder)?;
+    if lies_within(out, folder) {
+        return Err(Error::new(ErrorKind::Usage, "lies within the folder of the photos").in_file(out).help(
+            "name a folder beside it: rectified pictures have sidecars and would be taken for further photos of the visit",
+        ));
+    }
+    std::fs::create_dir_all(out).map_err(|e| Error::io(out, "the output folder cannot be made", &e))?;
+    let lenses = Lenses::with(lens_database)?;
+    let mut summary = Summary::default();
+    let mut entries = walk(folder, &[]);
+    loop {
+        let work: Vec<Result<Entry>> = entries.by_ref().take(PICTURE_BATCH).collect();
+        if work.is_empty() {
+            break;
+        }
+        let done: Vec<Result<(String, String, Rectified)>> = work
+            .into_par_iter()
+            .map(|entry| {
+                if stop.is_raised() {
+                    return Err(stopped());
+                }
+                let entry = entry?;
+                let (picture, rectified) = write(&entry, &lenses, options, out)?;
+                Ok((entry.name, picture, rectified))
+            })
+            .collect();
+        if stop.is_raised() {
+            return Err(stopped());
+        }
+        for result in &done {
+            match result {
+                Ok((photo, picture, rectified)) => {
+                    summary.measured += 1;
+                    each(RectifyProgress::Written { photo, picture, rectified });
+                }
+                Err(error) => {
+                    summary.refused += 1;
+                    each(RectifyProgress::Refused(error));
+                }
+            }
+        }
+    }
+    if summary == Summary::default() {
+        return Err(Error::new(ErrorKind::Usage, "no photo is in this folder").in_file(folder).help(NAME_A_FOLDER));
+    }
+    Ok(summary)
+}
+
+/// Whether a folder, which may not exist yet, lies in another or is it.
+fn lies_within(out: &Path, folder: &Path) -> bool {
+    // The part of the path that exists; of a relative path at least the current folder does.
+    let exists =
+        out.ancestors().map(|a| if a.as_os_str().is_empty() { Path::new(".") } else { a }).find(|a| a.exists());
+    let whole = exists.and_then(|a| a.canonicalize().ok()).zip(folder.canonicalize().ok());
+    whole.is_some_and(|(out, folder)| out.starts_with(folder))
+}
+
+/// Writes one photo's picture and what goes with it.
+fn write(entry: &Entry, lenses: &Lenses, options: &RectifyOptions, out: &Path) -> Result<(String, Rectified)> {
+    let mut read = read_entry(entry, lenses)?;
+    // The picture has no EXIF that would say it.
+    if read.sidecar.taken.is_none() {
+        read.sidecar.taken.clone_from(&read.facts.taken);
+    }
+    // a.png and a.jpg may lie side by side.
+    let lower = entry.name.to_ascii_lowercase();
+    let is_jpeg = lower.ends_with(".jpg") || lower.ends_with(".jpeg");
+    let name = format!("{}{}", entry.name, if is_jpeg { "" } else { ".jpg" });
+    let file = name.rsplit('/').next().unwrap_or(&name);
+    let rectified = rectify(&read.sidecar, &read.lens.prior, options, file).map_err(|e| e.in_file(entry.sidecar()))?;
+    let photo = decode_upright(&entry.photo)?;
+    let picture = draw(&photo, &rectified, options).map_err(|e| e.in_file(&entry.photo))?;
+    drop(photo);
+    let jpeg = encode(&picture, rectified.sheet.px_per_mm, options.quality).map_err(|e| e.in_file(&entry.photo))?;
+    let path = out.join(&name);
+    let folder = path.parent().unwrap_or(out);
+    std::fs::create_dir_all(folder).map_err(|e| Error::io(folder, "the folder for pictures cannot be made", &e))?;
+    let sidecar = PathBuf::from(format!("{}{}", path.display(), super::SIDECAR_SUFFIX));
+    let files = [
+        (folder.join(lens_name(file)), rectified.lens.to_json().into_bytes()),
+        (path, jpeg),
+        (sidecar, rectified.sidecar.to_json().into_bytes()),
+    ];
+    // All three are on the disk before the first gets its name; the sidecar, which makes a photo of the picture, comes last.
+    let ready = files.iter().map(|(path, bytes)| staged(path, bytes)).collect::<Result<Vec<_>>>()?;
+    for (file, (path, _)) in ready.into_iter().zip(&files) {
+        file.persist(path).map_err(|e| cannot_write(path, &e.error))?;
+    }
+    Ok((name, rectified))
+}
