@@ -123,7 +123,7 @@ pub fn scene(sidecar: &Sidecar, lens: &LensPrior) -> Result<Scene> {
         return Err(Error::new(ErrorKind::Scale, "no graduation of the scale is marked yet").help(MARK_GRADUATIONS));
     };
     let graduations: Vec<Graduation> =
-        scale.points.iter().map(|g| Graduation { label: Point2::from(g.mm), pixel: Point2::from(g.at) }).collect();
+        scale.points.iter().map(|g| Graduation::marked(Point2::from(g.mm), Point2::from(g.at))).collect();
     Scene::estimate(&SceneInput {
         graduations: &graduations,
         frame_px: (sidecar.photo.width_px, sidecar.photo.height_px),

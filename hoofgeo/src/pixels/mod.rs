@@ -3,5 +3,6 @@
 //! Positions follow the project's convention: (0, 0) is the top-left corner of the top-left pixel, whose centre is (0.5, 0.5).
 
 mod grey;
+pub mod ruler;
 
 pub use grey::Grey;
