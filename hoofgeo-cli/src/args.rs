@@ -51,6 +51,9 @@ pub struct MeasureArgs {
     /// Draw no annotated pictures; the photos' pixels stay unread
     #[arg(long)]
     pub no_pictures: bool,
+    /// Do not read a straight ruler from the pixels where none or two of its graduations are marked
+    #[arg(long)]
+    pub no_ruler_reading: bool,
     /// Threads to use [default: one per core]
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
     pub threads: Option<u16>,

@@ -178,20 +178,27 @@ impl Spec {
     fn supersampled(&self, view: &View, rule: &Rule, centre: Point2<f64>, ground: f64) -> f64 {
         const N: usize = 4;
         let mut sum = 0.0;
+        // Within a pixel the map is as good as straight.
+        let (Some(p), Some(px), Some(py)) = (
+            view.on_rule(centre),
+            view.on_rule(centre + Vector2::new(1.0, 0.0)),
+            view.on_rule(centre + Vector2::new(0.0, 1.0)),
+        ) else {
+            return ground;
+        };
+        let (dx, dy) = (px - p, py - p);
         for i in 0..N * N {
             let at = |k: usize| (k as f64 + 0.5) / N as f64 - 0.5;
-            let p = view.on_rule(centre + Vector2::new(at(i % N), at(i / N)));
+            let p = p + dx * at(i % N) + dy * at(i / N);
             let mut tone = ground;
-            if let Some(p) = p {
-                if let Some(face) = rule.tone(p.x, p.y, 0.5 / (N as f64 * self.px_per_mm)) {
-                    tone = face;
-                    for d in &self.dirt {
-                        tone += (d.tone - tone) * d.cover_at(p.x, p.y);
-                    }
-                }
-                for d in &self.hidden {
+            if let Some(face) = rule.tone(p.x, p.y, 0.5 / (N as f64 * self.px_per_mm)) {
+                tone = face;
+                for d in &self.dirt {
                     tone += (d.tone - tone) * d.cover_at(p.x, p.y);
                 }
+            }
+            for d in &self.hidden {
+                tone += (d.tone - tone) * d.cover_at(p.x, p.y);
             }
             sum += tone;
         }

@@ -27,7 +27,7 @@ pub(crate) fn run(args: &DemoArgs) -> Result<Outcome> {
     must_be_free(&args.folder)?;
     let truths = render(&photos, args)?;
     let (mut tables, mut tally) = (Tables::default(), Tally::default());
-    let options = VisitOptions { measure: MeasureOptions::default(), pictures: true };
+    let options = VisitOptions { measure: MeasureOptions::default(), pictures: true, read_ruler: false };
     let summary =
         measure_folder(&photos, &Outputs { folder: results.clone() }, &options, &Stop::new(), &mut |p| match p {
             Progress::Measured(report) => {

@@ -16,8 +16,11 @@ pub(crate) fn run(args: &MeasureArgs) -> Result<Outcome> {
         let _ = rayon::ThreadPoolBuilder::new().num_threads(usize::from(n)).build_global();
     }
     let stop = stop_on_interrupt()?;
-    let options =
-        VisitOptions { measure: MeasureOptions { draws: args.draws, seed: args.seed }, pictures: !args.no_pictures };
+    let options = VisitOptions {
+        measure: MeasureOptions { draws: args.draws, seed: args.seed },
+        pictures: !args.no_pictures,
+        read_ruler: !args.no_pictures && !args.no_ruler_reading,
+    };
     let outputs = Outputs { folder: args.out.clone() };
     let bar = progress_bar(args.quiet);
     let mut tables = Tables::default();

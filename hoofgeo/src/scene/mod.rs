@@ -58,6 +58,8 @@ pub enum SceneFlag {
     TwoGraduations,
     /// The camera looks at the scale from more than 35° off square.
     StrongTilt,
+    /// The graduations were read from the pixels.
+    RulerRead,
 }
 
 impl SceneFlag {
@@ -70,6 +72,7 @@ impl SceneFlag {
             Self::GraduationsScatter => "graduations_scatter",
             Self::TwoGraduations => "two_graduations",
             Self::StrongTilt => "strong_tilt",
+            Self::RulerRead => "ruler_read",
         }
     }
 
@@ -94,6 +97,9 @@ impl SceneFlag {
                 "only two graduations are marked, so a wrong label would not be noticed; mark a third"
             }
             Self::StrongTilt => "the camera looks at the scale from far off square; hold it square to the scale",
+            Self::RulerRead => {
+                "the ruler's graduations were read from the photo's pixels; look at the picture whether they lie on its lines"
+            }
         }
     }
 }
@@ -203,6 +209,9 @@ impl Scene {
         let tilt = best.state[TILT_X].hypot(best.state[TILT_Y]);
         if tilt > 35f64.to_radians() {
             flags.push(SceneFlag::StrongTilt);
+        }
+        if input.graduations.iter().any(|g| g.covariance_px.is_some()) {
+            flags.push(SceneFlag::RulerRead);
         }
         let mut parts = best.parts;
         parts[GRADUATIONS] *= widen;

@@ -4,8 +4,9 @@ use super::folder::{Entry, walk};
 use super::lens::Lenses;
 use super::output::{Rendered, Writers};
 use super::photo::{PhotoReport, measure_entry, read_entry};
+use super::ruler::Graduations;
 use crate::error::{Error, ErrorKind, Result};
-use crate::measured::{MeasureOptions, locate};
+use crate::measured::{MeasureOptions, locate_with};
 use rayon::prelude::*;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -44,6 +45,8 @@ pub struct VisitOptions {
     pub measure: MeasureOptions,
     /// Whether annotated pictures are drawn (feature `pictures`).
     pub pictures: bool,
+    /// Whether a straight ruler of which two graduations are marked, or none, is read from the pixels (feature `pictures`).
+    pub read_ruler: bool,
 }
 
 /// Where the results of a folder are written.
@@ -93,7 +96,7 @@ pub fn measure_folder(
     let lenses = Lenses::default();
     let mut summary = Summary::default();
     let mut entries = walk(folder, std::slice::from_ref(&outputs.folder));
-    let batch = if options.pictures { PICTURE_BATCH } else { BATCH };
+    let batch = if options.pictures || options.read_ruler { PICTURE_BATCH } else { BATCH };
     loop {
         let work: Vec<Result<Entry>> = entries.by_ref().take(batch).collect();
         if work.is_empty() {
@@ -106,7 +109,7 @@ pub fn measure_folder(
                     return Err((None, stopped()));
                 }
                 let entry = entry.map_err(|e| (None, e))?;
-                let measured = measure_entry(&entry, &lenses, &options.measure);
+                let measured = measure_entry(&entry, &lenses, options);
                 #[cfg_attr(not(feature = "pictures"), expect(unused_mut, reason = "the picture is added to it"))]
                 let mut report = measured.map_err(|e| (Some(entry.name), e))?;
                 #[cfg(feature = "pictures")]
@@ -180,7 +183,10 @@ pub fn check_folder(folder: &Path, each: &mut dyn FnMut(CheckReport<'_>)) -> Res
             .map(|entry| {
                 let entry = entry?;
                 let read = read_entry(&entry, &lenses)?;
-                let (scene, _) = locate(&read.sidecar, &read.lens.prior).map_err(|e| e.in_file(entry.sidecar()))?;
+                let mut graduations = Graduations::of(&entry, &read, true);
+                let (scene, _) = graduations
+                    .locate(|g| locate_with(&read.sidecar, &read.lens.prior, g))
+                    .map_err(|e| e.in_file(entry.sidecar()))?;
                 let mut remarks: Vec<String> = read.facts.remarks.iter().map(ToString::to_string).collect();
                 remarks.extend(scene.flags.iter().map(|f| f.meaning().to_owned()));
                 Ok((entry, read, remarks))
