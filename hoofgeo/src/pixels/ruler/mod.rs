@@ -164,6 +164,20 @@ impl Reading {
         self.graduations.iter().map(ReadGraduation::observation).collect()
     }
 
+    /// The graduations as a sidecar's `scale`, with the median of their standard uncertainties as its `u_px`.
+    pub fn scale_json(&self) -> serde_json::Value {
+        let rounded = |v: f64| (v * 1000.0).round() / 1000.0;
+        let mut u: Vec<f64> = self.graduations.iter().map(|g| g.u_px).collect();
+        u.sort_by(f64::total_cmp);
+        let points: Vec<_> = self
+            .graduations
+            .iter()
+            .map(|g| serde_json::json!({ "mm": g.mm, "at": [rounded(g.at.x), rounded(g.at.y)] }))
+            .collect();
+        let u_px = u.get(u.len() / 2).map_or(1.0, |u| rounded(u.max(0.01)));
+        serde_json::json!({ "kind": "straight_ruler", "u_px": u_px, "points": points })
+    }
+
     /// Magnification at the first and the last graduation, px/mm along the ruler.
     pub fn px_per_mm(&self) -> [f64; 2] {
         let g = &self.graduations;
