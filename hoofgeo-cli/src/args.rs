@@ -33,6 +33,8 @@ pub enum Command {
     Rectify(RectifyArgs),
     /// Write a sidecar with empty slots beside each photo that has none
     Start(StartArgs),
+    /// Read the ruler of one photo from its pixels: every graduation, px/mm, how certain
+    Ruler(RulerArgs),
     /// Explain a measurement, landmark or line: definition, needs, source, published values
     Explain(ExplainArgs),
     /// Print the JSON Schema of a file format
@@ -68,6 +70,9 @@ pub struct MeasureArgs {
     /// Draw no annotated pictures; the photos' pixels stay unread
     #[arg(long)]
     pub no_pictures: bool,
+    /// Do not read a straight ruler from the pixels where none or two of its graduations are marked
+    #[arg(long)]
+    pub no_ruler_reading: bool,
     /// Threads to use [default: one per core]
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
     pub threads: Option<u16>,
@@ -140,6 +145,28 @@ pub struct StartArgs {
     /// Print nothing but refusals
     #[arg(long, short)]
     pub quiet: bool,
+}
+
+/// `ruler`
+#[derive(Debug, Args)]
+#[command(after_help = "Exit code: 0 read, 2 not read: nothing certain was found. Marks: --marks 0@812,2410 150@1944,2392")]
+pub struct RulerArgs {
+    /// The photo
+    pub photo: PathBuf,
+    /// Two graduations near which their lines lie, each its mm and its pixel in the upright photo
+    #[arg(long, value_name = "MM@X,Y", num_args = 2, value_parser = mark)]
+    pub marks: Vec<(f64, f64, f64)>,
+    /// Picture of what was found (.png, .jpg), or its graduations for a sidecar's `scale` (.json)
+    #[arg(long, value_name = "FILE")]
+    pub out: Option<PathBuf>,
+}
+
+fn mark(text: &str) -> Result<(f64, f64, f64), String> {
+    let wrong = || "write a mark as its mm, @, and its pixel: 150@1944,2392".to_owned();
+    let (mm, at) = text.split_once('@').ok_or_else(wrong)?;
+    let (x, y) = at.split_once(',').ok_or_else(wrong)?;
+    let number = |t: &str| t.trim().parse::<f64>().ok().filter(|v| v.is_finite()).ok_or_else(wrong);
+    Ok((number(mm)?, number(x)?, number(y)?))
 }
 
 /// `explain`

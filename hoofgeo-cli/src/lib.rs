@@ -39,6 +39,7 @@ pub fn run(arguments: &Arguments) -> hoofgeo::Result<Outcome> {
         Command::Check(a) => commands::check::run(a),
         Command::Rectify(a) => commands::rectify::run(a),
         Command::Start(a) => commands::start::run(a),
+        Command::Ruler(a) => commands::ruler::run(a),
         Command::Explain(a) => commands::explain::run(a),
         Command::Schema(a) => commands::schema::run(a),
         Command::Lens(a) => commands::lens::run(a),

@@ -65,7 +65,20 @@ pub struct Measured {
 /// # Ok::<(), hoofgeo::Error>(())
 /// ```
 pub fn measure(sidecar: &Sidecar, lens: &LensPrior, options: &MeasureOptions) -> Result<Measured> {
-    let (scene, located) = locate(sidecar, lens)?;
+    measure_with(sidecar, lens, options, &marked(sidecar))
+}
+
+/// The same with other graduations than the sidecar's, such as those read from the pixels (`pixels::ruler`).
+///
+/// # Errors
+/// As [`measure()`].
+pub fn measure_with(
+    sidecar: &Sidecar,
+    lens: &LensPrior,
+    options: &MeasureOptions,
+    graduations: &[Graduation],
+) -> Result<Measured> {
+    let (scene, located) = locate_with(sidecar, lens, graduations)?;
     let mut values = Vec::new();
     let mut missing = Vec::new();
     for measurement in measure::of(sidecar.view) {
@@ -94,9 +107,17 @@ pub fn measure(sidecar: &Sidecar, lens: &LensPrior, options: &MeasureOptions) ->
 /// # Errors
 /// As [`measure()`].
 pub fn locate(sidecar: &Sidecar, lens: &LensPrior) -> Result<(Scene, Located)> {
+    locate_with(sidecar, lens, &marked(sidecar))
+}
+
+/// The same with other graduations than the sidecar's.
+///
+/// # Errors
+/// As [`measure()`].
+pub fn locate_with(sidecar: &Sidecar, lens: &LensPrior, graduations: &[Graduation]) -> Result<(Scene, Located)> {
     // What is missing altogether is said before the scene is estimated, and all of it at once: a new sidecar lacks both.
     let nothing_placed = sidecar.landmarks.is_empty() && sidecar.lines.is_empty() && sidecar.gauge.is_empty();
-    let nothing_marked = sidecar.scale.as_ref().is_none_or(|s| s.points.is_empty());
+    let nothing_marked = graduations.is_empty();
     if nothing_marked && nothing_placed {
         let what = "no graduation of the scale is marked and no landmark is placed yet";
         return Err(Error::new(ErrorKind::Format, what).help(format!("{MARK_GRADUATIONS}; {PLACE_LANDMARKS}")));
@@ -104,7 +125,7 @@ pub fn locate(sidecar: &Sidecar, lens: &LensPrior) -> Result<(Scene, Located)> {
     if nothing_placed {
         return Err(Error::new(ErrorKind::Format, "no landmark or line is placed yet").help(PLACE_LANDMARKS));
     }
-    let scene = scene(sidecar, lens)?;
+    let scene = scene_with(sidecar, lens, graduations)?;
     let located = Located::new(&scene, sidecar)?;
     Ok((scene, located))
 }
@@ -119,19 +140,31 @@ const PLACE_LANDMARKS: &str =
 /// # Errors
 /// `Scale` and `Scene` where the graduations are missing or contradict each other.
 pub fn scene(sidecar: &Sidecar, lens: &LensPrior) -> Result<Scene> {
-    let Some(scale) = sidecar.scale.as_ref().filter(|s| !s.points.is_empty()) else {
+    scene_with(sidecar, lens, &marked(sidecar))
+}
+
+/// The scene of a sidecar's scale from other graduations than the sidecar's.
+///
+/// # Errors
+/// As [`scene()`].
+pub fn scene_with(sidecar: &Sidecar, lens: &LensPrior, graduations: &[Graduation]) -> Result<Scene> {
+    let Some(scale) = sidecar.scale.as_ref().filter(|_| !graduations.is_empty()) else {
         return Err(Error::new(ErrorKind::Scale, "no graduation of the scale is marked yet").help(MARK_GRADUATIONS));
     };
-    let graduations: Vec<Graduation> =
-        scale.points.iter().map(|g| Graduation { label: Point2::from(g.mm), pixel: Point2::from(g.at) }).collect();
     Scene::estimate(&SceneInput {
-        graduations: &graduations,
+        graduations,
         frame_px: (sidecar.photo.width_px, sidecar.photo.height_px),
         u_px: scale.u_px.unwrap_or(GRADUATION_U_PX),
         tilt_u_deg: scale.tilt_u_deg,
         tolerance: scale.tolerance.unwrap_or_else(|| Tolerance::assumed(scale.kind)),
         lens: lens.clone(),
     })
+}
+
+/// The graduations that a sidecar marks.
+pub fn marked(sidecar: &Sidecar) -> Vec<Graduation> {
+    let points = sidecar.scale.iter().flat_map(|s| &s.points);
+    points.map(|g| Graduation::marked(Point2::from(g.mm), Point2::from(g.at))).collect()
 }
 
 impl Measured {
@@ -161,10 +194,18 @@ impl Measured {
 /// What a flag means and what to do about it; `None` for a name that is no flag.
 pub fn flag_meaning(flag: &str) -> Option<&'static str> {
     use crate::scene::SceneFlag::{
-        GraduationsScatter, LensForced, LensPriorReplaced, StrongTilt, TiltPriorReplaced, TwoGraduations, TwoPoses,
+        GraduationsScatter, LensForced, LensPriorReplaced, RulerRead, StrongTilt, TiltPriorReplaced, TwoGraduations, TwoPoses,
     };
-    let scene =
-        [LensPriorReplaced, TiltPriorReplaced, TwoPoses, GraduationsScatter, TwoGraduations, StrongTilt, LensForced];
+    let scene = [
+        LensPriorReplaced,
+        TiltPriorReplaced,
+        TwoPoses,
+        GraduationsScatter,
+        TwoGraduations,
+        StrongTilt,
+        LensForced,
+        RulerRead,
+    ];
     if let Some(f) = scene.into_iter().find(|f| f.name() == flag) {
         return Some(f.meaning());
     }

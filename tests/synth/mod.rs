@@ -272,7 +272,7 @@ pub(crate) fn draw(spec: &Spec, rng: &mut Rng) -> Option<Photo> {
     let tolerance = Tolerance::assumed(spec.kind);
     let labels = labels(spec.kind);
     let points: Vec<scale::Graduation> =
-        labels.iter().map(|l| scale::Graduation { label: Point2::from(*l), pixel: Point2::origin() }).collect();
+        labels.iter().map(|l| scale::Graduation::marked(Point2::from(*l), Point2::origin())).collect();
     let relative = tolerance.relative_u(scale::span(&points));
     x[STRETCH] = match tolerance {
         // Rectangular, as the class is declared.

@@ -21,6 +21,7 @@ pub(crate) fn run(args: &MeasureArgs) -> Result<Outcome> {
         pictures: !args.no_pictures,
         force_lens: args.force_lens,
         lens_database: args.lens_database.choice(),
+        read_ruler: !args.no_pictures && !args.no_ruler_reading,
     };
     let outputs = Outputs { folder: args.out.clone() };
     let bar = progress_bar(args.quiet);

@@ -6,5 +6,6 @@ pub(crate) mod explain;
 pub(crate) mod lens;
 pub(crate) mod measure;
 pub(crate) mod rectify;
+pub(crate) mod ruler;
 pub(crate) mod schema;
 pub(crate) mod start;

@@ -10,6 +10,7 @@
 //! | colours and line widths | `style.rs` |
 //! | places in space to pixels, uncertainty regions | `space.rs` |
 //! | how labels find room | `labels.rs` |
+//! | the ruler that was read from the pixels | `ruler.rs` |
 //!
 //! Text is set in DejaVu Sans Condensed, which is bundled; its licence is in `licences/DejaVu.txt`.
 
@@ -19,6 +20,7 @@ mod font;
 mod labels;
 mod marks;
 mod panel;
+mod ruler;
 mod sketch;
 mod space;
 mod style;
@@ -43,6 +45,8 @@ use panel::Panel;
 use sketch::Sketch;
 use space::Space;
 use std::path::Path;
+
+pub use ruler::ruler_picture;
 
 /// How to make a picture.
 #[derive(Debug, Clone, PartialEq)]

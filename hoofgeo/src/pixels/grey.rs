@@ -61,6 +61,17 @@ impl Grey {
         let (column, row) = (u.floor(), v.floor());
         let (wx, wy) = (keys(u - column), keys(v - row));
         let (column, row) = (column as i64, row as i64);
+        let (width, height) = (i64::from(self.width()), i64::from(self.height()));
+        if column >= 1 && row >= 1 && column + 2 < width && row + 2 < height {
+            // All sixteen neighbours are inside: no clamping.
+            let stride = self.width() as usize;
+            let first = (row - 1) as usize * stride + (column - 1) as usize;
+            let line = |j: usize| -> f64 {
+                let values = &self.values()[first + j * stride..][..4];
+                values.iter().zip(&wx).map(|(v, w)| f64::from(*v) * w).sum()
+            };
+            return Some((0..4).map(|j| wy[j] * line(j)).sum());
+        }
         let line =
             |j: usize| -> f64 { (0..4).map(|i| wx[i] * self.at(column - 1 + i as i64, row - 1 + j as i64)).sum() };
         Some((0..4).map(|j| wy[j] * line(j)).sum())

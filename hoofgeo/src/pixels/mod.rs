@@ -6,6 +6,7 @@ mod blur;
 mod grey;
 mod straight;
 pub mod quality;
+pub mod ruler;
 
 pub use blur::{Rectangle, blur_px};
 pub use grey::Grey;

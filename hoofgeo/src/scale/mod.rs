@@ -4,7 +4,7 @@ mod tolerance;
 
 pub use tolerance::{RuleClass, Tolerance};
 
-use nalgebra::{Point2, Vector2};
+use nalgebra::{Matrix2, Point2, Vector2};
 use serde::{Deserialize, Serialize};
 
 /// What kind of scale lies in the photo.
@@ -46,6 +46,15 @@ pub struct Graduation {
     pub label: Point2<f64>,
     /// Pixel of the upright photo.
     pub pixel: Point2<f64>,
+    /// Covariance of that pixel; where absent, the scene's common standard uncertainty counts on both axes.
+    pub covariance_px: Option<Matrix2<f64>>,
+}
+
+impl Graduation {
+    /// A graduation marked by hand.
+    pub const fn marked(label: Point2<f64>, pixel: Point2<f64>) -> Self {
+        Self { label, pixel, covariance_px: None }
+    }
 }
 
 /// The longest distance between two of the graduations, mm.

@@ -7,7 +7,7 @@ use super::pose::{affine_poses, planar_poses};
 use super::prior::LensPrior;
 use crate::numeric::{LeastSquares, Options, Stop, covariance, minimise};
 use crate::scale::Graduation;
-use nalgebra::{Const, DMatrix, Point2, SMatrix, SVector, U1, Vector2};
+use nalgebra::{Const, DMatrix, Matrix2, Point2, SMatrix, SVector, U1, Vector2};
 use num_dual::DualSVec64;
 
 type Dual = DualSVec64<UNKNOWNS>;
@@ -45,9 +45,58 @@ pub(super) struct Optimum {
 /// Place of the graduations' part in [`Optimum::parts`]; scale tolerance, lens and tilt follow.
 pub(super) const GRADUATIONS: usize = 0;
 
+/// How a graduation's residual is brought to unit variance.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) enum Weight {
+    /// The same standard uncertainty on both axes, px.
+    Common(f64),
+    /// Lower Cholesky factor of the pixel's covariance.
+    Own(Matrix2<f64>),
+}
+
+impl Weight {
+    /// The weight of a graduation; a covariance that is none falls back on the common uncertainty.
+    pub(super) fn of(g: &Graduation, u_px: f64) -> Self {
+        g.covariance_px.and_then(|c| c.cholesky()).map_or(Self::Common(u_px), |c| Self::Own(c.l()))
+    }
+
+    pub(super) fn whiten(&self, d: Vector2<f64>) -> Vector2<f64> {
+        match self {
+            Self::Common(u) => Vector2::new(d.x / u, d.y / u),
+            Self::Own(l) => {
+                let x = d.x / l[(0, 0)];
+                Vector2::new(x, (d.y - l[(1, 0)] * x) / l[(1, 1)])
+            }
+        }
+    }
+
+    fn colour(&self, d: Vector2<f64>) -> Vector2<f64> {
+        match self {
+            Self::Common(u) => d * *u,
+            Self::Own(l) => l * d,
+        }
+    }
+
+    pub(super) fn whiten_covariance(&self, c: Matrix2<f64>) -> Matrix2<f64> {
+        let [a, b] = [0, 1].map(|i| self.whiten(c.column(i).into_owned()));
+        // Columns first, then rows.
+        let half = Matrix2::from_columns(&[a, b]).transpose();
+        let [a, b] = [0, 1].map(|i| self.whiten(half.column(i).into_owned()));
+        Matrix2::from_columns(&[a, b])
+    }
+
+    fn colour_covariance(&self, c: Matrix2<f64>) -> Matrix2<f64> {
+        match self {
+            Self::Common(u) => Matrix2::from_fn(|i, j| u * u * c[(i, j)]),
+            Self::Own(l) => l * c * l.transpose(),
+        }
+    }
+}
+
 /// The whitened least-squares system.
 struct System<'a> {
     given: &'a Given<'a>,
+    weights: Vec<Weight>,
     pivot: Point2<f64>,
     /// Unknowns that are solved for.
     free: Vec<usize>,
@@ -68,7 +117,8 @@ impl<'a> System<'a> {
         if given.stretch_u <= 0.0 {
             free.retain(|&i| i != STRETCH);
         }
-        Some(Self { given, pivot: middle(given.graduations), free, lens_free, whitening, fixed })
+        let weights = given.graduations.iter().map(|g| Weight::of(g, given.u_px)).collect();
+        Some(Self { given, weights, pivot: middle(given.graduations), free, lens_free, whitening, fixed })
     }
 
     fn full(&self, x: &[f64]) -> State {
@@ -128,19 +178,18 @@ impl LeastSquares for System<'_> {
             return false;
         }
         let [_, stretch, lens, tilt] = self.rows();
-        let u = self.given.u_px;
         if let Some(j) = jacobian {
             let seeded: [Dual; UNKNOWNS] = std::array::from_fn(|i| Dual::from_re(state[i]).derivative(i));
             let view = View3::new(&seeded, self.pivot);
             for (k, g) in self.given.graduations.iter().enumerate() {
                 let Some(p) = view.graduation_pixel(g.label) else { return false };
-                for (axis, (fitted, seen)) in [(p.x, g.pixel.x), (p.y, g.pixel.y)].into_iter().enumerate() {
-                    let row = 2 * k + axis;
-                    r[row] = (fitted.re - seen) / u;
-                    let d = fitted.eps.unwrap_generic(Const::<UNKNOWNS>, U1);
-                    for (c, &unknown) in self.free.iter().enumerate() {
-                        j[(row, c)] = d[unknown] / u;
-                    }
+                let whitened = self.weights[k].whiten(Vector2::new(p.x.re - g.pixel.x, p.y.re - g.pixel.y));
+                (r[2 * k], r[2 * k + 1]) = (whitened.x, whitened.y);
+                let dx = p.x.eps.unwrap_generic(Const::<UNKNOWNS>, U1);
+                let dy = p.y.eps.unwrap_generic(Const::<UNKNOWNS>, U1);
+                for (c, &unknown) in self.free.iter().enumerate() {
+                    let whitened = self.weights[k].whiten(Vector2::new(dx[unknown], dy[unknown]));
+                    (j[(2 * k, c)], j[(2 * k + 1, c)]) = (whitened.x, whitened.y);
                 }
             }
             self.prior_jacobian(j);
@@ -148,8 +197,8 @@ impl LeastSquares for System<'_> {
             let view = View3::<f64>::new(&state.into(), self.pivot);
             for (k, g) in self.given.graduations.iter().enumerate() {
                 let Some(p) = view.graduation_pixel(g.label) else { return false };
-                r[2 * k] = (p.x - g.pixel.x) / u;
-                r[2 * k + 1] = (p.y - g.pixel.y) / u;
+                let whitened = self.weights[k].whiten(p - g.pixel);
+                (r[2 * k], r[2 * k + 1]) = (whitened.x, whitened.y);
             }
         }
         if !stretch.is_empty() {
@@ -216,16 +265,18 @@ fn finish(system: &System<'_>, state: State, cost: f64, residuals: &[f64], jacob
         }
         full
     });
-    let u = system.given.u_px;
     let count = system.given.graduations.len();
     let residual_covariances = (0..count)
         .map(|k| {
             let rows = jacobian.rows(2 * k, 2);
             let fitted = rows * response.columns(2 * k, 2);
-            nalgebra::Matrix2::from_fn(|i, j| u * u * (f64::from(u8::from(i == j)) - fitted[(i, j)]))
+            let free = Matrix2::from_fn(|i, j| f64::from(u8::from(i == j)) - fitted[(i, j)]);
+            system.weights[k].colour_covariance(free)
         })
         .collect();
-    let residuals = (0..count).map(|k| Vector2::new(-residuals[2 * k] * u, -residuals[2 * k + 1] * u)).collect();
+    let residuals = (0..count)
+        .map(|k| system.weights[k].colour(Vector2::new(-residuals[2 * k], -residuals[2 * k + 1])))
+        .collect();
     Some(Optimum { state, cost, parts, residuals, residual_covariances })
 }
 

@@ -60,6 +60,8 @@ pub enum SceneFlag {
     StrongTilt,
     /// The lens profile is of another camera, lens or zoom than the photo's header names; it was used on demand.
     LensForced,
+    /// The graduations were read from the pixels.
+    RulerRead,
 }
 
 impl SceneFlag {
@@ -73,6 +75,7 @@ impl SceneFlag {
             Self::TwoGraduations => "two_graduations",
             Self::StrongTilt => "strong_tilt",
             Self::LensForced => "lens_forced",
+            Self::RulerRead => "ruler_read",
         }
     }
 
@@ -100,6 +103,9 @@ impl SceneFlag {
             Self::LensForced => {
                 "the lens profile is of another camera, lens or zoom than the photo's header names, and was used on demand: the \
                  stated uncertainty holds only if it is the right one after all"
+            }
+            Self::RulerRead => {
+                "the ruler's graduations were read from the photo's pixels; look at the picture whether they lie on its lines"
             }
         }
     }
@@ -210,6 +216,9 @@ impl Scene {
         let tilt = best.state[TILT_X].hypot(best.state[TILT_Y]);
         if tilt > 35f64.to_radians() {
             flags.push(SceneFlag::StrongTilt);
+        }
+        if input.graduations.iter().any(|g| g.covariance_px.is_some()) {
+            flags.push(SceneFlag::RulerRead);
         }
         let mut parts = best.parts;
         parts[GRADUATIONS] *= widen;

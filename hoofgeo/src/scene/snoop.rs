@@ -5,7 +5,7 @@
 //! 2(5), 1968 (data snooping).
 
 use super::SceneInput;
-use super::estimate::{Given, Optimum, middle, optima};
+use super::estimate::{Given, Optimum, Weight, middle, optima};
 use super::params::{DISTORTION, View3};
 use super::plane::{Plane, back_project};
 use super::prior::LensSource;
@@ -87,9 +87,16 @@ pub(super) fn contradicts_entry(given: &Given<'_>, best: &Optimum) -> bool {
 /// Baarda's test value of one graduation for both axes together: χ² with two degrees of freedom where both are checked by
 /// the other graduations.
 fn outlyingness(given: &Given<'_>, best: &Optimum, i: usize) -> f64 {
-    let eigen = best.residual_covariances[i].symmetric_eigen();
-    let r = eigen.eigenvectors.transpose() * best.residuals[i];
-    let variance = given.u_px * given.u_px;
+    let g = &given.graduations[i];
+    // With a covariance of its own, the axes are those of the whitened residual.
+    let (covariance, residual, variance) = match Weight::of(g, given.u_px) {
+        Weight::Common(u) => (best.residual_covariances[i], best.residuals[i], u * u),
+        own @ Weight::Own(_) => {
+            (own.whiten_covariance(best.residual_covariances[i]), own.whiten(best.residuals[i]), 1.0)
+        }
+    };
+    let eigen = covariance.symmetric_eigen();
+    let r = eigen.eigenvectors.transpose() * residual;
     // A direction whose redundancy is below 1 % is not checked by anything: its residual says nothing.
     (0..2).filter(|&k| eigen.eigenvalues[k] > 0.01 * variance).map(|k| r[k] * r[k] / eigen.eigenvalues[k]).sum()
 }
@@ -140,7 +147,7 @@ pub(super) fn check_geometry(input: &SceneInput<'_>, two_dimensional: bool) -> R
 }
 
 fn pixel_extent(g: &[Graduation]) -> f64 {
-    let pixels: Vec<Graduation> = g.iter().map(|g| Graduation { label: g.pixel, pixel: g.pixel }).collect();
+    let pixels: Vec<Graduation> = g.iter().map(|g| Graduation::marked(g.pixel, g.pixel)).collect();
     scale::span(&pixels)
 }
 

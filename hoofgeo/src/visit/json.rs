@@ -1,7 +1,8 @@
 //! What `measurements.json` says of one photo.
 
 use super::photo::PhotoReport;
-use crate::error::Error;
+use super::ruler::RulerRead;
+use crate::error::{Error, Result};
 use crate::evaluate::Value;
 use crate::measured::{Measured, flag_meaning};
 use crate::scene::{Known, Scene};
@@ -45,6 +46,21 @@ pub(super) fn refusal_json(photo: Option<&str>, error: &Error) -> Json {
     })
 }
 
+/// What was read of the ruler, or why it was not.
+fn ruler_json(read: &Result<RulerRead>) -> Json {
+    match read {
+        Ok(r) => json!({
+            "numbered_by": r.numbered_by,
+            "graduations": r.graduations.len(),
+            "step_mm": r.step_mm,
+            "rms_px": r.rms_px,
+            "share_found": r.share_found,
+            "margin": r.margin,
+        }),
+        Err(e) => json!({ "refused": e.what(), "help": e.help_text() }),
+    }
+}
+
 fn known(k: Known) -> Json {
     json!({ "value": k.value, "u": k.u })
 }
@@ -55,11 +71,17 @@ fn scene_json(report: &PhotoReport) -> Json {
     let names = ["k1", "k2", "k3", "p1", "p2"];
     let distortion: Map<String, Json> =
         names.iter().zip(scene.distortion()).map(|(n, k)| ((*n).to_owned(), known(k))).collect();
-    let points = report.sidecar.scale.iter().flat_map(|s| &s.points);
-    let graduations: Vec<_> = points
-        .zip(&scene.fit.residuals_px)
-        .map(|(g, r)| json!({ "mm": g.mm, "at": g.at, "residual_px": [r.x, r.y] }))
-        .collect();
+    let residuals = &scene.fit.residuals_px;
+    let read = report.ruler.as_ref().and_then(|r| r.as_ref().ok());
+    let graduations: Vec<_> = if let Some(read) = read {
+        let points = read.graduations.iter().zip(residuals);
+        points
+            .map(|(g, r)| json!({ "mm": g.mm, "at": g.at, "u_px": g.u_px, "residual_px": [r.x, r.y] }))
+            .collect()
+    } else {
+        let points = report.sidecar.scale.iter().flat_map(|s| &s.points).zip(residuals);
+        points.map(|(g, r)| json!({ "mm": g.mm, "at": g.at, "residual_px": [r.x, r.y] })).collect()
+    };
     let planes: Map<String, Json> = report
         .measured
         .located
@@ -77,6 +99,7 @@ fn scene_json(report: &PhotoReport) -> Json {
         "scale": {
             "kind": report.sidecar.scale.as_ref().map(|s| s.kind),
             "graduations": graduations,
+            "ruler_read": report.ruler.as_ref().map(ruler_json),
             "rms_px": scene.fit.rms_px,
             "chi_square": scene.fit.chi_square,
             "degrees_of_freedom": scene.fit.degrees_of_freedom,

@@ -15,6 +15,7 @@ mod picture;
 mod quality;
 #[cfg(feature = "pictures")]
 mod rectify;
+mod ruler;
 mod run;
 mod start;
 
@@ -24,8 +25,6 @@ pub use output::{CSV_COLUMNS, Rendered, Writers, write_whole};
 pub use photo::{PhotoReport, measure_entry};
 #[cfg(feature = "pictures")]
 pub use rectify::{RectifyProgress, rectify_folder};
-pub use run::{
-    CheckOptions, CheckReport, Outputs, Progress, Stop, Summary, VisitOptions, check_folder,
-    measure_folder,
-};
+pub use ruler::{RulerRead, RulerReadPoint};
+pub use run::{CheckOptions, CheckReport, Outputs, Progress, Stop, Summary, VisitOptions, check_folder, measure_folder};
 pub use start::{Started, start_folder};

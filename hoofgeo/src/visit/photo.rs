@@ -2,8 +2,10 @@
 
 use super::folder::{Entry, SIDECAR_SUFFIX, is_photo_name};
 use super::lens::{LensUsed, Lenses};
+use super::ruler::{Graduations, RulerRead};
+use super::run::VisitOptions;
 use crate::error::{Error, ErrorKind, Result};
-use crate::measured::{MeasureOptions, Measured, measure};
+use crate::measured::{Measured, measure_with};
 use crate::photo::{PhotoFacts, Remark, Sha256Hex, read_facts_and_fingerprint};
 use crate::scene::SceneFlag;
 use crate::sidecar::Sidecar;
@@ -28,6 +30,8 @@ pub struct PhotoReport {
     pub lens: LensUsed,
     /// Scene and values.
     pub measured: Measured,
+    /// The ruler as it was read from the pixels, where it was to be, or why it could not be.
+    pub ruler: Option<Result<RulerRead>>,
     /// Path of the annotated picture relative to the output folder, where one was asked for, or why there is none.
     pub picture: Option<Result<String>>,
 }
@@ -43,9 +47,12 @@ impl PhotoReport {
 ///
 /// # Errors
 /// Everything that makes it impossible; the error names the file.
-pub fn measure_entry(entry: &Entry, lenses: &Lenses, options: &MeasureOptions) -> Result<PhotoReport> {
+pub fn measure_entry(entry: &Entry, lenses: &Lenses, options: &VisitOptions) -> Result<PhotoReport> {
     let read = read_entry(entry, lenses)?;
-    let mut measured = measure(&read.sidecar, &read.lens.prior, options).map_err(|e| e.in_file(entry.sidecar()))?;
+    let mut graduations = Graduations::of(entry, &read, options.read_ruler);
+    let mut measured = graduations
+        .locate(|g| measure_with(&read.sidecar, &read.lens.prior, &options.measure, g))
+        .map_err(|e| e.in_file(entry.sidecar()))?;
     if read.lens.forced.is_some() {
         measured.scene.flags.push(SceneFlag::LensForced);
     }
@@ -58,6 +65,7 @@ pub fn measure_entry(entry: &Entry, lenses: &Lenses, options: &MeasureOptions) -
         sidecar: read.sidecar,
         lens: read.lens,
         measured,
+        ruler: graduations.take_reading(),
         picture: None,
     })
 }

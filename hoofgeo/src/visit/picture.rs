@@ -4,6 +4,7 @@ use super::output::{PICTURES_FOLDER, write_whole};
 use super::photo::PhotoReport;
 use crate::error::{Error, Result};
 use crate::picture::{PictureOptions, annotate_bytes};
+use crate::sidecar::Graduation;
 use std::path::Path;
 
 /// Draws and writes the picture; gives its path relative to the output folder.
@@ -11,7 +12,13 @@ pub(super) fn write(report: &PhotoReport, out: &Path) -> Result<String> {
     let photo = &report.path;
     let bytes = std::fs::read(photo).map_err(|e| Error::io(photo, "cannot read the file", &e))?;
     let options = PictureOptions::default();
-    let jpeg = annotate_bytes(&bytes, &report.facts, &report.sidecar, &report.measured, &options)
+    // The graduations that were read are drawn in the place of those that were not marked: every tenth millimetre.
+    let mut sidecar = report.sidecar.clone();
+    if let (Some(Ok(read)), Some(scale)) = (&report.ruler, &mut sidecar.scale) {
+        let tens = read.graduations.iter().filter(|g| (g.mm / 10.0).fract() == 0.0);
+        scale.points = tens.map(|g| Graduation::along(g.mm, g.at)).collect();
+    }
+    let jpeg = annotate_bytes(&bytes, &report.facts, &sidecar, &report.measured, &options)
         .map_err(|e| e.in_file(photo))?;
     // a.png and a.jpg may lie side by side.
     let is_jpeg = [".jpg", ".jpeg"].iter().any(|e| report.name.to_ascii_lowercase().ends_with(e));

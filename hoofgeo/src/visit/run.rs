@@ -4,8 +4,9 @@ use super::folder::{Entry, walk};
 use super::lens::{LensDatabase, Lenses};
 use super::output::{Rendered, Writers};
 use super::photo::{PhotoReport, ReadEntry, measure_entry, read_entry};
+use super::ruler::Graduations;
 use crate::error::{Error, ErrorKind, Result};
-use crate::measured::{MeasureOptions, locate};
+use crate::measured::{MeasureOptions, locate_with};
 use rayon::prelude::*;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -49,6 +50,8 @@ pub struct VisitOptions {
     /// Whether a lens profile is used also where the photo's header names another camera, lens or zoom. Such photos carry
     /// [`SceneFlag::LensForced`](crate::scene::SceneFlag::LensForced).
     pub force_lens: bool,
+    /// Whether a straight ruler of which two graduations are marked, or none, is read from the pixels (feature `pictures`).
+    pub read_ruler: bool,
 }
 
 /// Where the results of a folder are written.
@@ -98,7 +101,7 @@ pub fn measure_folder(
     let mut writers = Writers::create(&outputs.folder, &options.measure)?;
     let mut summary = Summary::default();
     let mut entries = walk(folder, std::slice::from_ref(&outputs.folder));
-    let batch = if options.pictures { PICTURE_BATCH } else { BATCH };
+    let batch = if options.pictures || options.read_ruler { PICTURE_BATCH } else { BATCH };
     loop {
         let work: Vec<Result<Entry>> = entries.by_ref().take(batch).collect();
         if work.is_empty() {
@@ -111,7 +114,7 @@ pub fn measure_folder(
                     return Err((None, stopped()));
                 }
                 let entry = entry.map_err(|e| (None, e))?;
-                let measured = measure_entry(&entry, &lenses, &options.measure);
+                let measured = measure_entry(&entry, &lenses, options);
                 #[cfg_attr(not(feature = "pictures"), expect(unused_mut, reason = "the picture is added to it"))]
                 let mut report = measured.map_err(|e| (Some(entry.name), e))?;
                 #[cfg(feature = "pictures")]
@@ -242,7 +245,10 @@ fn check_entry(entry: &Entry, lenses: &Lenses, options: &CheckOptions) -> Checke
     let read = read_entry(entry, lenses);
     let mut remarks = Vec::new();
     let outcome = read.and_then(|read| {
-        let located = locate(&read.sidecar, &read.lens.prior).map_err(|e| e.in_file(entry.sidecar()));
+        let mut graduations = Graduations::of(entry, &read, options.pixels);
+        let located = graduations
+            .locate(|g| locate_with(&read.sidecar, &read.lens.prior, g))
+            .map_err(|e| e.in_file(entry.sidecar()));
         remarks.extend(read.facts.remarks.iter().map(ToString::to_string));
         remarks.extend(read.lens.note.clone());
         if let Ok((scene, _)) = &located {

@@ -1,0 +1,279 @@
+//! Equidistant lines seen through a lens: the projective comb, fitted robustly.
+//!
+//! A straight edge with lines at equal distances is seen by a camera without distortion on a straight line, line k at
+//! (a k + b) / (c k + 1) along it. The lens bends both, by one and the same radial distortion; so that is fitted with them, and what
+//! neither perspective nor a lens can do shows as a residual: a curved tape.
+
+use super::lines::Line;
+use super::trace::spread;
+use crate::lens::{Camera, Distortion};
+use nalgebra::{Matrix3, Point2, Vector2, Vector3};
+
+/// Standard uncertainty of k1 before the lines are looked at, for a focal length of 1.2 times the longer side (estimate, no source: as
+/// wide as an uncorrected wide-angle lens).
+const K1_U: f64 = 0.1;
+/// A line further off the comb than this many times the scatter is rejected.
+const REJECT: f64 = 4.0;
+/// A wave is as long as this many lines where systematic residuals are looked for.
+const SMOOTH: usize = 7;
+
+/// A fitted comb.
+#[derive(Debug, Clone)]
+pub(super) struct Comb {
+    /// The lines that belong to it, in order.
+    pub lines: Vec<Line>,
+    /// Residual of each along the comb, px.
+    pub residuals: Vec<f64>,
+    /// Standard uncertainty of each along the comb, px: noise, irregularity of the lines, and what neighbours share.
+    pub u_px: Vec<f64>,
+    /// How many lines were rejected.
+    pub rejected: usize,
+    /// Root mean square of the residuals, px.
+    pub rms_px: f64,
+    /// Root mean square of the residuals' moving mean over seven lines, px: what is bent or unequal.
+    pub systematic_px: f64,
+    /// Root mean square distance of the lines' middles from a straight line seen through the lens, px.
+    pub bend_px: f64,
+    /// The radial distortion that fits.
+    pub k1: f64,
+    focal: f64,
+    principal: Point2<f64>,
+    origin: Point2<f64>,
+    along: Vector2<f64>,
+    projective: Projective,
+}
+
+/// t = (a κ + b) / (c κ + 1) with κ the line's number brought to −1 … 1.
+#[derive(Debug, Clone, Copy)]
+struct Projective {
+    a: f64,
+    b: f64,
+    c: f64,
+    middle: f64,
+    half: f64,
+}
+
+impl Projective {
+    fn at(&self, number: f64) -> f64 {
+        let k = (number - self.middle) / self.half;
+        (self.a * k + self.b) / (self.c * k + 1.0)
+    }
+
+    /// Weighted least squares of the form multiplied out, reweighted until it is that of the residuals.
+    fn fit(numbers: &[f64], t: &[f64], weights: &[f64]) -> Option<Self> {
+        let (low, high) = numbers.iter().fold((f64::MAX, f64::MIN), |(l, h), n| (l.min(*n), h.max(*n)));
+        let (middle, half) = (0.5 * (low + high), 0.5 * (high - low));
+        let size = t.iter().fold(0.0_f64, |s, t| s.max(t.abs()));
+        let mut fit = Self { a: 0.0, b: 0.0, c: 0.0, middle, half };
+        for _ in 0..4 {
+            let (mut n, mut g) = (Matrix3::zeros(), Vector3::zeros());
+            for ((number, t), w) in numbers.iter().zip(t).zip(weights) {
+                let k = (number - middle) / half;
+                let row = Vector3::new(k, 1.0, -k * t / size) / (fit.c * k + 1.0);
+                n += row * row.transpose() * *w;
+                g += row * (*w * t / (fit.c * k + 1.0));
+            }
+            let x = n.cholesky()?.solve(&g);
+            fit = Self { a: x[0], b: x[1], c: x[2] / size, ..fit };
+            if fit.c.abs() > 0.9 {
+                return None;
+            }
+        }
+        Some(fit)
+    }
+}
+
+/// Undistorted places of the lines and how well they lie on a straight projective comb.
+struct Straightened {
+    cost: f64,
+    along: Vec<f64>,
+    across: Vec<f64>,
+    origin: Point2<f64>,
+    direction: Vector2<f64>,
+    projective: Projective,
+}
+
+struct Problem<'a> {
+    lines: &'a [Line],
+    u: &'a [f64],
+    u_across: f64,
+    focal: f64,
+    principal: Point2<f64>,
+}
+
+impl Problem<'_> {
+    fn straighten(&self, k1: f64) -> Option<Straightened> {
+        let camera = camera(self.focal, self.principal, k1);
+        let flat: Option<Vec<Point2<f64>>> = self
+            .lines
+            .iter()
+            .map(|l| Some(self.principal + camera.undistort(l.at)?.coords * self.focal))
+            .collect();
+        let flat = flat?;
+        let n = flat.len() as f64;
+        let origin = Point2::from(flat.iter().map(|p| p.coords).sum::<Vector2<f64>>() / n);
+        let (mut xx, mut xy, mut yy) = (0.0, 0.0, 0.0);
+        for p in &flat {
+            let d = p - origin;
+            (xx, xy, yy) = (xx + d.x * d.x, xy + d.x * d.y, yy + d.y * d.y);
+        }
+        let angle = 0.5 * (2.0 * xy).atan2(xx - yy);
+        let mut direction = Vector2::new(angle.cos(), angle.sin());
+        if (flat[flat.len() - 1] - flat[0]).dot(&direction) < 0.0 {
+            direction = -direction;
+        }
+        let normal = Vector2::new(-direction.y, direction.x);
+        // Points slide along their lines onto the straight edge: only then is the place along it free of the error across.
+        let mut along = Vec::with_capacity(flat.len());
+        let mut across = Vec::with_capacity(flat.len());
+        for (p, l) in flat.iter().zip(self.lines) {
+            let d = p - origin;
+            let w = d.dot(&normal);
+            let rise = l.direction.dot(&normal);
+            along.push(d.dot(&direction) - w * l.direction.dot(&direction) / rise);
+            across.push(w);
+        }
+        let numbers: Vec<f64> = self.lines.iter().map(|l| f64::from(l.number)).collect();
+        let mut weights: Vec<f64> = self.u.iter().map(|u| 1.0 / (u * u)).collect();
+        let mut projective = Projective::fit(&numbers, &along, &weights)?;
+        // Huber's weights: a few wrong lines must not pull.
+        for _ in 0..4 {
+            for (((w, u), t), k) in weights.iter_mut().zip(self.u).zip(&along).zip(&numbers) {
+                let r = (t - projective.at(*k)).abs() / u;
+                *w = (2.0 / r.max(2.0)) / (u * u);
+            }
+            projective = Projective::fit(&numbers, &along, &weights)?;
+        }
+        let huber = |r: f64| if r < 2.0 { r * r } else { 4.0 * r - 4.0 };
+        let mut cost = (k1 / K1_U).powi(2);
+        for (((t, w), k), u) in along.iter().zip(&across).zip(&numbers).zip(self.u) {
+            // Three lines share one window, in which the band's middle was found.
+            cost += huber((t - projective.at(*k)).abs() / u) + huber(w.abs() / self.u_across) / 3.0;
+        }
+        Some(Straightened { cost, along, across, origin, direction, projective })
+    }
+
+    /// The distortion that fits best: a coarse search, then golden sections.
+    fn best(&self) -> Option<(f64, Straightened)> {
+        const STEP: f64 = 0.05;
+        let cost = |k: f64| self.straighten(k).map_or(f64::INFINITY, |s| s.cost);
+        let start = (-7..=7).map(|i| f64::from(i) * STEP).min_by(|a, b| cost(*a).total_cmp(&cost(*b)))?;
+        let (mut low, mut high) = (start - STEP, start + STEP);
+        let golden = 0.5 * (5f64.sqrt() - 1.0);
+        let (mut a, mut b) = (high - golden * (high - low), low + golden * (high - low));
+        let (mut ca, mut cb) = (cost(a), cost(b));
+        for _ in 0..14 {
+            if ca < cb {
+                (high, b, cb) = (b, a, ca);
+                a = high - golden * (high - low);
+                ca = cost(a);
+            } else {
+                (low, a, ca) = (a, b, cb);
+                b = low + golden * (high - low);
+                cb = cost(b);
+            }
+        }
+        let k1 = 0.5 * (low + high);
+        Some((k1, self.straighten(k1)?))
+    }
+}
+
+fn camera(focal: f64, principal: Point2<f64>, k1: f64) -> Camera<f64> {
+    Camera { focal, principal, distortion: Distortion { k1, k2: 0.0, k3: 0.0, p1: 0.0, p2: 0.0 } }
+}
+
+impl Comb {
+    /// Fits a comb to lines in a frame of so many px; `u_across` is the scatter of their middles across the comb, px. `None` where
+    /// fewer than ten fit.
+    pub(super) fn fit(lines: &[Line], frame_px: (u32, u32), u_across: f64) -> Option<Self> {
+        let (w, h) = (f64::from(frame_px.0), f64::from(frame_px.1));
+        let (focal, principal) = (1.2 * w.max(h), Point2::new(w / 2.0, h / 2.0));
+        let mut kept = lines.to_vec();
+        // The lines' own irregularity is learnt from their scatter.
+        let mut jitter = 0.3;
+        for round in 0..6 {
+            if kept.len() < 10 {
+                return None;
+            }
+            let u: Vec<f64> = kept.iter().map(|l| l.u_noise_px.hypot(jitter)).collect();
+            let problem = Problem { lines: &kept, u: &u, u_across, focal, principal };
+            let (k1, s) = problem.best()?;
+            let residuals: Vec<f64> =
+                kept.iter().zip(&s.along).map(|(l, t)| t - s.projective.at(f64::from(l.number))).collect();
+            let scatter = spread(residuals.iter().copied());
+            let noise2 = kept.iter().map(|l| l.u_noise_px.powi(2)).sum::<f64>() / kept.len() as f64;
+            jitter = (scatter * scatter - noise2).max(0.0).sqrt().max(0.01);
+            let fits: Vec<bool> = residuals
+                .iter()
+                .zip(&kept)
+                .map(|(r, l)| r.abs() <= REJECT * jitter.hypot(l.u_noise_px).max(0.03))
+                .collect();
+            let good = fits.iter().filter(|f| **f).count();
+            if round >= 2 && good == kept.len() {
+                return Some(Self::assemble(kept, residuals, jitter, k1, s, lines.len(), focal, principal));
+            }
+            if round >= 1 {
+                let mut fits = fits.iter();
+                kept.retain(|_| fits.next().copied().unwrap_or(false));
+            }
+        }
+        None
+    }
+
+    #[expect(clippy::too_many_arguments, reason = "one call, right above")]
+    fn assemble(
+        lines: Vec<Line>,
+        residuals: Vec<f64>,
+        jitter: f64,
+        k1: f64,
+        s: Straightened,
+        all: usize,
+        focal: f64,
+        principal: Point2<f64>,
+    ) -> Self {
+        let n = residuals.len() as f64;
+        // Four parameters are fitted along the comb.
+        let dof = (n - 4.0).max(1.0);
+        let normalised: Vec<f64> =
+            residuals.iter().zip(&lines).map(|(r, l)| r / l.u_noise_px.hypot(jitter)).collect();
+        let chi = (normalised.iter().map(|r| r * r).sum::<f64>() / dof).sqrt().max(1.0);
+        // Neighbours with a common error are worth fewer lines than they are.
+        let shared = shared_factor(&normalised);
+        let u_px = lines.iter().map(|l| l.u_noise_px.hypot(jitter) * chi * shared).collect();
+        let moving: Vec<f64> = residuals.windows(SMOOTH).map(|w| w.iter().sum::<f64>() / SMOOTH as f64).collect();
+        let rms = |v: &[f64]| (v.iter().map(|r| r * r).sum::<f64>() / v.len().max(1) as f64).sqrt();
+        Self {
+            rejected: all - lines.len(),
+            rms_px: rms(&residuals),
+            systematic_px: rms(&moving),
+            bend_px: rms(&s.across),
+            lines,
+            residuals,
+            u_px,
+            k1,
+            focal,
+            principal,
+            origin: s.origin,
+            along: s.direction,
+            projective: s.projective,
+        }
+    }
+
+    /// Where the comb says that line `number` is, px.
+    pub(super) fn place(&self, number: f64) -> Point2<f64> {
+        let flat = self.origin + self.along * self.projective.at(number);
+        camera(self.focal, self.principal, self.k1).pixel(Point2::from((flat - self.principal) / self.focal))
+    }
+}
+
+/// By how much correlated residuals widen the uncertainty of what is fitted to them: √(1 + 2 Σρ), ρ the autocorrelations until the
+/// first that is not positive.
+fn shared_factor(r: &[f64]) -> f64 {
+    let power: f64 = r.iter().map(|v| v * v).sum();
+    if power <= 0.0 {
+        return 1.0;
+    }
+    let rho = |lag: usize| r.iter().zip(&r[lag..]).map(|(a, b)| a * b).sum::<f64>() / power;
+    let sum: f64 = (1..=8.min(r.len() / 4)).map(rho).take_while(|rho| *rho > 0.05).sum();
+    (1.0 + 2.0 * sum).sqrt()
+}
