@@ -41,6 +41,7 @@
 //! | a measurement of your own | [`measure::Measurement`] with [`formula!`], evaluated by [`evaluate::evaluate`] |
 //! | landmarks and lines | [`landmark`] |
 //! | sidecars, visit files, lens profiles, their schemas | [`sidecar`] |
+//! | judge values against stated limits: run under or low | [`review`] |
 //! | camera, lens and scale pose from graduations | [`scene::Scene`] |
 //! | lens distortion and its removal | [`lens`] |
 //! | calibrate a camera from photos of a board | [`calibrate`](mod@calibrate) |
@@ -80,6 +81,7 @@ pub mod picture;
 #[cfg(feature = "pictures")]
 pub mod pixels;
 pub mod placed;
+pub mod review;
 pub mod scale;
 pub mod scene;
 pub mod second_order;
