@@ -39,6 +39,8 @@ pub fn run(arguments: &Arguments) -> hoofgeo::Result<Outcome> {
         Command::Check(a) => commands::check::run(a),
         Command::Start(a) => commands::start::run(a),
         Command::Explain(a) => commands::explain::run(a),
+        Command::Review(a) => commands::review::run(a),
+        Command::Project(a) => commands::project::run(a),
         Command::Schema(a) => commands::schema::run(a),
         Command::Demo(a) => commands::demo::run(a),
     }

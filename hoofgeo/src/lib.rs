@@ -81,6 +81,7 @@ pub mod picture;
 #[cfg(feature = "pictures")]
 pub mod pixels;
 pub mod placed;
+pub mod project;
 pub mod review;
 pub mod scale;
 pub mod scene;

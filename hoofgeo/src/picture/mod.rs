@@ -19,6 +19,7 @@ mod font;
 mod labels;
 mod marks;
 mod panel;
+mod projection;
 mod sketch;
 mod space;
 mod style;
@@ -42,6 +43,8 @@ use panel::Panel;
 use sketch::Sketch;
 use space::Space;
 use std::path::Path;
+
+pub use projection::project_bytes;
 
 /// How to make a picture.
 #[derive(Debug, Clone, PartialEq)]

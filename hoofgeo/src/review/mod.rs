@@ -31,16 +31,26 @@
 //! # Ok::<(), hoofgeo::Error>(())
 //! ```
 
+#[cfg(feature = "files")]
+mod folder;
 mod foot;
 mod heel;
+#[cfg(feature = "files")]
+mod json;
 pub mod quantities;
 mod rules;
 mod verdict;
+#[cfg(feature = "files")]
+mod words;
 
+#[cfg(feature = "files")]
+pub use folder::{TrimCheck, VisitReview, review_folder};
 pub use foot::{FootReview, NotJudged, PairReview, PhotoValues, ToeSeen, Verdict, review_feet, review_pairs};
 pub use heel::{Answer, Evidence, HeelConclusion, HeelReview, MissingEvidence};
 pub use rules::{EvidenceRule, NO_SOURCE, Of, Otherwise, Question, Rule, Rules, When, find};
 pub use verdict::{Estimate, Judged, Stands, judge};
+#[cfg(feature = "files")]
+pub use words::{foot_words, limit, percent};
 
 /// The cautions that go with every judgement and projection.
 pub const CAUTIONS: &[&str] = &[
@@ -48,3 +58,15 @@ pub const CAUTIONS: &[&str] = &[
     "Limits are averages and rules of other horses; sound and lame feet overlap. A value past a limit is a question, not a fault.",
     "Lame, laminitic or growing animals and corrective trims belong with a vet and a qualified farrier; local law comes first.",
 ];
+
+/// The schema of a rules file.
+#[cfg(feature = "schema")]
+pub fn rules_schema() -> serde_json::Value {
+    crate::sidecar::schema::of::<Rules>(Rules::FORMAT)
+}
+
+/// The schema of `review.json`.
+#[cfg(all(feature = "schema", feature = "files"))]
+pub fn review_schema() -> serde_json::Value {
+    json::schema()
+}
