@@ -37,6 +37,10 @@ pub enum Command {
     Ruler(RulerArgs),
     /// Explain a measurement, landmark or line: definition, needs, source, published values
     Explain(ExplainArgs),
+    /// Hold a visit's values against stated limits: run under or low, toe, base, symmetry
+    Review(ReviewArgs),
+    /// Project a trim or weeks of growth from a measured foot: geometry, not a cutting instruction
+    Project(ProjectArgs),
     /// Print the JSON Schema of a file format
     Schema(SchemaArgs),
     /// Know the lens: calibrate a camera from photos of a printed board
@@ -176,6 +180,84 @@ pub struct ExplainArgs {
     pub name: Option<String>,
 }
 
+/// `review`
+#[derive(Debug, Args)]
+#[command(
+    after_help = "Exit code: 0 all reviewed, 1 some photos refused, 2 could not run.\nTo change limits: hoofgeo review --write-rules my.json, edit, hoofgeo review FOLDER --rules my.json"
+)]
+pub struct ReviewArgs {
+    /// Folder of the photos; sub-folders are walked too
+    #[arg(required_unless_present = "write_rules")]
+    pub folder: Option<PathBuf>,
+    /// Rules to hold the values against [default: those of the program]
+    #[arg(long, value_name = "FILE")]
+    pub rules: Option<PathBuf>,
+    /// Folder for review.json
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+    /// Write the program's rules to a new file, to be changed, and do nothing else
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["folder", "rules", "out"])]
+    pub write_rules: Option<PathBuf>,
+    /// Print nothing but refusals
+    #[arg(long, short)]
+    pub quiet: bool,
+}
+
+/// `project`
+#[derive(Debug, Args)]
+#[command(after_help = "Exit code: 0 all projected, 1 some photos refused, 2 could not run.")]
+#[command(group = clap::ArgGroup::new("what").required(true).multiple(true).args(["heels_to_sole_plane", "lower_heels", "toe", "lower_toe", "weeks"]))]
+pub struct ProjectArgs {
+    /// Folder of the photos, or one sidecar (NAME.hoof.json)
+    pub path: PathBuf,
+    /// Lower the heels to the hard sole plane, as far as the gauge or landmark says
+    #[arg(long, conflicts_with = "lower_heels")]
+    pub heels_to_sole_plane: bool,
+    /// Lower the heels by so much, square to the ground
+    #[arg(long, value_name = "MM", value_parser = millimetres)]
+    pub lower_heels: Option<f64>,
+    /// Dress the toe back by so much along the ground
+    #[arg(long, value_name = "MM", value_parser = millimetres)]
+    pub toe: Option<f64>,
+    /// Lower the toe from below by so much, square to the ground
+    #[arg(long, value_name = "MM", value_parser = millimetres)]
+    pub lower_toe: Option<f64>,
+    /// Let the foot grow for so many weeks, after the trim if one is given
+    #[arg(long, value_name = "N", value_parser = weeks)]
+    pub weeks: Option<f64>,
+    /// Growth of the toe along its wall, net of wear, mm a month [default: 7.6]
+    #[arg(long, value_name = "MM", requires = "weeks", value_parser = millimetres)]
+    pub growth: Option<f64>,
+    /// Growth of the heel along its wall, net of wear, mm a month [default: as the toe]
+    #[arg(long, value_name = "MM", requires = "weeks", value_parser = millimetres)]
+    pub heel_growth: Option<f64>,
+    /// Folder for projection.json and pictures/
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+    /// Draw no pictures
+    #[arg(long)]
+    pub no_pictures: bool,
+    /// Print nothing but refusals
+    #[arg(long, short)]
+    pub quiet: bool,
+}
+
+/// More than this is no trim.
+fn millimetres(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(x) if (0.0..=50.0).contains(&x) => Ok(x),
+        _ => Err("must be 0 to 50 mm".to_owned()),
+    }
+}
+
+/// The hoof is renewed within a year or so.
+fn weeks(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(x) if (0.0..=52.0).contains(&x) => Ok(x),
+        _ => Err("must be 0 to 52 weeks".to_owned()),
+    }
+}
+
 /// `schema`
 #[derive(Debug, Args)]
 pub struct SchemaArgs {
@@ -206,4 +288,10 @@ pub enum Format {
     Visit,
     /// A lens profile, NAME.lens.json
     Lens,
+    /// Rules that values are held against, for `review --rules`
+    Rules,
+    /// What `review --out` writes, review.json
+    Review,
+    /// What `project --out` writes, projection.json
+    Projection,
 }

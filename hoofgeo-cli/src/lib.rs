@@ -41,6 +41,8 @@ pub fn run(arguments: &Arguments) -> hoofgeo::Result<Outcome> {
         Command::Start(a) => commands::start::run(a),
         Command::Ruler(a) => commands::ruler::run(a),
         Command::Explain(a) => commands::explain::run(a),
+        Command::Review(a) => commands::review::run(a),
+        Command::Project(a) => commands::project::run(a),
         Command::Schema(a) => commands::schema::run(a),
         Command::Lens(a) => commands::lens::run(a),
         Command::Demo(a) => commands::demo::run(a),

@@ -72,10 +72,55 @@ struct Gradient {
     gauge: f64,
 }
 
+/// A function of a photo's points that can be evaluated with its uncertainty: a measurement's formula, or one that brings along
+/// numbers of its own, such as how much is trimmed.
+pub trait Function: Sync {
+    /// On plain numbers.
+    ///
+    /// # Errors
+    /// Where it has no value on this photo.
+    fn value(&self, p: &Placed<'_, f64>) -> Outcome<f64>;
+    /// On dual numbers.
+    ///
+    /// # Errors
+    /// Where it has no value on this photo.
+    fn dual(&self, p: &Placed<'_, Dual>) -> Outcome<Dual>;
+    /// The variance that its own numbers bring, in the square of the formula's unit; the points carry no sensitivities here.
+    ///
+    /// # Errors
+    /// Where it has no value on this photo.
+    fn own_variance(&self, _: &Placed<'_, Dual>) -> Outcome<f64> {
+        Ok(0.0)
+    }
+}
+
+impl Function for Formula {
+    fn value(&self, p: &Placed<'_, f64>) -> Outcome<f64> {
+        (self.value)(p)
+    }
+
+    fn dual(&self, p: &Placed<'_, Dual>) -> Outcome<Dual> {
+        (self.dual)(p)
+    }
+}
+
 /// Evaluates one measurement with its uncertainty: to first order with all correlations kept (JCGM 100:2008, 5.1.2 and 5.2.2),
 /// to second order in the tilts.
 pub fn evaluate(measurement: &'static Measurement, located: &Located, scene: &Scene) -> Outcome<Value> {
-    let gradient = differentiate(&measurement.formula, located)?;
+    evaluate_function(measurement, &measurement.formula, located, scene)
+}
+
+/// The same with another function in the formula's stead; `measurement` names the value and gives its unit.
+///
+/// # Errors
+/// Where the function has no value on this photo.
+pub fn evaluate_function(
+    measurement: &'static Measurement,
+    function: &dyn Function,
+    located: &Located,
+    scene: &Scene,
+) -> Outcome<Value> {
+    let gradient = differentiate(function, located)?;
     let by_scene: SVector<f64, UNKNOWNS> =
         gradient.points.iter().map(|(i, g)| located.points[*i].by_scene.transpose() * g).sum();
     let mut variances: Vec<(Source, f64)> =
@@ -114,7 +159,13 @@ pub fn evaluate(measurement: &'static Measurement, located: &Located, scene: &Sc
     if let Some((_, u)) = located.gauge {
         variances.push((Source::Gauge, (gradient.gauge * u).powi(2)));
     }
-    let bent = located.second_order.as_ref().and_then(|s| s.deviation(&measurement.formula, located, gradient.value));
+    let own = function.own_variance(&Placed::new(
+        &located.index,
+        &constant_places(located),
+        located.gauge.map(|g| Dual::from_re(g.0)),
+    ))?;
+    variances.push((Source::Intervention, own));
+    let bent = located.second_order.as_ref().and_then(|s| s.deviation(function, located, gradient.value));
     if let Some(bent) = bent {
         variances.push((Source::MeasuredPlane, bent.plane));
         // The scene's part goes to whatever makes its tilts uncertain.
@@ -122,7 +173,7 @@ pub fn evaluate(measurement: &'static Measurement, located: &Located, scene: &Sc
         let total = trace(&scene.covariance);
         variances.extend(SCENE_SOURCES.into_iter().zip(&scene.parts).map(|(s, c)| (s, bent.scene * trace(c) / total)));
     }
-    if let Some(v) = second_pose_variance(measurement, located, scene, gradient.value) {
+    if let Some(v) = second_pose_variance(function, located, scene, gradient.value) {
         variances.push((Source::PoseAmbiguity, v));
     }
     let u2: f64 = variances.iter().map(|(_, v)| v).sum();
@@ -147,18 +198,18 @@ pub fn evaluate(measurement: &'static Measurement, located: &Located, scene: &Sc
 
 /// The second pose as a further unknown: with probability p the value is off by the difference Δ, a variance of p Δ²; at least
 /// Δ²/4, so that the interval (k = 2) reaches the second value.
-fn second_pose_variance(measurement: &Measurement, located: &Located, scene: &Scene, value: f64) -> Option<f64> {
+fn second_pose_variance(function: &dyn Function, located: &Located, scene: &Scene, value: f64) -> Option<f64> {
     let places = located.second.as_ref()?;
     let (_, probability) = scene.second?;
     let placed = Placed::new(&located.index, places, located.gauge.map(|g| g.0));
-    let other = (measurement.formula.value)(&placed).ok()?;
+    let other = function.value(&placed).ok()?;
     Some((other - value).powi(2) * probability.max(0.25))
 }
 
 /// Value and sensitivities of a formula, worked out only for the points that it makes use of.
-fn differentiate(formula: &Formula, located: &Located) -> Outcome<Gradient> {
+fn differentiate(function: &dyn Function, located: &Located) -> Outcome<Gradient> {
     let placed = located.placed();
-    let value = (formula.value)(&placed)?;
+    let value = function.value(&placed)?;
     let used = placed.used();
     let mut wanted: Vec<usize> = used.landmarks().filter_map(|l| located.index.landmark(l)).collect();
     for line in used.lines() {
@@ -166,14 +217,13 @@ fn differentiate(formula: &Formula, located: &Located) -> Outcome<Gradient> {
     }
     let mut points: Vec<(usize, Vector2<f64>)> = wanted.iter().map(|&i| (i, Vector2::zeros())).collect();
     let mut gauge = 0.0;
-    let mut dual: Vec<Point2<Dual>> =
-        located.places.iter().map(|p| Point2::new(Dual::from_re(p.x), Dual::from_re(p.y))).collect();
+    let mut dual = constant_places(located);
     for chunk in points.chunks_mut(Formula::SEEDS / 2) {
         for (k, (i, _)) in chunk.iter().enumerate() {
             dual[*i].x = dual[*i].x.derivative(2 * k);
             dual[*i].y = dual[*i].y.derivative(2 * k + 1);
         }
-        let out = (formula.dual)(&Placed::new(&located.index, &dual, located.gauge.map(|g| Dual::from_re(g.0))))?;
+        let out = function.dual(&Placed::new(&located.index, &dual, located.gauge.map(|g| Dual::from_re(g.0))))?;
         let eps = out.eps.unwrap_generic(Const::<{ Formula::SEEDS }>, U1);
         for (k, (i, g)) in chunk.iter_mut().enumerate() {
             *g = Vector2::new(eps[2 * k], eps[2 * k + 1]);
@@ -183,10 +233,15 @@ fn differentiate(formula: &Formula, located: &Located) -> Outcome<Gradient> {
     }
     if used.gauge {
         let read = located.gauge.map(|g| Dual::from_re(g.0).derivative(0));
-        let out = (formula.dual)(&Placed::new(&located.index, &dual, read))?;
+        let out = function.dual(&Placed::new(&located.index, &dual, read))?;
         gauge = out.eps.unwrap_generic(Const::<{ Formula::SEEDS }>, U1)[0];
     }
     Ok(Gradient { value, used, points, gauge })
+}
+
+/// The places as dual numbers without sensitivities.
+fn constant_places(located: &Located) -> Vec<Point2<Dual>> {
+    located.places.iter().map(|p| Point2::new(Dual::from_re(p.x), Dual::from_re(p.y))).collect()
 }
 
 /// Draws the joint distribution of all values (JCGM 101:2008) and attaches each value's summary to it.
@@ -203,25 +258,15 @@ pub fn monte_carlo(
     draws: usize,
     seed: u64,
 ) -> crate::error::Result<()> {
-    let joint = Joint::new(located, scene)?;
     let formulas: Vec<_> =
         values.iter().map(|v| (v.measurement.formula.value, v.measurement.quantity.factor())).collect();
-    let columns = draw_blocks(
-        draws,
-        values.len(),
-        seed,
-        || joint.workspace(),
-        |space, rng, _, out| {
-            if let Some(gauge) = joint.draw(space, rng) {
-                let placed = Placed::new(&located.index, &space.places, gauge);
-                for (o, (formula, factor)) in out.iter_mut().zip(&formulas) {
-                    if let Ok(v) = formula(&placed) {
-                        *o = v * factor;
-                    }
-                }
+    let columns = sample(located, scene, draws, seed, values.len(), &|placed, _, out| {
+        for (o, (formula, factor)) in out.iter_mut().zip(&formulas) {
+            if let Ok(v) = formula(placed) {
+                *o = v * factor;
             }
-        },
-    );
+        }
+    })?;
     for (value, samples) in values.iter_mut().zip(columns) {
         let Some(summary) = Summary::at_95(samples) else { continue };
         if summary.check_linear(value.value, value.u, value.dof).agreement == Agreement::Fails {
@@ -233,6 +278,33 @@ pub fn monte_carlo(
         value.monte_carlo = Some(summary);
     }
     Ok(())
+}
+
+/// Draws a photo's points and gives, for each draw, what `each` makes of them in `columns` numbers; what it leaves alone counts as
+/// undefined.
+///
+/// # Errors
+/// `Usage` where the scene's covariance is not one.
+pub(crate) fn sample(
+    located: &Located,
+    scene: &Scene,
+    draws: usize,
+    seed: u64,
+    columns: usize,
+    each: &(dyn Fn(&Placed<'_, f64>, &mut Xoshiro256PlusPlus, &mut [f64]) + Sync),
+) -> crate::error::Result<Vec<Vec<f64>>> {
+    let joint = Joint::new(located, scene)?;
+    Ok(draw_blocks(
+        draws,
+        columns,
+        seed,
+        || joint.workspace(),
+        |space, rng, _, out| {
+            if let Some(gauge) = joint.draw(space, rng) {
+                each(&Placed::new(&located.index, &space.places, gauge), rng, out);
+            }
+        },
+    ))
 }
 
 /// The joint distribution of everything a photo's values depend on.

@@ -41,6 +41,7 @@
 //! | a measurement of your own | [`measure::Measurement`] with [`formula!`], evaluated by [`evaluate::evaluate`] |
 //! | landmarks and lines | [`landmark`] |
 //! | sidecars, visit files, lens profiles, their schemas | [`sidecar`] |
+//! | judge values against stated limits: run under or low | [`review`] |
 //! | camera, lens and scale pose from graduations | [`scene::Scene`] |
 //! | lens distortion and its removal | [`lens`] |
 //! | the lens of a camera from the public lens database | [`lens::database`] |
@@ -85,6 +86,8 @@ pub mod pixels;
 pub mod placed;
 #[cfg(feature = "pictures")]
 pub mod rectify;
+pub mod project;
+pub mod review;
 pub mod scale;
 pub mod scene;
 pub mod second_order;

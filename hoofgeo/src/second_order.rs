@@ -9,8 +9,8 @@
 //! mean square deviation from f at the estimate is, to second order, ½ Σ f_ij² + (½ Σ f_ii)²; the second term is the square of the
 //! mean's shift, which the note leaves out and which an interval around the estimate has to cover.
 
+use crate::evaluate::Function;
 use crate::located::Located;
-use crate::measure::Formula;
 use crate::placed::Placed;
 use crate::scene::params::{TILT_X, UNKNOWNS, View3};
 use crate::scene::{Scene, State};
@@ -89,9 +89,9 @@ impl SecondOrder {
     }
 
     /// A formula's mean square deviation of second order; none where it is not defined on the way.
-    pub(crate) fn deviation(&self, formula: &Formula, located: &Located, value: f64) -> Option<Deviation> {
+    pub(crate) fn deviation(&self, function: &dyn Function, located: &Located, value: f64) -> Option<Deviation> {
         let gauge = located.gauge.map(|g| g.0);
-        let f = |places: &Vec<Point2<f64>>| (formula.value)(&Placed::new(&located.index, places, gauge)).ok();
+        let f = |places: &Vec<Point2<f64>>| function.value(&Placed::new(&located.index, places, gauge)).ok();
         // f(+) + f(−) − 2 f(0) along each direction: the second derivative.
         let bend = |places: &[Vec<Point2<f64>>; 2]| Some(f(&places[0])? + f(&places[1])? - 2.0 * value);
         let own: Option<Vec<f64>> = self.single.iter().map(bend).collect();

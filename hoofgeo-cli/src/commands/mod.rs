@@ -7,5 +7,7 @@ pub(crate) mod lens;
 pub(crate) mod measure;
 pub(crate) mod rectify;
 pub(crate) mod ruler;
+pub(crate) mod project;
+pub(crate) mod review;
 pub(crate) mod schema;
 pub(crate) mod start;

@@ -11,6 +11,9 @@ pub(crate) fn run(args: &SchemaArgs) -> Result<Outcome> {
         Format::Sidecar => schema::sidecar(),
         Format::Visit => schema::visit(),
         Format::Lens => schema::lens(),
+        Format::Rules => hoofgeo::review::rules_schema(),
+        Format::Review => hoofgeo::review::review_schema(),
+        Format::Projection => hoofgeo::project::projection_schema(),
     };
     print_line(format_args!("{schema:#}"))?;
     Ok(Outcome::Done)

@@ -21,6 +21,7 @@ mod labels;
 mod marks;
 mod panel;
 mod ruler;
+mod projection;
 mod sketch;
 mod space;
 mod style;
@@ -47,6 +48,7 @@ use space::Space;
 use std::path::Path;
 
 pub use ruler::ruler_picture;
+pub use projection::project_bytes;
 
 /// How to make a picture.
 #[derive(Debug, Clone, PartialEq)]

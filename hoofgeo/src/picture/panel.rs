@@ -26,7 +26,7 @@ const GUTTER: f64 = 13.0;
 const SIGNS: [&str; 5] = ["*", "†", "‡", "§", "¶"];
 
 /// Said under every picture.
-const CAUTION: &str = "A photo does not show the bone, and no value here is a diagnosis. A lame, laminitic or growing animal and any \
+pub(super) const CAUTION: &str = "A photo does not show the bone, and no value here is a diagnosis. A lame, laminitic or growing animal and any \
                        corrective trim belong with a vet and a qualified farrier; local law comes first.";
 
 /// A value's row.
@@ -198,7 +198,7 @@ impl Row {
 }
 
 /// Foot, view, side, stage and date.
-fn facts(sidecar: &Sidecar, taken: Option<&str>) -> String {
+pub(super) fn facts(sidecar: &Sidecar, taken: Option<&str>) -> String {
     let foot = match sidecar.subject.foot {
         Foot::LeftFore => "left fore",
         Foot::RightFore => "right fore",

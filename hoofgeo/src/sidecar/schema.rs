@@ -60,7 +60,7 @@ pub fn lens() -> Value {
     of::<LensFile>(LensProfile::FORMAT)
 }
 
-fn of<T: JsonSchema>(id: &str) -> Value {
+pub(crate) fn of<T: JsonSchema>(id: &str) -> Value {
     let mut schema = SchemaSettings::draft2020_12().into_generator().into_root_schema_for::<T>();
     schema.insert("$id".to_owned(), Value::String(format!("urn:hoofgeo:{}", id.replace('/', ":"))));
     schema.to_value()

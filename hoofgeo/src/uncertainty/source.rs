@@ -23,11 +23,13 @@ pub enum Source {
     PoseAmbiguity,
     /// A gauge reading on the foot itself.
     Gauge,
+    /// What is to be done to the foot, or happens to it: a trim, growth.
+    Intervention,
 }
 
 impl Source {
     /// All sources, in the order of the model.
-    pub const ALL: [Self; 8] = [
+    pub const ALL: [Self; 9] = [
         Self::Graduations,
         Self::ScaleTolerance,
         Self::Lens,
@@ -36,6 +38,7 @@ impl Source {
         Self::Landmarks,
         Self::PoseAmbiguity,
         Self::Gauge,
+        Self::Intervention,
     ];
 
     /// The name in files.
@@ -49,6 +52,7 @@ impl Source {
             Self::Landmarks => "landmarks",
             Self::PoseAmbiguity => "pose_ambiguity",
             Self::Gauge => "gauge",
+            Self::Intervention => "intervention",
         }
     }
 
@@ -63,6 +67,7 @@ impl Source {
             Self::Landmarks => "landmark placement",
             Self::PoseAmbiguity => "two possible poses",
             Self::Gauge => "gauge",
+            Self::Intervention => "trim and growth",
         }
     }
 }
@@ -203,6 +208,7 @@ pub const fn advice(source: Source, known: Circumstances) -> &'static str {
             "the scale looks the same leaning towards the camera and away from it: stand closer or tilt the camera a little more"
         }
         Source::Gauge => "repeat the gauge reading, and state its uncertainty",
+        Source::Intervention => "take this foot's own growth from two visits in place of the published range",
     }
 }
 

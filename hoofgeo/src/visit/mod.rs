@@ -27,4 +27,5 @@ pub use photo::{PhotoReport, measure_entry};
 pub use rectify::{RectifyProgress, rectify_folder};
 pub use ruler::{RulerRead, RulerReadPoint};
 pub use run::{CheckOptions, CheckReport, Outputs, Progress, Stop, Summary, VisitOptions, check_folder, measure_folder};
+pub(crate) use run::must_be_folder;
 pub use start::{Started, start_folder};

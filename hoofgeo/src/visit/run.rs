@@ -272,7 +272,7 @@ fn check_entry(entry: &Entry, lenses: &Lenses, options: &CheckOptions) -> Checke
     Checked { name: entry.name.clone(), outcome: outcome.map(|(read, _, _)| read), remarks }
 }
 
-pub(super) fn must_be_folder(folder: &Path) -> Result<()> {
+pub(crate) fn must_be_folder(folder: &Path) -> Result<()> {
     if folder.is_dir() {
         return Ok(());
     }

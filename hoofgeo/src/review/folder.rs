@@ -1,0 +1,128 @@
+//! Reviewing a visit's folder.
+
+use super::foot::{FootReview, PairReview, PhotoValues, review_feet, review_pairs};
+use super::rules::Rules;
+use crate::error::{Error, Result};
+use crate::foot::{Side, Stage, View};
+use crate::measured::MeasureOptions;
+use crate::project::{Comparable, comparable};
+use crate::visit::{Entry, Lenses, measure_entry, walk};
+use crate::{ErrorKind, Foot};
+use rayon::prelude::*;
+use std::path::{Path, PathBuf};
+
+/// Photos in work at a time.
+const BATCH: usize = 512;
+
+/// Whether a foot's photos from before and after a trim are comparable.
+#[derive(Debug, Clone)]
+pub struct TrimCheck {
+    /// Whose foot.
+    pub animal: String,
+    /// Which foot.
+    pub foot: Foot,
+    /// Which side of it.
+    pub side: Option<Side>,
+    /// The photos from before and after.
+    pub photos: [String; 2],
+    /// What their toe minus heel angles say.
+    pub check: Comparable,
+}
+
+/// A folder's review.
+#[derive(Debug, Clone)]
+pub struct VisitReview {
+    /// The rules used.
+    pub rules: Rules,
+    /// Each foot at each stage.
+    pub feet: Vec<FootReview>,
+    /// Left against right.
+    pub pairs: Vec<PairReview>,
+    /// Before against after.
+    pub trims: Vec<TrimCheck>,
+    /// How many photos were measured.
+    pub measured: usize,
+    /// What was refused.
+    pub refused: Vec<Error>,
+}
+
+impl VisitReview {
+    /// Of photos measured already.
+    pub fn new(photos: &[PhotoValues], rules: Rules, refused: Vec<Error>) -> Self {
+        Self {
+            feet: review_feet(photos, &rules),
+            pairs: review_pairs(photos, &rules),
+            trims: trims(photos),
+            measured: photos.len(),
+            refused,
+            rules,
+        }
+    }
+}
+
+/// Measures every photo of a folder and reviews each foot over all its photos. `skip` are folders to leave out, such as that of the
+/// results.
+///
+/// # Errors
+/// Where the folder does not exist or holds no photo. A photo that cannot be measured is no error of the run: it is reported to
+/// `each` and listed in [`VisitReview::refused`].
+pub fn review_folder(
+    folder: &Path,
+    rules: Rules,
+    skip: &[PathBuf],
+    each: &mut dyn FnMut(&Error),
+) -> Result<VisitReview> {
+    crate::visit::must_be_folder(folder)?;
+    let lenses = Lenses::default();
+    let (mut photos, mut refused) = (Vec::new(), Vec::new());
+    let mut entries = walk(folder, skip);
+    loop {
+        let work: Vec<Result<Entry>> = entries.by_ref().take(BATCH).collect();
+        if work.is_empty() {
+            break;
+        }
+        let done: Vec<Result<PhotoValues>> = work
+            .into_par_iter()
+            .map(|entry| {
+                let report = measure_entry(&entry?, &lenses, &MeasureOptions::default())?;
+                Ok(PhotoValues::new(&report.name, &report.sidecar, &report.measured, report.facts.taken.as_deref()))
+            })
+            .collect();
+        for result in done {
+            match result {
+                Ok(photo) => photos.push(photo),
+                Err(error) => {
+                    each(&error);
+                    refused.push(error);
+                }
+            }
+        }
+    }
+    if photos.is_empty() && refused.is_empty() {
+        return Err(Error::new(ErrorKind::Usage, "no photo is in this folder")
+            .in_file(folder)
+            .help("name a folder of photos with their sidecars"));
+    }
+    Ok(VisitReview::new(&photos, rules, refused))
+}
+
+/// Pairs each lateral photo from before a trim with the next of the same foot, side and day from after it.
+fn trims(photos: &[PhotoValues]) -> Vec<TrimCheck> {
+    let lateral = |stage| photos.iter().filter(move |p| p.view == View::Lateral && p.stage == Some(stage));
+    let value = |p: &PhotoValues| p.value("heel_toe_angle_difference").ok();
+    lateral(Stage::BeforeTrim)
+        .filter_map(|before| {
+            let same = |p: &&PhotoValues| {
+                (&p.animal, p.foot, p.side, &p.day) == (&before.animal, before.foot, before.side, &before.day)
+            };
+            let after = lateral(Stage::AfterTrim).find(same)?;
+            Some(TrimCheck {
+                animal: before.animal.clone(),
+                foot: before.foot,
+                side: before.side,
+                photos: [before.photo.clone(), after.photo.clone()],
+                check: comparable(value(before)?, value(after)?),
+            })
+        })
+        .collect()
+}
