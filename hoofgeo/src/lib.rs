@@ -41,6 +41,7 @@
 //! | a measurement of your own | [`measure::Measurement`] with [`formula!`], evaluated by [`evaluate::evaluate`] |
 //! | landmarks and lines | [`landmark`] |
 //! | sidecars, visit files, lens profiles, their schemas | [`sidecar`] |
+//! | a case over months: changes, rates, growth, what a trim changed | [`follow`](mod@follow) |
 //! | camera, lens and scale pose from graduations | [`scene::Scene`] |
 //! | lens distortion and its removal | [`lens`] |
 //! | calibrate a camera from photos of a board | [`calibrate`](mod@calibrate) |
@@ -66,6 +67,7 @@ pub mod calibrate;
 mod error;
 pub mod evaluate;
 pub mod explain;
+pub mod follow;
 mod foot;
 pub mod landmark;
 pub mod lens;

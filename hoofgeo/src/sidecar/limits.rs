@@ -18,3 +18,5 @@ pub(super) const CARD_MM: [f64; 2] = [85.60, 53.98];
 pub(super) const FOCAL_PX: f64 = 1e6;
 /// A distortion coefficient.
 pub(super) const DISTORTION: f64 = 1000.0;
+/// Weeks between two visits: a year.
+pub(super) const INTERVAL_WEEKS: f64 = 52.0;
