@@ -1,6 +1,7 @@
 //! The parts of the `hoofgeo` command, for its own tests and benches. Embedders use the `hoofgeo` crate.
 
 pub mod args;
+mod case_text;
 mod commands;
 pub mod demo;
 pub mod output;
@@ -38,6 +39,8 @@ pub fn run(arguments: &Arguments) -> hoofgeo::Result<Outcome> {
         Command::Measure(a) => commands::measure::run(a),
         Command::Check(a) => commands::check::run(a),
         Command::Start(a) => commands::start::run(a),
+        Command::Follow(a) => commands::follow::run(a),
+        Command::Report(a) => commands::report::run(a),
         Command::Explain(a) => commands::explain::run(a),
         Command::Schema(a) => commands::schema::run(a),
         Command::Demo(a) => commands::demo::run(a),

@@ -2,7 +2,7 @@
 
 use crate::Outcome;
 use crate::args::DemoArgs;
-use crate::demo::{Truth, cases, place_like_a_person, write};
+use crate::demo::{Case, RECOVERING, Truth, cases, place_like_a_person, visits, write};
 use crate::output::{Tables, print, refusal_text};
 use hoofgeo::evaluate::Value;
 use hoofgeo::measured::MeasureOptions;
@@ -23,6 +23,9 @@ const NOTES: &str = r#"{
 "#;
 
 pub(crate) fn run(args: &DemoArgs) -> Result<Outcome> {
+    if args.case {
+        return case(args);
+    }
     let (photos, results) = (args.folder.join("visit"), args.folder.join("results"));
     must_be_free(&args.folder)?;
     let truths = render(&photos, args)?;
@@ -100,7 +103,34 @@ fn must_be_free(folder: &Path) -> Result<()> {
 
 /// Renders the photos with their sidecars; gives their truths by name.
 fn render(folder: &Path, args: &DemoArgs) -> Result<HashMap<String, Truth>> {
-    let cases = cases();
+    let truths = render_all(folder, cases(), args)?;
+    let visit = folder.join(hoofgeo::visit::VISIT_FILE);
+    write_whole(&visit, NOTES.as_bytes())?;
+    Ok(truths)
+}
+
+/// The six visits of the recovering foot.
+fn case(args: &DemoArgs) -> Result<Outcome> {
+    must_be_free(&args.folder)?;
+    let visits = visits();
+    render_all(&args.folder, visits.iter().flat_map(|v| v.photos.clone()).collect(), args)?;
+    for visit in &visits {
+        let path = args.folder.join(visit.day).join(hoofgeo::visit::VISIT_FILE);
+        let text = format!("{:#}\n", visit.notes);
+        write_whole(&path, text.as_bytes())?;
+    }
+    if !args.quiet {
+        let folder = args.folder.display();
+        print(format_args!(
+            "{} visits of {RECOVERING}, an invented horse whose heels recover; the truth stands beside each photo.\n\n  \
+             hoofgeo follow {folder}\n  hoofgeo report {folder} --out {folder}-report\n",
+            visits.len()
+        ))?;
+    }
+    Ok(Outcome::Done)
+}
+
+fn render_all(folder: &Path, cases: Vec<Case>, args: &DemoArgs) -> Result<HashMap<String, Truth>> {
     let target = if args.quiet { ProgressDrawTarget::hidden() } else { ProgressDrawTarget::stderr() };
     let bar = ProgressBar::with_draw_target(Some(cases.len() as u64), target);
     if let Ok(style) = ProgressStyle::with_template("taking photos {bar:24} {pos}/{len}") {
@@ -120,7 +150,5 @@ fn render(folder: &Path, args: &DemoArgs) -> Result<HashMap<String, Truth>> {
         })
         .collect::<Result<_>>()?;
     bar.finish_and_clear();
-    let visit = folder.join(hoofgeo::visit::VISIT_FILE);
-    write_whole(&visit, NOTES.as_bytes())?;
     Ok(truths)
 }

@@ -3,6 +3,8 @@
 pub(crate) mod check;
 pub(crate) mod demo;
 pub(crate) mod explain;
+pub(crate) mod follow;
 pub(crate) mod measure;
+pub(crate) mod report;
 pub(crate) mod schema;
 pub(crate) mod start;

@@ -21,9 +21,14 @@
 //! | is a difference real; the smallest that could be seen | `change.rs` |
 //! | rates, dates of crossing a limit | `trend.rs` |
 //! | growth from rings and wall length | `growth.rs`, `rings.rs` |
+//! | reading folders; `follow.csv` and `follow.json` | `folders.rs`, `output.rs` |
 
 mod change;
+#[cfg(feature = "files")]
+mod folders;
 mod growth;
+#[cfg(feature = "files")]
+mod output;
 mod pool;
 mod rings;
 mod series;
@@ -31,26 +36,44 @@ mod shot;
 mod trend;
 
 pub use change::{Change, Verdict};
+#[cfg(feature = "files")]
+pub use folders::{lens_identity, read_folders};
 pub use growth::{Growth, GrowthFrom, GrowthPlace};
+#[cfg(feature = "files")]
+pub use output::{FOLLOW_COLUMNS, write_results};
 pub use pool::Scatter;
 pub use series::{Series, TrimEffect, VisitValue};
 pub use shot::{Key, LensIdentity, Reading, Shot, Way};
 pub use trend::{Crossing, MONTH_DAYS, Trend};
 
+use crate::measure::Measurement;
 use jiff::civil::Date;
 use std::collections::BTreeMap;
 
 /// How to follow a case.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone)]
 pub struct FollowOptions {
     /// Scales of one kind and tolerance are one and the same scale.
     pub one_scale: bool,
+    /// Limits whose day of crossing is asked for.
+    pub limits: Vec<Limit>,
 }
 
 impl Default for FollowOptions {
     fn default() -> Self {
-        Self { one_scale: true }
+        Self { one_scale: true, limits: Vec::new() }
     }
+}
+
+/// A value that a measurement may cross.
+#[derive(Debug, Clone)]
+pub struct Limit {
+    /// Of which measurement.
+    pub measurement: &'static Measurement,
+    /// In the measurement's unit.
+    pub value: f64,
+    /// Who says so.
+    pub source: String,
 }
 
 /// One animal over its visits.
@@ -107,7 +130,7 @@ impl Case {
         Self {
             animal: shots.first().map_or_else(String::new, |s| s.animal.clone()),
             visits: days.into_values().collect(),
-            series: series::all(shots, options.one_scale),
+            series: series::all(shots, options),
             trims: series::trims(shots, options.one_scale),
             growth: growth::all(shots, options.one_scale),
         }

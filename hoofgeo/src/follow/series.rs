@@ -3,7 +3,8 @@
 use super::change::Change;
 use super::pool::{Combination, Pool};
 use super::shot::{Key, Reading, Shot, Way};
-use super::trend::Trend;
+use super::trend::{Crossing, Trend};
+use super::{FollowOptions, Limit};
 use crate::Stage;
 use crate::measure::{ALL, Measurement};
 use jiff::civil::Date;
@@ -41,6 +42,8 @@ pub struct Series {
     pub since_first: Option<Change>,
     /// The straight line through all visits.
     pub trend: Option<Trend>,
+    /// When that line would cross each limit of this measurement.
+    pub crossings: Vec<(Limit, Crossing)>,
 }
 
 impl Series {
@@ -104,23 +107,29 @@ fn visit_value(pool: &Pool<'_>, day: Date, mean: &Combination) -> VisitValue {
 }
 
 /// Every row of an animal.
-pub(super) fn all(shots: &[&Shot], one_scale: bool) -> Vec<Series> {
+pub(super) fn all(shots: &[&Shot], options: &FollowOptions) -> Vec<Series> {
     rows(shots, Key::of)
         .into_iter()
         .map(|((key, _, way), readings)| {
-            let pool = Pool::new(readings.clone(), one_scale);
+            let pool = Pool::new(readings.clone(), options.one_scale);
+            let measurement = readings[0].1.measurement;
             let visits: Vec<(Date, Combination)> =
                 means(&pool, &readings).into_iter().map(|((day, _), mean)| (day, mean)).collect();
             let change =
                 |a: &(Date, Combination), b: &(Date, Combination)| Change::new(&pool, (a.0, &a.1), (b.0, &b.1));
+            let trend = Trend::new(&pool, &visits);
+            let limits = options.limits.iter().filter(|l| l.measurement.id == measurement.id);
+            let crossings =
+                trend.iter().flat_map(|t| limits.clone().map(|l| (l.clone(), t.crossing(l.value)))).collect();
             Series {
-                measurement: readings[0].1.measurement,
+                measurement,
                 key,
                 way,
                 values: visits.iter().map(|(day, mean)| visit_value(&pool, *day, mean)).collect(),
                 changes: visits.windows(2).map(|v| change(&v[0], &v[1])).collect(),
                 since_first: (visits.len() > 2).then(|| change(&visits[0], &visits[visits.len() - 1])),
-                trend: Trend::new(&pool, &visits),
+                trend,
+                crossings,
             }
         })
         .collect()

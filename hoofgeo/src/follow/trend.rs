@@ -153,6 +153,26 @@ pub enum Crossing {
 }
 
 impl Crossing {
+    /// The name used in results.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Between { .. } => "ahead",
+            Self::AlreadyPossible { .. } => "already_possible",
+            Self::Past => "past",
+            Self::MovesAway => "moves_away",
+            Self::NotWithinTenYears => "not_within_ten_years",
+        }
+    }
+
+    /// Earliest and latest day, where there are such.
+    pub const fn days(self) -> (Option<Date>, Option<Date>) {
+        match self {
+            Self::Between { earliest, latest, .. } => (Some(earliest), latest),
+            Self::AlreadyPossible { latest, .. } => (None, latest),
+            _ => (None, None),
+        }
+    }
+
     /// As a sentence without a full stop.
     pub fn words(&self) -> String {
         match self {
