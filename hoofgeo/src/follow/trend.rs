@@ -229,6 +229,51 @@ mod tests {
         assert_eq!(likely, Some(date(2026, 5, 3)));
     }
 
+    /// Days of crossing hold the true day as often as stated; Student's factor and the Birge ratio keep a rate honest whose values
+    /// scatter twice as much as they claim.
+    #[test]
+    fn crossing_days_and_rates_hold_the_truth() {
+        use crate::follow::pool::Fit;
+        use nalgebra::DVector;
+        use rand::{RngExt, SeedableRng};
+        let mut rng = rand_xoshiro::Xoshiro256PlusPlus::seed_from_u64(5);
+        for (scatter, crossings, rates) in [(1.0, 0.95..=0.985, 0.95..=0.985), (2.0, 0.93..=1.0, 0.93..=1.0)] {
+            let (mut crossed, mut held) = (0, 0);
+            for _ in 0..4000 {
+                let design = DMatrix::from_fn(6, 2, |i, j| if j == 0 { 1.0 } else { 1.15 * i as f64 });
+                let y = DVector::from_fn(6, |i, _| {
+                    36.0 + 1.0 * 1.15 * i as f64 + scatter * 0.8 * rng.sample::<f64, _>(rand_distr::StandardNormal)
+                });
+                let v = DMatrix::identity(6, 6) * 0.64;
+                let fit = Fit::new(&design, &y, &v, None).unwrap();
+                let from = date(2026, 1, 5);
+                let t = Trend {
+                    from,
+                    to: later(from, 5.0 * 35.0).unwrap(),
+                    visits: 6,
+                    start: fit.x[0],
+                    per_month: fit.x[1],
+                    covariance: Matrix2::from_fn(|i, j| fit.covariance[(i, j)]),
+                    k: fit.k,
+                    scatter: fit.scatter,
+                };
+                held += usize::from((t.per_month - 1.0).abs() <= t.k * t.u_per_month());
+                // 45 is truly reached after nine months.
+                let truly = later(from, 9.0 * MONTH_DAYS).unwrap();
+                crossed += usize::from(match t.crossing(45.0) {
+                    Crossing::Between { earliest, latest, .. } => {
+                        earliest <= truly && latest.is_none_or(|l| truly <= l)
+                    }
+                    Crossing::AlreadyPossible { latest, .. } => latest.is_none_or(|l| truly <= l),
+                    _ => false,
+                });
+            }
+            let share = |n: usize| n as f64 / 4000.0;
+            assert!(crossings.contains(&share(crossed)), "{scatter}: {}", share(crossed));
+            assert!(rates.contains(&share(held)), "{scatter}: {}", share(held));
+        }
+    }
+
     #[test]
     fn an_unresolved_rate_has_no_latest_day() {
         let Crossing::Between { latest, earliest, .. } = line(38.0, 0.3, [0.5, 0.2]).crossing(42.0) else { panic!() };
