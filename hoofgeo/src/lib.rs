@@ -42,6 +42,7 @@
 //! | landmarks and lines | [`landmark`] |
 //! | sidecars, visit files, lens profiles, their schemas | [`sidecar`] |
 //! | a case over months: changes, rates, growth, what a trim changed | [`follow`](mod@follow) |
+//! | judge values against stated limits: run under or low | [`review`] |
 //! | camera, lens and scale pose from graduations | [`scene::Scene`] |
 //! | lens distortion and its removal | [`lens`] |
 //! | calibrate a camera from photos of a board | [`calibrate`](mod@calibrate) |
@@ -82,6 +83,7 @@ pub mod picture;
 #[cfg(feature = "pictures")]
 pub mod pixels;
 pub mod placed;
+pub mod review;
 pub mod scale;
 pub mod scene;
 pub mod second_order;

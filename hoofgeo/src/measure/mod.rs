@@ -10,6 +10,7 @@ mod lateral;
 mod solar;
 
 pub use lateral::balance::{CORONARY_BAND_ANGLE, PASTERN_AXIS_DEVIATION, SUPPORT_LENGTH};
+pub(crate) use lateral::heel::heel_above_sole_plane;
 pub use lateral::heel::{
     HEEL_ABOVE_SOLE_PLANE, HEEL_ANGLE, HEEL_HEIGHT, HEEL_LENGTH, HEEL_SUPPORT_OFFSET, HEEL_TOE_ANGLE_DIFFERENCE,
     HEEL_TOE_HEIGHT_RATIO, HEEL_TOE_LENGTH_RATIO,

@@ -7,7 +7,7 @@ use std::fmt::{self, Display, Write as _};
 
 /// One step of a JSON path.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) enum Step {
+pub(crate) enum Step {
     Key(String),
     Index(usize),
 }

@@ -18,6 +18,7 @@ mod read;
 #[cfg(feature = "schema")]
 pub mod schema;
 mod start;
+pub(crate) mod strict;
 #[cfg(test)]
 mod tests;
 mod text;

@@ -199,7 +199,7 @@ pub const HEEL_ABOVE_SOLE_PLANE: Measurement = Measurement {
     formula: formula!(heel_above_sole_plane),
 };
 
-fn heel_above_sole_plane<T: Real>(p: &Placed<'_, T>) -> Outcome<T> {
+pub(crate) fn heel_above_sole_plane<T: Real>(p: &Placed<'_, T>) -> Outcome<T> {
     if let Ok(read) = p.gauge() {
         return Ok(read);
     }
