@@ -42,6 +42,7 @@
 //! | landmarks and lines | [`landmark`] |
 //! | sidecars, visit files, lens profiles, their schemas | [`sidecar`] |
 //! | a case over months: changes, rates, growth, what a trim changed | [`follow`](mod@follow) |
+//! | reports of a visit as pages | [`report`] (feature `report`) |
 //! | judge values against stated limits: run under or low | [`review`] |
 //! | camera, lens and scale pose from graduations | [`scene::Scene`] |
 //! | lens distortion and its removal | [`lens`] |
@@ -83,6 +84,8 @@ pub mod picture;
 #[cfg(feature = "pictures")]
 pub mod pixels;
 pub mod placed;
+#[cfg(feature = "report")]
+pub mod report;
 pub mod review;
 pub mod scale;
 pub mod scene;

@@ -42,7 +42,7 @@ pub use growth::{Growth, GrowthFrom, GrowthPlace};
 #[cfg(feature = "files")]
 pub use output::{FOLLOW_COLUMNS, write_results};
 pub use pool::Scatter;
-pub use series::{Series, TrimEffect, VisitValue};
+pub use series::{Series, SideDifference, TrimEffect, VisitValue};
 pub use shot::{Key, LensIdentity, Reading, Shot, Way};
 pub use trend::{Crossing, MONTH_DAYS, Trend};
 
@@ -87,6 +87,8 @@ pub struct Case {
     pub series: Vec<Series>,
     /// What the trims changed.
     pub trims: Vec<TrimEffect>,
+    /// Left feet against right ones.
+    pub sides: Vec<SideDifference>,
     /// How fast the horn grows.
     pub growth: Vec<Growth>,
 }
@@ -132,6 +134,7 @@ impl Case {
             visits: days.into_values().collect(),
             series: series::all(shots, options),
             trims: series::trims(shots, options.one_scale),
+            sides: series::sides(shots, options.one_scale),
             growth: growth::all(shots, options.one_scale),
         }
     }

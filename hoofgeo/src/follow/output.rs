@@ -6,7 +6,7 @@ use crate::visit::write_whole;
 use serde_json::{Value as Json, json};
 use std::path::Path;
 
-/// Columns of `follow.csv`, in order. `finding` is `visit`, `change`, `since_first`, `trend` (per month), `trim`, `growth_rings` or
+/// Columns of `follow.csv`, in order. `finding` is `visit`, `change`, `since_first`, `trend` (per month), `trim`, `left_minus_right`, `growth_rings` or
 /// `growth_wall_length` (per month), or `crosses` (the limit in `value`, the days in `from` and `to`).
 pub const FOLLOW_COLUMNS: [&str; 20] = [
     "animal",
@@ -99,6 +99,11 @@ fn csv(cases: &[Case]) -> std::result::Result<Vec<u8>, Box<dyn std::error::Error
             let row = with_unit(change_row(&t.change, "trim"), t.measurement);
             let row = Row { measurement: t.measurement.id, method: way_text(t.way), ..row };
             write(&mut out, &case.animal, t.key, &row)?;
+        }
+        for d in &case.sides {
+            let row = with_unit(change_row(&d.difference, "left_minus_right"), d.measurement);
+            let row = Row { measurement: d.measurement.id, method: way_text(d.way), ..row };
+            write(&mut out, &case.animal, d.key, &row)?;
         }
         for g in &case.growth {
             let key = Key { foot: g.foot, view: crate::View::Lateral, side: g.side, stage: None };
@@ -197,6 +202,15 @@ fn case_json(case: &Case) -> Json {
         })).collect::<Vec<_>>(),
         "series": case.series.iter().map(series_json).collect::<Vec<_>>(),
         "trims": case.trims.iter().map(trim_json).collect::<Vec<_>>(),
+        "left_minus_right": case.sides.iter().map(|d| json!({
+            "measurement": d.measurement.id,
+            "unit": d.measurement.quantity.unit(),
+            "key": key_json(d.key),
+            "method": way_text(d.way),
+            "left": visit_json(&d.left),
+            "right": visit_json(&d.right),
+            "difference": change_json(&d.difference),
+        })).collect::<Vec<_>>(),
         "growth": case.growth.iter().map(growth_json).collect::<Vec<_>>(),
     })
 }

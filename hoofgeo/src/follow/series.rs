@@ -5,8 +5,8 @@ use super::pool::{Combination, Pool};
 use super::shot::{Key, Reading, Shot, Way};
 use super::trend::{Crossing, Trend};
 use super::{FollowOptions, Limit};
-use crate::Stage;
 use crate::measure::{ALL, Measurement};
+use crate::{Foot, Stage};
 use jiff::civil::Date;
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -150,6 +150,54 @@ pub(super) fn trims(shots: &[&Shot], one_scale: bool) -> Vec<TrimEffect> {
                 before: visit_value(&pool, *day, before),
                 after: visit_value(&pool, *day, after),
                 change: Change::new(&pool, (*day, before), (*day, after)),
+            });
+        }
+    }
+    found
+}
+
+/// A measurement of the left foot of a pair against the right one's, on one day.
+#[derive(Debug, Clone)]
+pub struct SideDifference {
+    /// What was measured.
+    pub measurement: &'static Measurement,
+    /// The left foot, from where, when in a visit.
+    pub key: Key,
+    /// In which way, on both feet.
+    pub way: Way,
+    /// The left foot's value.
+    pub left: VisitValue,
+    /// The right foot's value.
+    pub right: VisitValue,
+    /// Left minus right: rose where the left one is larger.
+    pub difference: Change,
+}
+
+/// Left against right, for every day, view, side and stage that both feet of a pair have.
+pub(super) fn sides(shots: &[&Shot], one_scale: bool) -> Vec<SideDifference> {
+    let left = |foot: Foot| match foot {
+        Foot::LeftFore | Foot::RightFore => Foot::LeftFore,
+        Foot::LeftHind | Foot::RightHind => Foot::LeftHind,
+    };
+    let mut found = Vec::new();
+    for ((key, _, way), readings) in rows(shots, |s| Key { foot: left(s.foot), ..Key::of(s) }) {
+        let pool = Pool::new(readings.clone(), one_scale);
+        let days: BTreeSet<Date> = readings.iter().map(|(s, _)| s.day).collect();
+        for day in days {
+            let of = |is_left: bool| -> Option<Combination> {
+                let of: Vec<usize> = (0..readings.len())
+                    .filter(|&i| readings[i].0.day == day && (readings[i].0.foot == key.foot) == is_left)
+                    .collect();
+                (!of.is_empty()).then(|| pool.mean(&of))
+            };
+            let (Some(left), Some(right)) = (of(true), of(false)) else { continue };
+            found.push(SideDifference {
+                measurement: readings[0].1.measurement,
+                key,
+                way,
+                left: visit_value(&pool, day, &left),
+                right: visit_value(&pool, day, &right),
+                difference: Change::new(&pool, (day, &right), (day, &left)),
             });
         }
     }
