@@ -33,6 +33,10 @@ pub(crate) fn case_text(case: &Case) -> String {
             let _ = writeln!(out, "  {about}: {text}");
         }
     }
+    let scattered = |t: &Trend| t.scatter.as_ref().is_some_and(|s| s.is_excessive());
+    if case.series.iter().filter_map(|s| s.trend.as_ref()).any(scattered) {
+        out.push_str("* the visits scatter about the line more than their uncertainties explain; ± is wider for it\n");
+    }
     let compared = case.series.iter().filter(|s| !s.changes.is_empty()).count() + case.trims.len();
     let _ = writeln!(
         out,
@@ -97,8 +101,7 @@ fn word(c: &Change) -> &'static str {
 }
 
 fn signed(value: f64, expanded: f64, unit: &str) -> String {
-    let text = rounded(value, expanded, unit).to_string();
-    if value > 0.0 { format!("+{text}") } else { text }
+    hoofgeo::uncertainty::print_signed(value, expanded, unit)
 }
 
 /// A rate; a star where the visits scatter more than their uncertainties explain.
@@ -149,7 +152,7 @@ fn growth_table(out: &mut String, growth: &[Growth]) {
         let rate = rounded(g.per_month, g.k * g.u, "mm");
         let _ = write!(out, "  {:<w$}{rate:>CELL$}", format!("{} {}, {what}", g.foot, g.place.name()), w = NAME + 6);
         if g.ambiguous > 0 {
-            let _ = write!(out, "  {FAINT}{} intervals left out: rings fit in several ways{FAINT:#}", g.ambiguous);
+            let _ = write!(out, "  {FAINT}left out where rings fit in several ways: {}{FAINT:#}", g.ambiguous);
         }
         out.push('\n');
     }

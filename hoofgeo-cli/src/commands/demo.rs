@@ -2,10 +2,11 @@
 
 use crate::Outcome;
 use crate::args::DemoArgs;
-use crate::demo::{Case, RECOVERING, Truth, cases, place_like_a_person, visits, write};
+use crate::demo::{Case, Photo, Placed, RECOVERING, Truth, cases, place_like_a_person, sidecar, visits, write};
 use crate::output::{Tables, print, refusal_text};
 use hoofgeo::evaluate::Value;
 use hoofgeo::measured::MeasureOptions;
+use hoofgeo::sidecar::Sidecar;
 use hoofgeo::visit::{Outputs, Progress, Stop, VisitOptions, measure_folder, write_whole};
 use hoofgeo::{Error, ErrorKind, Result};
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
@@ -109,6 +110,13 @@ fn render(folder: &Path, args: &DemoArgs) -> Result<HashMap<String, Truth>> {
     Ok(truths)
 }
 
+/// A slip of the hand that makes an outline cross itself would be refused: a person who is told so places the points again.
+fn place_acceptably(case: &Case, photo: &Photo) -> Placed {
+    let place = |again: u64| place_like_a_person(photo, case.shot.view, case.seed + 10_000 * again);
+    let is_accepted = |placed: &Placed| Sidecar::parse(&sidecar(case, photo, placed).to_string(), None).is_ok();
+    (0..10).map(place).find(is_accepted).unwrap_or_else(|| place(0))
+}
+
 /// The six visits of the recovering foot.
 fn case(args: &DemoArgs) -> Result<Outcome> {
     must_be_free(&args.folder)?;
@@ -143,7 +151,7 @@ fn render_all(folder: &Path, cases: Vec<Case>, args: &DemoArgs) -> Result<HashMa
             let shrink = f64::from(args.width) / f64::from(w.max(h));
             case.shot.size = [w, h].map(|side| (f64::from(side) * shrink).round() as u32);
             let photo = case.render();
-            let placed = place_like_a_person(&photo, case.shot.view, case.seed);
+            let placed = place_acceptably(&case, &photo);
             write(folder, &case, &photo, &placed)?;
             bar.inc(1);
             Ok((case.file_name.clone(), photo.truth))

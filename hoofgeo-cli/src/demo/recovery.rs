@@ -1,6 +1,6 @@
 //! Half a year of an invented horse whose underrun forefeet recover: six visits, five weeks apart, each trimmed.
 
-use super::foot::{Foot3d, Trim};
+use super::foot::Foot3d;
 use super::horses::{Case, DARK_COAT, FootSpec, Shot};
 use super::ruler::Finish;
 use hoofgeo::{Foot, Stage, View};
@@ -35,9 +35,13 @@ const GROWN: f64 = 9.2;
 const TOE_LONGER: f64 = 7.8;
 const HEEL_LONGER: f64 = 5.2;
 
-/// What recovery adds from visit to visit, degrees: new horn comes down at a better angle.
-const HEEL_STEEPER: f64 = 1.45;
-const TOE_STEEPER: f64 = 0.45;
+/// How far the heels still reach beyond the hard sole plane after a trim, mm.
+const LEFT_ON: f64 = 0.6;
+
+/// Growth from a visit to the next, as a share of the usual; after the last visit as usual.
+fn season(next: usize) -> f64 {
+    DAYS.get(next).map_or(1.0, |d| d.1)
+}
 
 /// At the first visit: heels run forward under a long toe.
 fn at_first(foot: Foot) -> Foot3d {
@@ -82,35 +86,49 @@ fn at_first(foot: Foot) -> Foot3d {
     f
 }
 
-/// The trim of each visit: heels to just above the hard sole plane, toe dressed back.
-fn trim(before: &Foot3d) -> Trim {
-    Trim {
-        toe_down: 3.2,
-        heel_down: (before.heel_above_sole - 0.6).clamp(1.0, 6.0),
-        toe_back: 4.4,
-        flare: (before.flare - 1.6).max(1.0),
-        breakover_at: 11.0,
+/// Before the trim of a visit: month by month the heel stands steeper, the toe shorter, the frog wider.
+fn before(foot: Foot, visit: usize) -> Foot3d {
+    let first = at_first(foot);
+    let n = visit as f64;
+    let heel_angle = first.heel_angle + 2.0 * n;
+    let spare = LEFT_ON + HEEL_LONGER * season(visit) * heel_angle.to_radians().sin();
+    Foot3d {
+        dorsal_angle: first.dorsal_angle + 0.9 * n,
+        dorsal_length: first.dorsal_length - 1.2 * n,
+        heel_angle,
+        heel_length: first.heel_length - 0.9 * n,
+        support_length: first.support_length - 1.0 * n,
+        flare: first.flare - 0.9 * n,
+        white_line_toe: first.white_line_toe - 0.35 * n,
+        wall_toe: first.wall_toe - 0.3 * n,
+        frog_width: first.frog_width + n,
+        heel_half_width: first.heel_half_width + 0.4 * n,
+        apex_at: first.apex_at - 1.2 * n,
+        widest_at: first.widest_at - 0.6 * n,
+        first_ring: first.first_ring + (1..=visit).map(|v| GROWN * season(v)).sum::<f64>(),
+        heel_above_sole: if visit == 0 { first.heel_above_sole } else { spare },
+        ..first
     }
 }
 
-/// Before each trim.
-fn before(foot: Foot, visit: usize) -> Foot3d {
-    let Some(earlier) = visit.checked_sub(1) else { return at_first(foot) };
-    let last = before(foot, earlier);
-    let season = DAYS[visit].1;
-    let after = last.trimmed(&trim(&last));
-    let grown = after.grown(TOE_LONGER * season, HEEL_LONGER * season, GROWN * season);
+/// After the trim of a visit: what then grows into the foot of the next one. Horn that comes down steeper in between is what recovers;
+/// the trim itself leaves toe minus heel angle as it was.
+fn after(foot: Foot, visit: usize) -> Foot3d {
+    let (now, next) = (before(foot, visit), before(foot, visit + 1));
+    let share = season(visit + 1);
+    let cut = next.grown(-TOE_LONGER * share, -HEEL_LONGER * share, 0.0);
     Foot3d {
-        heel_angle: grown.heel_angle + HEEL_STEEPER,
-        dorsal_angle: grown.dorsal_angle + TOE_STEEPER,
-        flare: (grown.flare + 0.9).min(last.flare - 0.4),
-        frog_width: grown.frog_width + 0.9,
-        heel_half_width: grown.heel_half_width + 0.35,
-        white_line_toe: (grown.white_line_toe - 0.5).max(2.4),
-        wall_toe: grown.wall_toe.min(12.0),
-        apex_at: grown.apex_at.min(last.apex_at - 0.6),
-        sole_depth: grown.sole_depth.min(10.0),
-        ..grown
+        heel_angle: cut.dorsal_angle - (now.dorsal_angle - now.heel_angle),
+        first_ring: now.first_ring,
+        flare: (now.flare - 3.0).max(1.0),
+        half_width_medial: now.half_width_medial - 0.9,
+        half_width_lateral: now.half_width_lateral - 1.4,
+        wall_toe: now.wall_toe - 2.0,
+        white_line_toe: now.white_line_toe - 0.3,
+        heel_above_sole: LEFT_ON,
+        sole_depth: now.sole_depth - 1.0,
+        breakover_at: 11.0,
+        ..cut
     }
 }
 
@@ -150,8 +168,7 @@ pub fn visits() -> Vec<Visit> {
             let mut photos = Vec::new();
             for foot in [Foot::LeftFore, Foot::RightFore] {
                 for (view, stage) in shots {
-                    let shape = before(foot, visit);
-                    let shape = if stage == Stage::AfterTrim { shape.trimmed(&trim(&shape)) } else { shape };
+                    let shape = if stage == Stage::AfterTrim { after(foot, visit) } else { before(foot, visit) };
                     let n = photos.len() as u64;
                     let lateral = view == View::Lateral;
                     let (hour, stage_name) = if stage == Stage::BeforeTrim { (9, "before") } else { (10, "after") };
@@ -191,24 +208,40 @@ pub fn visits() -> Vec<Visit> {
 mod tests {
     use super::*;
 
-    /// What is cut off or grown along a straight wall is told by the lengths alone.
+    /// What grew along a wall is told by its lengths, and trims leave toe minus heel angle alone.
     #[test]
     fn growth_and_recovery_are_what_they_are_meant_to_be() {
-        let (first, second) = (before(Foot::LeftFore, 0), before(Foot::LeftFore, 1));
-        let after = first.trimmed(&trim(&first));
-        assert!((second.dorsal_length - after.dorsal_length - TOE_LONGER * DAYS[1].1).abs() < 1e-9);
-        assert!((second.heel_length - after.heel_length - HEEL_LONGER * DAYS[1].1).abs() < 1e-9);
-        assert!((second.first_ring - first.first_ring - GROWN * DAYS[1].1).abs() < 1e-9);
-        // Growth itself turns both walls alike.
-        let grown = after.grown(7.0, 5.0, 9.0);
         let difference = |f: &Foot3d| f.dorsal_angle - f.heel_angle;
-        assert!((difference(&grown) - difference(&after)).abs() < 1e-9);
         for foot in [Foot::LeftFore, Foot::RightFore] {
-            for visit in 1..6 {
-                let (a, b) = (before(foot, visit - 1), before(foot, visit));
-                assert!(difference(&b) < difference(&a) - 0.4, "{foot} {visit}");
-                assert!((110.0..135.0).contains(&b.support_length) && (80.0..100.0).contains(&b.dorsal_length));
+            for visit in 0..6 {
+                let (now, cut, next) = (before(foot, visit), after(foot, visit), before(foot, visit + 1));
+                assert!((next.dorsal_length - cut.dorsal_length - TOE_LONGER * season(visit + 1)).abs() < 1e-9);
+                assert!((next.heel_length - cut.heel_length - HEEL_LONGER * season(visit + 1)).abs() < 1e-9);
+                assert!((difference(&cut) - difference(&now)).abs() < 1e-9);
+                assert!(difference(&next) < difference(&now) - 1.0 && next.heel_angle > now.heel_angle);
+                for f in [&now, &cut] {
+                    assert!((105.0..135.0).contains(&f.support_length), "{}", f.support_length);
+                    assert!((75.0..100.0).contains(&f.dorsal_length) && (25.0..45.0).contains(&f.heel_length));
+                    assert!((44.0..60.0).contains(&f.dorsal_angle) && (30.0..52.0).contains(&f.heel_angle));
+                }
             }
+        }
+    }
+
+    /// Growth turns both walls alike, and its opposite undoes it.
+    #[test]
+    fn grown_and_cut_back_is_as_before() {
+        let f = before(Foot::LeftFore, 2);
+        let grown = f.grown(7.0, 5.0, 9.0);
+        assert!((grown.dorsal_angle - grown.heel_angle - f.dorsal_angle + f.heel_angle).abs() < 1e-9);
+        let back = grown.grown(-7.0, -5.0, -9.0);
+        for (a, b) in [
+            (back.dorsal_angle, f.dorsal_angle),
+            (back.heel_length, f.heel_length),
+            (back.support_length, f.support_length),
+            (back.first_ring, f.first_ring),
+        ] {
+            assert!((a - b).abs() < 1e-9, "{a} {b}");
         }
     }
 }

@@ -100,9 +100,10 @@ pub(super) fn headline(c: &Context<'_>, foot: Foot) -> Headline {
 }
 
 pub(super) fn section(c: &Context<'_>, foot: Foot, visit: &[&Photo], drawn: &mut usize) -> FootSection {
-    let figures = visit
-        .iter()
-        .filter(|p| p.shot.foot == foot)
+    let mut own: Vec<&&Photo> = visit.iter().filter(|p| p.shot.foot == foot).collect();
+    own.sort_by_key(|p| (p.shot.view, p.shot.side, p.shot.stage));
+    let figures = own
+        .into_iter()
         .map(|p| {
             *drawn += 1;
             photos::figure(p, c.width, c.pictures && *drawn <= photos::MOST)
@@ -130,16 +131,20 @@ pub(super) fn section(c: &Context<'_>, foot: Foot, visit: &[&Photo], drawn: &mut
 
 fn judgement(c: &Context<'_>, foot: Foot, section: &mut FootSection) {
     let seen_from_sole = c.reviews_of(foot).any(|r| r.toe == ToeSeen::FromTheSole);
-    for r in c.reviews_of(foot) {
+    let mut reviews: Vec<&FootReview> = c.reviews_of(foot).collect();
+    reviews.sort_by_key(|r| r.stage);
+    for (n, r) in reviews.into_iter().enumerate() {
         let stage = words::stage(r.stage);
         for heel in &r.heels {
             section.heels.push(HeelText {
                 seen: format!("{}, {stage}", words::seen(View::Lateral, heel.side)),
                 words: heel.conclusion.words(),
                 probability: heel.probability_at_least.map(words::percent),
+                // Piece by piece for the foot as it came.
                 evidence: heel
                     .evidence
                     .iter()
+                    .filter(|_| n == 0)
                     .map(|e| VerdictText {
                         says: e.rule.question.words().to_owned(),
                         source: e.rule.source.clone(),
@@ -148,7 +153,12 @@ fn judgement(c: &Context<'_>, foot: Foot, section: &mut FootSection) {
                         ..against(&e.rule.measurement, &e.judged, e.rule.yes_when, e.rule.limit, &e.rule.unit, stage)
                     })
                     .collect(),
-                missing: heel.missing.iter().map(|m| format!("{}: {}", name(&m.rule.measurement), m.why)).collect(),
+                missing: heel
+                    .missing
+                    .iter()
+                    .filter(|_| n == 0)
+                    .map(|m| format!("{}: {}", name(&m.rule.measurement), m.why))
+                    .collect(),
             });
         }
         if section.toe.is_none() && (r.toe == ToeSeen::FromTheSole || !seen_from_sole) {

@@ -18,7 +18,7 @@ mod owner;
 mod page;
 mod photos;
 mod templates;
-#[cfg(test)]
+#[cfg(all(test, feature = "pictures"))]
 mod tests;
 mod words;
 

@@ -35,6 +35,8 @@ pub(super) struct Page {
     pub(super) compared: usize,
     pub(super) by_chance: usize,
     pub(super) cautions: Vec<&'static str>,
+    /// Every limit that values were held against.
+    pub(super) limits: Vec<LimitText>,
     /// Where everything comes from.
     pub(super) provenance: Provenance,
     /// Numbers for the owner.
@@ -116,6 +118,15 @@ pub(super) struct VerdictText {
     pub(super) stage: &'static str,
     /// The answer, where it is evidence.
     pub(super) answer: Option<&'static str>,
+}
+
+/// A limit, where it comes from and who says otherwise.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub(super) struct LimitText {
+    pub(super) name: String,
+    pub(super) limit: String,
+    pub(super) source: String,
+    pub(super) disagree: Vec<String>,
 }
 
 /// The values of one foot from one view.

@@ -2,14 +2,15 @@
 
 use super::foot::{self, Context};
 use super::model::{
-    GrowthRow, NoteText, Page, PairRow, PairTable, PhotoProvenance, Provenance, TimelineVisit, UncertaintyNote,
+    FootSection, GrowthRow, LimitText, NoteText, Page, PairRow, PairTable, PhotoProvenance, Provenance, TimelineVisit,
+    UncertaintyNote,
 };
 use super::{Photo, ReportOptions, owner, photos, words};
 use crate::follow::{Case, GrowthFrom, Key, Verdict};
 use crate::measured::flag_meaning;
 use crate::review::{self, PhotoValues};
 use crate::uncertainty::{Budget, advice, print};
-use crate::{Foot, View};
+use crate::{Foot, Stage, View};
 use jiff::civil::Date;
 
 /// The page of one animal on one day. `photos` are all of its photos up to that day, `case` follows them.
@@ -31,7 +32,8 @@ pub(super) fn page(known: &[&Photo], case: &Case, day: Date, options: &ReportOpt
     };
     let feet: Vec<Foot> = Foot::ALL.iter().copied().filter(|f| visit.iter().any(|p| p.shot.foot == *f)).collect();
     let mut drawn = 0;
-    let sections = feet.iter().map(|f| foot::section(&context, *f, &visit, &mut drawn)).collect();
+    let sections: Vec<FootSection> = feet.iter().map(|f| foot::section(&context, *f, &visit, &mut drawn)).collect();
+    let limits = limits(&sections);
     let compared = case.series.iter().flat_map(|s| &s.changes).filter(|c| c.to == day).count()
         + case.trims.iter().filter(|t| t.change.to == day).count();
     let mut observers: Vec<String> = visit.iter().filter_map(|p| p.report.sidecar.observer.clone()).collect();
@@ -49,6 +51,7 @@ pub(super) fn page(known: &[&Photo], case: &Case, day: Date, options: &ReportOpt
         next_visit: next.map(words::day),
         headlines: feet.iter().map(|f| foot::headline(&context, *f)).collect(),
         feet: sections,
+        limits,
         pairs: pairs(case, day),
         growth: growth(case),
         uncertainty: uncertainty(&visit),
@@ -75,6 +78,26 @@ pub(super) fn page(known: &[&Photo], case: &Case, day: Date, options: &ReportOpt
     }
 }
 
+/// The limits of all verdicts, each once, in the order they are met.
+fn limits(sections: &[FootSection]) -> Vec<LimitText> {
+    let mut found: Vec<LimitText> = Vec::new();
+    for f in sections {
+        let verdicts = [&f.noted, &f.not_resolved, &f.not_noted].into_iter().flatten();
+        for v in f.heels.iter().flat_map(|h| &h.evidence).chain(verdicts) {
+            let limit = LimitText {
+                name: v.name.clone(),
+                limit: v.limit.clone(),
+                source: v.source.clone(),
+                disagree: v.disagree.clone(),
+            };
+            if !found.contains(&limit) {
+                found.push(limit);
+            }
+        }
+    }
+    found
+}
+
 /// A letter for each visit that has more noted than the usual.
 fn letters(case: &Case) -> Vec<Option<String>> {
     let mut next = 0_u8;
@@ -94,7 +117,14 @@ fn letters(case: &Case) -> Vec<Option<String>> {
 }
 
 fn pairs(case: &Case, day: Date) -> Vec<PairTable> {
-    let of_day: Vec<_> = case.sides.iter().filter(|d| d.left.day == day).collect();
+    // As the feet came: what the trim left of it is for the tables of each foot.
+    let came = |k: Key| {
+        let before = case.sides.iter().any(|d| {
+            d.left.day == day && (d.key.foot, d.key.view) == (k.foot, k.view) && d.key.stage == Some(Stage::BeforeTrim)
+        });
+        k.stage != Some(Stage::AfterTrim) || !before
+    };
+    let of_day: Vec<_> = case.sides.iter().filter(|d| d.left.day == day && came(d.key)).collect();
     let mut keys: Vec<Key> = of_day.iter().map(|d| d.key).collect();
     keys.dedup();
     keys.into_iter()

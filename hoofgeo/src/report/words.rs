@@ -52,8 +52,7 @@ pub(super) fn short(m: &Measurement, v: f64, expanded: f64) -> String {
 
 /// With its sign.
 pub(super) fn signed(m: &Measurement, v: f64, expanded: f64) -> String {
-    let text = number(m, v, expanded);
-    if v > 0.0 { format!("+{text}") } else { text.replacen('-', "\u{2212}", 1) }
+    crate::uncertainty::print_signed(v, expanded, m.quantity.unit())
 }
 
 /// A positive number, rounded up to two digits: what an uncertainty or a threshold is.
@@ -64,6 +63,8 @@ pub(super) fn threshold(m: &Measurement, v: f64) -> String {
 
 /// A limit in its unit, all its digits.
 pub(super) fn limit(v: f64, unit: &str) -> String {
+    // A third is one third to any reader.
+    let v = (v * 1000.0).round() / 1000.0;
     match unit {
         "deg" => format!("{v}°"),
         "1" => format!("{v}"),
