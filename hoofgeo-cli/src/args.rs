@@ -35,6 +35,10 @@ pub enum Command {
     Start(StartArgs),
     /// Read the ruler of one photo from its pixels: every graduation, px/mm, how certain
     Ruler(RulerArgs),
+    /// Follow a case over its visits: what has really changed, how fast, what a trim changed
+    Follow(FollowArgs),
+    /// Write a visit's report for the files and a shorter one for the owner, as pages that need no network
+    Report(ReportArgs),
     /// Explain a measurement, landmark or line: definition, needs, source, published values
     Explain(ExplainArgs),
     /// Hold a visit's values against stated limits: run under or low, toe, base, symmetry
@@ -173,6 +177,74 @@ fn mark(text: &str) -> Result<(f64, f64, f64), String> {
     Ok((number(mm)?, number(x)?, number(y)?))
 }
 
+/// `follow`
+#[derive(Debug, Args)]
+#[command(after_help = "Photos are matched by animal, foot, view, side and stage; photos of one day are one visit.\n\
+                        Exit code: 0 all measured, 1 some photos refused, 2 could not run.")]
+pub struct FollowArgs {
+    /// Folders of the visits, or one folder that holds them all
+    #[arg(required = true, value_name = "FOLDER")]
+    pub folders: Vec<PathBuf>,
+    /// Folder for follow.csv and follow.json
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+    /// Only this animal
+    #[arg(long, value_name = "NAME")]
+    pub animal: Option<String>,
+    /// Say when a measurement would cross a value, such as heel_angle=45; may be given several times
+    #[arg(long, value_name = "ID=VALUE", value_parser = limit)]
+    pub limit: Vec<(String, f64)>,
+    /// The rulers of the visits are not one and the same
+    #[arg(long)]
+    pub rulers_differ: bool,
+    /// Print nothing but refusals
+    #[arg(long, short)]
+    pub quiet: bool,
+}
+
+/// A measurement and a value.
+fn limit(text: &str) -> Result<(String, f64), String> {
+    let (id, value) = text.split_once('=').ok_or("must be a measurement and a value, such as heel_angle=45")?;
+    let value: f64 = value.trim().parse().map_err(|_| format!("`{value}` is no number"))?;
+    if !value.is_finite() {
+        return Err("must be a finite number".to_owned());
+    }
+    Ok((id.trim().to_owned(), value))
+}
+
+/// `report`
+#[derive(Debug, Args)]
+#[command(after_help = "Exit code: 0 all measured, 1 some photos refused, 2 could not run.")]
+pub struct ReportArgs {
+    /// Folders of the visits, or one folder that holds them all
+    #[arg(required_unless_present = "write_templates", value_name = "FOLDER")]
+    pub folders: Vec<PathBuf>,
+    /// Folder for the pages
+    #[arg(long, value_name = "DIR", required_unless_present = "write_templates")]
+    pub out: Option<PathBuf>,
+    /// Only this animal
+    #[arg(long, value_name = "NAME")]
+    pub animal: Option<String>,
+    /// A page for each visit, not for the last one alone
+    #[arg(long)]
+    pub every_visit: bool,
+    /// Only the owner's sheet
+    #[arg(long)]
+    pub owner: bool,
+    /// Folder with templates of your own in the place of those of the same name
+    #[arg(long, value_name = "DIR")]
+    pub templates: Option<PathBuf>,
+    /// Write the templates into a folder, to start your own from, and do nothing else
+    #[arg(long, value_name = "DIR")]
+    pub write_templates: Option<PathBuf>,
+    /// The rulers of the visits are not one and the same
+    #[arg(long)]
+    pub rulers_differ: bool,
+    /// Print nothing but refusals
+    #[arg(long, short)]
+    pub quiet: bool,
+}
+
 /// `explain`
 #[derive(Debug, Args)]
 pub struct ExplainArgs {
@@ -274,6 +346,9 @@ pub struct DemoArgs {
     /// Longer side of the photos in pixels; smaller ones are made faster
     #[arg(long, value_name = "PX", default_value_t = 1600, value_parser = clap::value_parser!(u32).range(300..=8064))]
     pub width: u32,
+    /// Write the case of a recovering foot instead: six visits of one horse in half a year
+    #[arg(long)]
+    pub case: bool,
     /// Print nothing but refusals
     #[arg(long, short)]
     pub quiet: bool,

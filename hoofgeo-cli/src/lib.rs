@@ -1,6 +1,7 @@
 //! The parts of the `hoofgeo` command, for its own tests and benches. Embedders use the `hoofgeo` crate.
 
 pub mod args;
+mod case_text;
 mod commands;
 pub mod demo;
 pub mod output;
@@ -40,6 +41,8 @@ pub fn run(arguments: &Arguments) -> hoofgeo::Result<Outcome> {
         Command::Rectify(a) => commands::rectify::run(a),
         Command::Start(a) => commands::start::run(a),
         Command::Ruler(a) => commands::ruler::run(a),
+        Command::Follow(a) => commands::follow::run(a),
+        Command::Report(a) => commands::report::run(a),
         Command::Explain(a) => commands::explain::run(a),
         Command::Review(a) => commands::review::run(a),
         Command::Project(a) => commands::project::run(a),

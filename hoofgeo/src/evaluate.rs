@@ -3,7 +3,7 @@
 use crate::located::Located;
 use crate::measure::{Dual, Formula, Measurement};
 use crate::placed::{Outcome, Placed, Used};
-use crate::scene::params::{TILT_X, TILT_Y, UNKNOWNS, View3};
+use crate::scene::params::{LENS, TILT_X, TILT_Y, UNKNOWNS, View3};
 use crate::scene::plane::{PLANE, Plane, back_project};
 use crate::scene::{Covariance, Scene, State, variance};
 use crate::uncertainty::{
@@ -31,12 +31,36 @@ pub struct Value {
     pub interval: [f64; 2],
     /// Variance shares by source.
     pub budget: Budget,
+    /// Its sensitivities to what it may share with values of other photos.
+    pub shared: Shared,
     /// What the formula made use of.
     pub used: Used,
     /// The Monte Carlo distribution, where asked for.
     pub monte_carlo: Option<Summary>,
     /// Whether the Monte Carlo distribution has replaced the linear result, which misses it.
     pub linear_fails: bool,
+}
+
+/// Sensitivities of a value to the errors that photos taken with one lens, or with one scale, have in common: in the value's unit,
+/// per standard uncertainty of each.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Shared {
+    /// To the independent components of the lens as it was known before, see [`SharedResponse`](crate::scene::SharedResponse).
+    pub lens: SVector<f64, LENS>,
+    /// To the stretch of the scale's graduations.
+    pub scale: f64,
+}
+
+impl Shared {
+    /// Covariance of two values of one measurement on two photos, JCGM 100:2008, 5.2.2: the sum over the independent errors that
+    /// they share of the products of their sensitivities.
+    ///
+    /// Everything else (graduations, tilts, planes, landmarks, gauge) is made anew for each photo and counts as independent.
+    pub fn covariance(&self, other: &Self, one_lens: bool, one_scale: bool) -> f64 {
+        let lens = if one_lens { self.lens.dot(&other.lens) } else { 0.0 };
+        let scale = if one_scale { self.scale * other.scale } else { 0.0 };
+        lens + scale
+    }
 }
 
 impl Value {
@@ -190,6 +214,10 @@ pub fn evaluate_function(
         dof,
         interval: [value - k * u, value + k * u],
         budget: Budget::from_variances(variances.into_iter().filter(|(_, v)| *v > 0.0)),
+        shared: Shared {
+            lens: scene.response.lens.transpose() * by_scene * factor,
+            scale: scene.response.stretch.dot(&by_scene) * factor,
+        },
         used: gradient.used,
         monte_carlo: None,
         linear_fails: false,

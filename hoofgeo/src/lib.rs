@@ -41,6 +41,8 @@
 //! | a measurement of your own | [`measure::Measurement`] with [`formula!`], evaluated by [`evaluate::evaluate`] |
 //! | landmarks and lines | [`landmark`] |
 //! | sidecars, visit files, lens profiles, their schemas | [`sidecar`] |
+//! | a case over months: changes, rates, growth, what a trim changed | [`follow`](mod@follow) |
+//! | reports of a visit as pages | [`report`] (feature `report`) |
 //! | judge values against stated limits: run under or low | [`review`] |
 //! | camera, lens and scale pose from graduations | [`scene::Scene`] |
 //! | lens distortion and its removal | [`lens`] |
@@ -70,6 +72,7 @@ pub mod calibrate;
 mod error;
 pub mod evaluate;
 pub mod explain;
+pub mod follow;
 mod foot;
 pub mod landmark;
 pub mod lens;
@@ -84,9 +87,11 @@ pub mod picture;
 #[cfg(feature = "pictures")]
 pub mod pixels;
 pub mod placed;
+pub mod project;
 #[cfg(feature = "pictures")]
 pub mod rectify;
-pub mod project;
+#[cfg(feature = "report")]
+pub mod report;
 pub mod review;
 pub mod scale;
 pub mod scene;

@@ -234,6 +234,16 @@ pub(crate) struct Photo {
     /// The true places in the measured plane.
     pub(crate) truth: Places,
     pub(crate) state: [f64; UNKNOWNS],
+    /// What else was drawn of the foot.
+    foot: FootDraw,
+}
+
+/// What is drawn of a foot: its flare, whether lines are marked on it, where its near heel stands.
+#[derive(Debug, Clone, Copy, Default)]
+struct FootDraw {
+    more: f64,
+    with_lines: bool,
+    behind: Option<f64>,
 }
 
 /// How photos are drawn.
@@ -249,6 +259,12 @@ pub(crate) struct Spec {
 /// Draws one photo. `None` where it could not have been taken: something outside the frame or beyond the lens model, or seen
 /// at more than 60° off square.
 pub(crate) fn draw(spec: &Spec, rng: &mut Rng) -> Option<Photo> {
+    draw_like(spec, rng, None)
+}
+
+/// Draws another photo of the same foot with the same lens and ruler, everything else anew.
+pub(crate) fn draw_like(spec: &Spec, rng: &mut Rng, like: Option<&Photo>) -> Option<Photo> {
+    let mut foot_draw = FootDraw::default();
     let lens = spec.known.prior();
     let mut x = [0.0; UNKNOWNS];
     let root = root(&DMatrix::from_column_slice(LENS, LENS, lens.covariance.as_slice()));
@@ -256,6 +272,9 @@ pub(crate) fn draw(spec: &Spec, rng: &mut Rng) -> Option<Photo> {
     let shift = root * z;
     for i in 0..LENS {
         x[i] = lens.mean[i] + shift[i];
+    }
+    if let Some(l) = like {
+        x[..LENS].copy_from_slice(&l.state[..LENS]);
     }
     let two = spec.kind.is_two_dimensional();
     let tilt_u = if two { 30f64 } else { 5.0 }.to_radians();
@@ -279,6 +298,9 @@ pub(crate) fn draw(spec: &Spec, rng: &mut Rng) -> Option<Photo> {
         Tolerance::Class(_) => uniform(rng, -1.0, 1.0) * relative * 3f64.sqrt(),
         Tolerance::URel(_) => relative * normal(rng),
     };
+    if let Some(l) = like {
+        x[STRETCH] = l.state[STRETCH];
+    }
     let pivot = Point2::from(labels.iter().map(|l| Vector2::from(*l)).sum::<Vector2<f64>>() / labels.len() as f64);
     // The foot stands above the scale in the photo (lateral) or beside and above it (solar).
     let move_by = match spec.view {
@@ -294,15 +316,17 @@ pub(crate) fn draw(spec: &Spec, rng: &mut Rng) -> Option<Photo> {
     let mut planes = BTreeMap::new();
     planes.insert(PlaneName::Measured, ([0.0; 3], [5.0, 3.0]));
     match spec.view {
-        View::Lateral if rng.random::<bool>() => {
-            let behind = uniform(rng, -40.0, -20.0);
+        View::Lateral if given(rng.random::<bool>(), like.map(|l| l.foot.behind.is_some())) => {
+            let behind = given(uniform(rng, -40.0, -20.0), like.and_then(|l| l.foot.behind));
+            foot_draw.behind = Some(behind);
             planes.insert(PlaneName::NearHeel, ([behind, 0.0, 0.0], [8.0, 3.0]));
             sidecar.planes.insert(
                 PlaneName::NearHeel,
                 PlaneSpec { behind_scale_mm: Some(behind), u_mm: Some(8.0), tilt_u_deg: None },
             );
         }
-        View::Solar if rng.random::<bool>() => {
+        View::Solar if given(rng.random::<bool>(), like.map(|l| l.foot.behind.is_some())) => {
+            foot_draw.behind = Some(8.0);
             planes.insert(PlaneName::Sole, ([8.0, 0.0, 0.0], [4.0, 3.0]));
             sidecar
                 .planes
@@ -337,13 +361,15 @@ pub(crate) fn draw(spec: &Spec, rng: &mut Rng) -> Option<Photo> {
     sidecar.scale =
         Some(Scale { kind: spec.kind, tolerance: Some(tolerance), u_px: None, tilt_u_deg: None, points: marked });
 
-    let with_lines = rng.random::<f64>() < 0.7;
+    let with_lines = given(rng.random::<f64>() < 0.7, like.map(|l| l.foot.with_lines));
+    foot_draw.with_lines = with_lines;
     let mut nominal = foot(spec.view).map(|p| p + move_by);
     if !with_lines {
         nominal.lines.clear();
     } else if let Some(wall) = nominal.lines.get_mut(&Line::DorsalWall) {
         // Flares from hardly to plainly.
-        let more = uniform(rng, -6.0, 6.0);
+        let more = given(uniform(rng, -6.0, 6.0), like.map(|l| l.foot.more));
+        foot_draw.more = more;
         let n = wall.len() - 1;
         for (i, w) in wall.iter_mut().enumerate() {
             w.x -= more * ((i as f64 / n as f64 - 0.5).max(0.0) * 2.0).powi(2);
@@ -398,7 +424,12 @@ pub(crate) fn draw(spec: &Spec, rng: &mut Rng) -> Option<Photo> {
         truth.lines.insert(*l, true_places);
         sidecar.lines.insert(*l, seen);
     }
-    Some(Photo { sidecar, lens, truth, state: x })
+    Some(Photo { sidecar, lens, truth, state: x, foot: foot_draw })
+}
+
+/// What is given already, else what was drawn; drawn it is in any case, so that the other numbers stay the same.
+fn given<T>(drawn: T, given: Option<T>) -> T {
+    given.unwrap_or(drawn)
 }
 
 fn inside(p: Point2<f64>) -> Option<Point2<f64>> {

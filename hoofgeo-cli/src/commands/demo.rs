@@ -2,9 +2,10 @@
 
 use crate::Outcome;
 use crate::args::DemoArgs;
-use crate::demo::{Truth, cases, place_like_a_person, write};
+use crate::demo::{Case, Photo, Placed, RECOVERING, Truth, cases, place_like_a_person, sidecar, visits, write};
 use crate::output::{Tables, print, refusal_text};
 use hoofgeo::evaluate::Value;
+use hoofgeo::sidecar::Sidecar;
 use hoofgeo::visit::{Outputs, Progress, Stop, VisitOptions, measure_folder, write_whole};
 use hoofgeo::{Error, ErrorKind, Result};
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
@@ -22,6 +23,9 @@ const NOTES: &str = r#"{
 "#;
 
 pub(crate) fn run(args: &DemoArgs) -> Result<Outcome> {
+    if args.case {
+        return case(args);
+    }
     let (photos, results) = (args.folder.join("visit"), args.folder.join("results"));
     must_be_free(&args.folder)?;
     let truths = render(&photos, args)?;
@@ -99,7 +103,41 @@ fn must_be_free(folder: &Path) -> Result<()> {
 
 /// Renders the photos with their sidecars; gives their truths by name.
 fn render(folder: &Path, args: &DemoArgs) -> Result<HashMap<String, Truth>> {
-    let cases = cases();
+    let truths = render_all(folder, cases(), args)?;
+    let visit = folder.join(hoofgeo::visit::VISIT_FILE);
+    write_whole(&visit, NOTES.as_bytes())?;
+    Ok(truths)
+}
+
+/// A slip of the hand that makes an outline cross itself would be refused: a person who is told so places the points again.
+fn place_acceptably(case: &Case, photo: &Photo) -> Placed {
+    let place = |again: u64| place_like_a_person(photo, case.shot.view, case.seed + 10_000 * again);
+    let is_accepted = |placed: &Placed| Sidecar::parse(&sidecar(case, photo, placed).to_string(), None).is_ok();
+    (0..10).map(place).find(is_accepted).unwrap_or_else(|| place(0))
+}
+
+/// The six visits of the recovering foot.
+fn case(args: &DemoArgs) -> Result<Outcome> {
+    must_be_free(&args.folder)?;
+    let visits = visits();
+    render_all(&args.folder, visits.iter().flat_map(|v| v.photos.clone()).collect(), args)?;
+    for visit in &visits {
+        let path = args.folder.join(visit.day).join(hoofgeo::visit::VISIT_FILE);
+        let text = format!("{:#}\n", visit.notes);
+        write_whole(&path, text.as_bytes())?;
+    }
+    if !args.quiet {
+        let folder = args.folder.display();
+        print(format_args!(
+            "{} visits of {RECOVERING}, an invented horse whose heels recover; the truth stands beside each photo.\n\n  \
+             hoofgeo follow {folder}\n  hoofgeo report {folder} --out {folder}-report\n",
+            visits.len()
+        ))?;
+    }
+    Ok(Outcome::Done)
+}
+
+fn render_all(folder: &Path, cases: Vec<Case>, args: &DemoArgs) -> Result<HashMap<String, Truth>> {
     let target = if args.quiet { ProgressDrawTarget::hidden() } else { ProgressDrawTarget::stderr() };
     let bar = ProgressBar::with_draw_target(Some(cases.len() as u64), target);
     if let Ok(style) = ProgressStyle::with_template("taking photos {bar:24} {pos}/{len}") {
@@ -112,14 +150,12 @@ fn render(folder: &Path, args: &DemoArgs) -> Result<HashMap<String, Truth>> {
             let shrink = f64::from(args.width) / f64::from(w.max(h));
             case.shot.size = [w, h].map(|side| (f64::from(side) * shrink).round() as u32);
             let photo = case.render();
-            let placed = place_like_a_person(&photo, case.shot.view, case.seed);
+            let placed = place_acceptably(&case, &photo);
             write(folder, &case, &photo, &placed)?;
             bar.inc(1);
             Ok((case.file_name.clone(), photo.truth))
         })
         .collect::<Result<_>>()?;
     bar.finish_and_clear();
-    let visit = folder.join(hoofgeo::visit::VISIT_FILE);
-    write_whole(&visit, NOTES.as_bytes())?;
     Ok(truths)
 }

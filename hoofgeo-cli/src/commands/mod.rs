@@ -3,11 +3,13 @@
 pub(crate) mod check;
 pub(crate) mod demo;
 pub(crate) mod explain;
+pub(crate) mod follow;
 pub(crate) mod lens;
 pub(crate) mod measure;
-pub(crate) mod rectify;
-pub(crate) mod ruler;
 pub(crate) mod project;
+pub(crate) mod rectify;
+pub(crate) mod report;
 pub(crate) mod review;
+pub(crate) mod ruler;
 pub(crate) mod schema;
 pub(crate) mod start;

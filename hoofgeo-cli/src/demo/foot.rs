@@ -207,6 +207,43 @@ impl Foot3d {
         self.ring_spacing(v) * (self.first_ring / self.ring_spacing_toe + Self::ring(k))
     }
 
+    /// Whether ring `k` has come out from under the coronary band: then it is seen all round the foot.
+    pub(crate) fn shows_ring(&self, k: usize) -> bool {
+        self.first_ring / self.ring_spacing_toe + Self::ring(k) > 0.8
+    }
+
+    /// The foot some weeks after a trim: toe and heel have grown longer, each along its own wall, and stand on the new bearing edge.
+    /// Both angles turn by the same amount. Rings move down by `rings` at the toe.
+    #[must_use]
+    pub fn grown(&self, toe: f64, heel: f64, rings: f64) -> Self {
+        let along = |degrees: f64, mm: f64| {
+            let (s, c) = degrees.to_radians().sin_cos();
+            Vector2::new(c, s) * mm
+        };
+        let (toe_by, heel_by) = (along(self.dorsal_angle, toe), along(self.heel_angle, heel));
+        let base = Vector2::new(self.support_length, 0.0) - heel_by + toe_by;
+        let turn = base.y.atan2(base.x).to_degrees();
+        Self {
+            dorsal_angle: self.dorsal_angle - turn,
+            dorsal_length: self.dorsal_length + toe,
+            heel_angle: self.heel_angle - turn,
+            heel_length: self.heel_length + heel,
+            support_length: base.norm(),
+            widest_at: self.widest_at + toe_by.x,
+            apex_at: self.apex_at + toe_by.x,
+            pastern_angle: self.pastern_angle,
+            breakover_at: 5.0,
+            first_ring: self.first_ring + rings,
+            heel_above_sole: self.heel_above_sole + heel_by.y,
+            sole_depth: self.sole_depth + 0.2 * (toe_by.y + heel_by.y),
+            half_width_medial: self.half_width_medial + 0.9,
+            half_width_lateral: self.half_width_lateral + 1.4,
+            wall_toe: self.wall_toe + 0.5 * toe_by.x,
+            white_line_toe: self.white_line_toe + 0.4,
+            ..self.clone()
+        }
+    }
+
     /// The frog's edge, x and z >= 0, from the apex (`s` = 0) through the base corner (1) to the sulcus (2).
     pub(crate) fn frog_curve(&self, s: f64) -> Point2<f64> {
         let (w, apex) = (self.frog_width / 2.0, self.apex_at);

@@ -83,7 +83,7 @@ pub const DARK: &str = "Marlow";
 /// The light-footed horse.
 pub const LIGHT: &str = "Tansy";
 
-const DARK_COAT: Coat = Coat {
+pub(super) const DARK_COAT: Coat = Coat {
     horn: [[0.092, 0.081, 0.071], [0.036, 0.032, 0.030]],
     stripes: 0.0,
     hair: [[0.012, 0.009, 0.008], [0.085, 0.052, 0.032]],

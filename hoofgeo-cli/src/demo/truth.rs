@@ -71,6 +71,7 @@ fn lateral(foot: &Foot3d) -> FootTruth {
     let rings = |v: f64| -> Vec<Point3<f64>> {
         let length = (foot.wall(near, v, 0.0) - foot.wall(near, v, 1.0)).norm();
         (0..20)
+            .filter(|k| foot.shows_ring(*k))
             .map(|k| foot.ring_below(v, k))
             .take_while(|below| *below < length - 5.0)
             .map(|below| foot.wall(near, v, below / length))

@@ -18,6 +18,20 @@ pub type State = SVector<f64, UNKNOWNS>;
 /// A covariance of the scene's unknowns.
 pub type Covariance = SMatrix<f64, UNKNOWNS, UNKNOWNS>;
 
+/// How a scene's state answers to the errors that it may share with the scenes of other photos, per standard uncertainty of
+/// each: those of the lens as it was known before (independent components, the whitened prior of
+/// [`LensPrior`](super::LensPrior)), and the stretch of the scale.
+///
+/// Two scenes with one lens and one scale have these columns times the same unknown deviations in common, so the covariance of
+/// their states is the product of the columns.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SharedResponse {
+    /// A column for each independent component of the lens.
+    pub lens: SMatrix<f64, UNKNOWNS, LENS>,
+    /// The scale's stretch.
+    pub stretch: State,
+}
+
 /// What the estimate starts from.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Given<'a> {
@@ -36,6 +50,8 @@ pub(super) struct Optimum {
     pub cost: f64,
     /// Covariance parts by source, in the order of [`System::rows`]; they add up to the covariance.
     pub parts: [Covariance; 4],
+    /// How the state answers to what several photos share.
+    pub response: SharedResponse,
     /// Residual of each graduation, px (observed minus fitted).
     pub residuals: Vec<Vector2<f64>>,
     /// Covariance of each graduation's residual, px².
@@ -265,6 +281,16 @@ fn finish(system: &System<'_>, state: State, cost: f64, residuals: &[f64], jacob
         }
         full
     });
+    let [_, stretch, lens, _] = system.rows();
+    let mut shared = SharedResponse { lens: SMatrix::zeros(), stretch: State::zeros() };
+    for (i, &unknown) in system.free.iter().enumerate() {
+        for (component, row) in lens.clone().enumerate() {
+            shared.lens[(unknown, component)] = response[(i, row)];
+        }
+        for row in stretch.clone() {
+            shared.stretch[unknown] = response[(i, row)];
+        }
+    }
     let count = system.given.graduations.len();
     let residual_covariances = (0..count)
         .map(|k| {
@@ -277,7 +303,7 @@ fn finish(system: &System<'_>, state: State, cost: f64, residuals: &[f64], jacob
     let residuals = (0..count)
         .map(|k| system.weights[k].colour(Vector2::new(-residuals[2 * k], -residuals[2 * k + 1])))
         .collect();
-    Some(Optimum { state, cost, parts, residuals, residual_covariances })
+    Some(Optimum { state, cost, parts, response: shared, residuals, residual_covariances })
 }
 
 /// The lens at its prior mean, everything else at zero.

@@ -11,7 +11,7 @@ pub mod pose;
 mod prior;
 mod snoop;
 
-pub use estimate::{Covariance, State};
+pub use estimate::{Covariance, SharedResponse, State};
 pub use prior::{LensPrior, LensSource};
 pub use snoop::GraduationFit;
 
@@ -120,6 +120,8 @@ pub struct Scene {
     pub covariance: Covariance,
     /// The covariance's parts from graduations, scale tolerance, lens and unseen tilt; they add up to it.
     pub parts: [Covariance; 4],
+    /// How the state answers to what it may share with the scenes of other photos.
+    pub response: SharedResponse,
     /// The other pose that fits almost as well, and its probability.
     pub second: Option<(State, f64)>,
     /// Middle of the graduations on the scale, mm.
@@ -226,6 +228,7 @@ impl Scene {
             state: best.state,
             covariance: parts.iter().sum(),
             parts,
+            response: best.response,
             second,
             pivot: estimate::middle(input.graduations),
             frame_px: input.frame_px,

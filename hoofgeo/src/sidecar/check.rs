@@ -15,7 +15,8 @@ pub(super) fn sidecar(s: &Sidecar) -> Checked {
     photo(&s.photo).map_err(|e| e.within("photo"))?;
     // An absent name is empty in the type, so only a blank one can be told from it.
     text("animal", Some(&s.subject.animal).filter(|a| !a.is_empty())).map_err(|e| e.within("subject"))?;
-    texts(s.taken.as_deref(), [("observer", &s.observer), ("lens", &s.lens), ("notes", &s.notes)])?;
+    date(s.taken.as_deref())?;
+    texts([("observer", &s.observer), ("lens", &s.lens), ("notes", &s.notes)])?;
     if let Some(scale) = &s.scale {
         whole_scale(scale, &s.photo).map_err(|e| e.within("scale"))?;
     }
@@ -59,7 +60,10 @@ pub(super) fn visit(v: &Visit) -> Checked {
     if let Some(subject) = &v.subject {
         text("animal", subject.animal.as_ref()).map_err(|e| e.within("subject"))?;
     }
-    texts(v.taken.as_deref(), [("observer", &v.observer), ("lens", &v.lens), ("notes", &v.notes)])?;
+    date(v.taken.as_deref())?;
+    texts([("observer", &v.observer), ("lens", &v.lens)])?;
+    texts(v.texts())?;
+    interval(v.interval_weeks)?;
     if let Some(scale) = &v.scale {
         shared_scale(scale).map_err(|e| e.within("scale"))?;
     }
@@ -93,7 +97,7 @@ pub(super) fn text(key: &str, text: Option<&String>) -> Checked {
     }
 }
 
-fn texts(taken: Option<&str>, others: [(&str, &Option<String>); 3]) -> Checked {
+fn date(taken: Option<&str>) -> Checked {
     if let Some(taken) = taken
         && !time::is_valid(taken)
     {
@@ -101,7 +105,21 @@ fn texts(taken: Option<&str>, others: [(&str, &Option<String>); 3]) -> Checked {
             .help("write it as 2026-05-04T09:30:00, 2026-05-04T09:30:00+01:00 or 2026-05-04")
             .within("taken"));
     }
-    others.into_iter().try_for_each(|(key, value)| text(key, value.as_ref()))
+    Ok(())
+}
+
+fn texts<const N: usize>(texts: [(&str, &Option<String>); N]) -> Checked {
+    texts.into_iter().try_for_each(|(key, value)| text(key, value.as_ref()))
+}
+
+fn interval(weeks: Option<f64>) -> Checked {
+    match weeks {
+        Some(w) if !(w > 0.0 && w <= limits::INTERVAL_WEEKS) => {
+            let what = format!("{w} weeks cannot be meant: more than 0 and at most {}", limits::INTERVAL_WEEKS);
+            Err(Fault::new(what).within("interval_weeks"))
+        }
+        _ => Ok(()),
+    }
 }
 
 #[derive(Clone, Copy, PartialEq)]

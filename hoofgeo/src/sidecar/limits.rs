@@ -20,3 +20,5 @@ pub(super) const FOCAL_PX: f64 = 1e6;
 pub(super) const FOCAL_MM: f64 = 10_000.0;
 /// A distortion coefficient.
 pub(super) const DISTORTION: f64 = 1000.0;
+/// Weeks between two visits: a year.
+pub(super) const INTERVAL_WEEKS: f64 = 52.0;

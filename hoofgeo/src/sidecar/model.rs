@@ -231,4 +231,57 @@ pub struct Visit {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[cfg_attr(feature = "schema", schemars(regex(pattern = r"\S")))]
     pub notes: Option<String>,
+    /// Weeks until the next visit, as agreed.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[cfg_attr(feature = "schema", schemars(range(max = super::limits::INTERVAL_WEEKS), extend("exclusiveMinimum" = 0)))]
+    pub interval_weeks: Option<f64>,
+    /// The ground that the animal lives and works on.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[cfg_attr(feature = "schema", schemars(regex(pattern = r"\S")))]
+    pub ground: Option<String>,
+    /// What it is fed, and what changed.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[cfg_attr(feature = "schema", schemars(regex(pattern = r"\S")))]
+    pub diet: Option<String>,
+    /// Turnout, work and company.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[cfg_attr(feature = "schema", schemars(regex(pattern = r"\S")))]
+    pub turnout: Option<String>,
+    /// How it moves: soundness, lameness, landing.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[cfg_attr(feature = "schema", schemars(regex(pattern = r"\S")))]
+    pub lameness: Option<String>,
+    /// What a vet found or advised.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[cfg_attr(feature = "schema", schemars(regex(pattern = r"\S")))]
+    pub vet: Option<String>,
+}
+
+impl Visit {
+    /// The practitioner's free texts, each with its key, in the order of the file.
+    pub(super) const fn texts(&self) -> [(&'static str, &Option<String>); 6] {
+        [
+            ("notes", &self.notes),
+            ("ground", &self.ground),
+            ("diet", &self.diet),
+            ("turnout", &self.turnout),
+            ("lameness", &self.lameness),
+            ("vet", &self.vet),
+        ]
+    }
+
+    /// What the practitioner noted at this visit: heading and text, for a report.
+    ///
+    /// ```
+    /// use hoofgeo::sidecar::Visit;
+    /// let visit = Visit::parse(r#"{ "interval_weeks": 5, "diet": "hay only since March" }"#)?;
+    /// assert_eq!(visit.remarks(), [("diet", "hay only since March".to_owned()), ("next visit", "in 5 weeks".to_owned())]);
+    /// # Ok::<(), hoofgeo::Error>(())
+    /// ```
+    pub fn remarks(&self) -> Vec<(&'static str, String)> {
+        let texts = self.texts().into_iter().filter_map(|(key, text)| Some((key, text.clone()?)));
+        let interval =
+            self.interval_weeks.map(|w| ("next visit", format!("in {w} {}", if w == 1.0 { "week" } else { "weeks" })));
+        texts.chain(interval).collect()
+    }
 }

@@ -20,5 +20,5 @@ mod source;
 pub use coverage::{COVERAGE, coverage_factor, effective_dof, student_t_factor};
 pub use linear::{Combined, Inputs, Propagated, observation_variances, propagate};
 pub use monte_carlo::{Agreement, BLOCK, LinearCheck, NormalVector, Summary, draw_blocks, numerical_tolerance};
-pub use print::{Printed, print};
+pub use print::{Printed, print, print_signed};
 pub use source::{Budget, Circumstances, Source, advice};

@@ -78,6 +78,26 @@ pub fn print(value: f64, expanded: f64, unit: &str) -> Printed {
     Printed { value: fixed(value, last), expanded: Some(fixed(rounded, last)), unit }
 }
 
+/// A difference as text, with its sign; an area of some size in cm², whatever the difference's own size.
+///
+/// ```
+/// use hoofgeo::uncertainty::print_signed;
+/// assert_eq!(print_signed(1.62, 1.2, "deg"), "+1.6° ± 1.2°");
+/// assert_eq!(print_signed(-60.0, 780.0, "mm2"), "\u{2212}0.6 cm² ± 7.8 cm²");
+/// assert_eq!(print_signed(0.001, 1.5, "mm"), "0.0 mm ± 1.5 mm");
+/// ```
+pub fn print_signed(value: f64, expanded: f64, unit: &str) -> String {
+    let in_cm2 = unit == "mm2" && value.abs().max(expanded) >= 100.0;
+    let printed = if in_cm2 { print(value / 100.0, expanded / 100.0, "cm²") } else { print(value, expanded, unit) };
+    let is_zero = printed.value.parse() == Ok(0.0);
+    let text = printed.to_string();
+    match text.strip_prefix('-') {
+        Some(rest) => format!("\u{2212}{rest}"),
+        None if value > 0.0 && !is_zero => format!("+{text}"),
+        None => text,
+    }
+}
+
 /// Up, but for an excess of up to a twentieth.
 fn round_up(x: f64) -> f64 {
     let floor = x.floor();

@@ -8,8 +8,9 @@ use crate::error::{Error, ErrorKind, Result};
 use crate::measured::{Measured, measure_with};
 use crate::photo::{PhotoFacts, Remark, Sha256Hex, read_facts_and_fingerprint};
 use crate::scene::SceneFlag;
-use crate::sidecar::Sidecar;
+use crate::sidecar::{Sidecar, Visit};
 use std::path::PathBuf;
+use std::sync::Arc;
 
 /// A photo measured.
 #[derive(Debug, Clone)]
@@ -26,6 +27,8 @@ pub struct PhotoReport {
     pub facts: PhotoFacts,
     /// The sidecar, with what the visit shares.
     pub sidecar: Sidecar,
+    /// What the visit file says, the practitioner's notes among it.
+    pub visit: Option<Arc<Visit>>,
     /// What was known of the lens.
     pub lens: LensUsed,
     /// Scene and values.
@@ -63,6 +66,7 @@ pub fn measure_entry(entry: &Entry, lenses: &Lenses, options: &VisitOptions) -> 
         sidecar_sha256: read.sidecar_sha256,
         facts: read.facts,
         sidecar: read.sidecar,
+        visit: read.visit,
         lens: read.lens,
         measured,
         ruler: graduations.take_reading(),
@@ -76,6 +80,7 @@ pub(super) struct ReadEntry {
     sidecar_sha256: Sha256Hex,
     pub facts: PhotoFacts,
     pub sidecar: Sidecar,
+    visit: Option<Arc<Visit>>,
     pub lens: LensUsed,
 }
 
@@ -99,7 +104,7 @@ pub(super) fn read_entry(entry: &Entry, lenses: &Lenses) -> Result<ReadEntry> {
         Some(_) => shared(e, entry),
         None => e.in_file(&path),
     })?;
-    Ok(ReadEntry { photo_sha256, sidecar_sha256: Sha256Hex::of(&bytes), facts, sidecar, lens })
+    Ok(ReadEntry { photo_sha256, sidecar_sha256: Sha256Hex::of(&bytes), facts, sidecar, visit, lens })
 }
 
 /// Why a sidecar has no photo.

@@ -67,7 +67,7 @@ pub(super) const NO_COVARIANCE: &str =
 pub(super) const BAD_VISIT: &[(&str, &str)] = &[
     (
         r#"{ "view": "lateral" }"#,
-        "line 1 column 3: view: unknown key `view`\n  known here: `format`, `subject`, `taken`, `observer`, `lens`, `scale`, `planes` or `notes`",
+        "line 1 column 3: view: unknown key `view`\n  known here: `format`, `subject`, `taken`, `observer`, `lens`, `scale`, `planes`, `notes`, `interval_weeks`, `ground`, `diet`, `turnout`, `lameness` or `vet`",
     ),
     (
         r#"{ "format": "hoofgeo-visit/9" }"#,
@@ -93,6 +93,11 @@ pub(super) const BAD_VISIT: &[(&str, &str)] = &[
     (
         r#"{ "planes": { "sole": { "u_mm": -1 } } }"#,
         "line 1 column 33: planes.sole.u_mm: an uncertainty cannot be negative, here it is -1",
+    ),
+    (r#"{ "diet": " " }"#, "line 1 column 11: diet: must not be empty text\n  leave the key out, or write null"),
+    (
+        r#"{ "interval_weeks": 0 }"#,
+        "line 1 column 21: interval_weeks: 0 weeks cannot be meant: more than 0 and at most 52",
     ),
     ("[]", "line 1 column 1: must be an object `{...}`, not a list `[...]`"),
     ("", "the file is empty\n  write a new one with `hoofgeo start`"),

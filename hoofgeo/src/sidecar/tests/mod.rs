@@ -199,7 +199,8 @@ mod visits {
     #[test]
     fn what_is_written_reads_back_the_same() {
         let text = format!(
-            r#"{{ "format": "hoofgeo-visit/1", "scale": {{ "kind": "straight_ruler", {POINTS} }}, "planes": {{ "sole": {{}} }} }}"#
+            r#"{{ "format": "hoofgeo-visit/1", "scale": {{ "kind": "straight_ruler", {POINTS} }}, "planes": {{ "sole": {{}} }},
+                "interval_weeks": 5.5, "ground": "hard track", "vet": "no finding" }}"#
         );
         let v = Visit::parse(&text).unwrap();
         assert_eq!(Visit::parse(&v.to_json()).unwrap(), v);

@@ -1,0 +1,118 @@
+//! The photos of a case from their folders.
+
+use super::shot::{LensIdentity, Shot};
+use crate::error::{Error, ErrorKind, Result};
+use crate::measured::MeasureOptions;
+use crate::scene::LensSource;
+use crate::visit::{Lenses, PhotoReport, measure_entry, walk};
+use rayon::prelude::*;
+use std::path::{Path, PathBuf};
+
+/// Photos in work at a time.
+const BATCH: usize = 256;
+
+/// Measures every photo of some folders and keeps what `keep` makes of it, in the order of the folders and their photos. Sub-folders
+/// are walked; those in `skip` are left out. A photo that cannot be measured or kept is told to `refused`, and the others go on.
+///
+/// # Errors
+/// Where a folder does not exist or none holds a photo.
+///
+/// # Example: the case of every animal of a yard
+/// ```no_run
+/// use hoofgeo::follow::{FollowOptions, Shot, follow, read_folders};
+/// let folders = ["2026-02-09".into(), "2026-03-16".into()];
+/// let shots = read_folders(&folders, &[], &Default::default(), &Shot::of, &mut |why| eprintln!("{why}"))?;
+/// for case in follow(&shots, &FollowOptions::default()) {
+///     println!("{}: {} visits", case.animal, case.visits.len());
+/// }
+/// # Ok::<(), hoofgeo::Error>(())
+/// ```
+pub fn read_folders<T: Send>(
+    folders: &[PathBuf],
+    skip: &[PathBuf],
+    options: &MeasureOptions,
+    keep: &(dyn Fn(PhotoReport) -> Result<T> + Sync),
+    refused: &mut dyn FnMut(&Error),
+) -> Result<Vec<T>> {
+    let lenses = Lenses::default();
+    let mut kept = Vec::new();
+    let mut any = false;
+    for folder in folders {
+        if !folder.is_dir() {
+            return Err(Error::new(ErrorKind::Usage, "is not a folder").in_file(folder).help(NAME_FOLDERS));
+        }
+        let mut entries = walk(folder, skip);
+        loop {
+            let work: Vec<_> = entries.by_ref().take(BATCH).collect();
+            if work.is_empty() {
+                break;
+            }
+            any = true;
+            let done: Vec<Result<T>> = work
+                .into_par_iter()
+                .map(|entry| {
+                    let mut report = measure_entry(&entry?, &lenses, options)?;
+                    if folders.len() > 1 {
+                        report.name = format!("{}/{}", last_name(folder), report.name);
+                    }
+                    keep(report)
+                })
+                .collect();
+            for result in done {
+                match result {
+                    Ok(t) => kept.push(t),
+                    Err(why) => refused(&why),
+                }
+            }
+        }
+    }
+    if !any {
+        return Err(Error::new(ErrorKind::Usage, "no photo is in these folders").help(NAME_FOLDERS));
+    }
+    Ok(kept)
+}
+
+const NAME_FOLDERS: &str = "name the folders of an animal's visits, or one folder that holds them all";
+
+fn last_name(folder: &Path) -> String {
+    let real = folder.canonicalize();
+    real.as_deref().unwrap_or(folder).file_name().unwrap_or_default().to_string_lossy().into_owned()
+}
+
+/// Which lens took a photo, as far as that can be told: by its profile, or by camera model and EXIF focal length.
+pub fn lens_identity(report: &PhotoReport) -> Option<LensIdentity> {
+    let prior = report.lens.prior.clone();
+    let camera = match prior.source {
+        LensSource::Profile => None,
+        LensSource::Exif => {
+            let f = &report.facts;
+            let parts = [f.make.as_deref(), f.model.as_deref(), f.lens_model.as_deref()];
+            f.model.as_ref()?;
+            Some(parts.map(Option::unwrap_or_default).join("/"))
+        }
+        LensSource::Unknown => return None,
+    };
+    Some(LensIdentity { camera, prior })
+}
+
+impl Shot {
+    /// From a measured photo of a folder.
+    ///
+    /// # Errors
+    /// As [`Shot::new`].
+    pub fn of(report: PhotoReport) -> Result<Self> {
+        Self::of_report(&report)
+    }
+
+    /// The same, the report kept.
+    ///
+    /// # Errors
+    /// As [`Shot::new`].
+    pub fn of_report(report: &PhotoReport) -> Result<Self> {
+        let shot = Self::new(&report.name, &report.sidecar, &report.measured, report.taken(), lens_identity(report))?;
+        let visit = report.visit.as_deref();
+        let own = report.sidecar.notes.clone().filter(|n| visit.and_then(|v| v.notes.as_ref()) != Some(n));
+        let own = own.map(|n| ("photo", format!("{}: {n}", report.name)));
+        Ok(shot.with_remarks(visit.map(crate::sidecar::Visit::remarks).unwrap_or_default()).with_remarks(own))
+    }
+}
