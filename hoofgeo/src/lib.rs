@@ -47,6 +47,7 @@
 //! | homography, planar pose | [`scene::pose`] |
 //! | propagation, budgets, Monte Carlo, printing | [`uncertainty`] |
 //! | brightness between pixels, what is found in it | [`pixels`] (feature `pictures`) |
+//! | a page on which landmarks are placed | [`place`] (feature `place`) |
 //! | photo headers, upright pixels | [`photo`] (features `files`, `pictures`) |
 //!
 //! # Conventions
@@ -79,6 +80,8 @@ pub mod photo;
 pub mod picture;
 #[cfg(feature = "pictures")]
 pub mod pixels;
+#[cfg(feature = "place")]
+pub mod place;
 pub mod placed;
 pub mod scale;
 pub mod scene;

@@ -59,7 +59,7 @@ fn closing(summary: Summary, args: &MeasureArgs) -> String {
 }
 
 /// Ctrl-C, or a request to end, ends the run at the next photo; a second one ends the program at once.
-fn stop_on_interrupt() -> Result<Arc<Stop>> {
+pub(super) fn stop_on_interrupt() -> Result<Arc<Stop>> {
     let stop = Arc::new(Stop::new());
     let raised = Arc::clone(&stop);
     let handler = move || {

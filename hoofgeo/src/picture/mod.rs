@@ -137,7 +137,7 @@ impl Layers {
 }
 
 /// A photo's pixels at another size.
-fn resized(photo: RgbImage, (width, height): (u32, u32)) -> Result<Vec<u8>> {
+pub(crate) fn resized(photo: RgbImage, (width, height): (u32, u32)) -> Result<Vec<u8>> {
     let (from_width, from_height) = photo.dimensions();
     if (from_width, from_height) == (width, height) {
         return Ok(photo.into_raw());

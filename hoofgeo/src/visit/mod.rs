@@ -15,7 +15,11 @@ mod start;
 
 pub use folder::{Entry, SIDECAR_SUFFIX, VISIT_FILE, is_photo_name, walk};
 pub use lens::{LensUsed, Lenses};
+#[cfg(feature = "place")]
+pub(crate) use output::write_new;
 pub use output::{CSV_COLUMNS, Rendered, Writers, write_whole};
+#[cfg(feature = "place")]
+pub(crate) use photo::belongs;
 pub use photo::{PhotoReport, measure_entry};
 pub use run::{CheckReport, Outputs, Progress, Stop, Summary, VisitOptions, check_folder, measure_folder};
 pub use start::{Started, start_folder};
