@@ -26,8 +26,9 @@ const ALL: &[(&str, &str, &str)] = {
         "values.js",
         "main.js"
     );
-    const OTHERS: [(&str, &str, &str); 2] = [
+    const OTHERS: [(&str, &str, &str); 3] = [
         ("/", "text/html; charset=utf-8", include_str!("page/index.html")),
+        ("/icon.svg", "image/svg+xml", include_str!("page/icon.svg")),
         ("/style.css", "text/css; charset=utf-8", include_str!("page/style.css")),
     ];
     const BOTH: [(&str, &str, &str); SCRIPTS.len() + OTHERS.len()] = {

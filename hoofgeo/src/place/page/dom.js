@@ -42,3 +42,14 @@ export function ask(title, body, buttons) {
     if (!dialog.open) dialog.showModal();
   });
 }
+
+/** Renders anew what is in a container, and leaves the focus on what stands for what had it. */
+export function keepFocus(container, render) {
+  const active = document.activeElement;
+  const had = container.contains(active) ? { id: active.id, text: active.textContent, key: active.dataset.key } : null;
+  render();
+  if (!had || (container.contains(document.activeElement) && document.activeElement.isConnected)) return;
+  const all = [...container.querySelectorAll("button:not(:disabled), input:not(:disabled), select:not(:disabled), summary")];
+  const found = all.find((e) => had.id && e.id === had.id) ?? all.find((e) => had.key && e.dataset.key === had.key) ?? all.find((e) => e.textContent === had.text) ?? all[0];
+  found?.focus({ preventScroll: true });
+}

@@ -1,7 +1,7 @@
 // What the photo shows and how it was taken: large buttons for what is asked of every photo, fields for the rest.
 
 import { post } from "./api.js";
-import { byId, el, speak } from "./dom.js";
+import { byId, el, keepFocus, speak } from "./dom.js";
 import * as drafts from "./draft.js";
 import { choose, commit, listen, nextOpen, store } from "./store.js";
 
@@ -15,7 +15,13 @@ function choice(title, path, options, apply = (value) => commit(drafts.set(store
   const now = said(path);
   const buttons = options.map((o) => el("button", {
     type: "button", "aria-pressed": String(now === o.name), disabled: Boolean(store.photo.closed), "data-choice": o.name,
-    onclick: () => apply(o.name),
+    "data-key": `${path.join(".")} ${o.name}`,
+    onclick: async (event) => {
+      const first = byId("now").contains(event.currentTarget) && missing().length;
+      await apply(o.name);
+      // What was asked first is answered: on to the next question, or to the photo.
+      if (first) (missing().length ? byId("now").querySelector("button") : byId("photo"))?.focus();
+    },
   }, o.title));
   return el("fieldset", { class: "choice" }, el("legend", {}, title), el("div", { class: "buttons" }, buttons));
 }
@@ -107,8 +113,7 @@ function show() {
   const body = byId("facts-body");
   // Not under the hand that is typing.
   if (body.contains(document.activeElement) && document.activeElement.matches("input")) return;
-  const focused = document.activeElement?.id;
-  body.replaceChildren(
+  keepFocus(body, () => body.replaceChildren(
     ...questions(true),
     field("Animal", ["subject", "animal"]),
     ...scaleFields().map((f) => { f.querySelectorAll("[id]").forEach((e) => { e.id = `facts-${e.id}`; }); f.querySelector("label").htmlFor = `facts-${f.querySelector("label").htmlFor}`; return f; }),
@@ -116,8 +121,7 @@ function show() {
     field("Lens profile", ["lens"], { hint: "a file NAME.lens.json, from the folder of the photo" }),
     field("Notes", ["notes"]),
     el("button", { type: "button", disabled: Boolean(store.photo.closed), onclick: copy }, "Copy scale, lens and planes from the photo before"),
-    ...store.photo.remarks.map((r) => el("p", { class: "flag" }, r)));
-  if (focused && body.querySelector(`#${CSS.escape(focused)}`)) byId(focused).focus();
+    ...store.photo.remarks.map((r) => el("p", { class: "flag" }, r))));
 }
 
 listen((what) => ["photo", "draft"].includes(what) && show());

@@ -1,7 +1,7 @@
 // The page: the photo, what is done on it, the list of photos, dialogs.
 
 import { picture, post, Refused } from "./api.js";
-import { ask, byId, el, speak } from "./dom.js";
+import { ask, byId, el, keepFocus, speak } from "./dom.js";
 import * as drafts from "./draft.js";
 import { kindOf, missing } from "./facts.js";
 import { Keyboard, KEYS } from "./keyboard.js";
@@ -261,7 +261,7 @@ function showVisit() {
   byId("photos").replaceChildren(...visit.photos.map((p) => {
     const facts = [p.foot, p.view, p.stage?.replace("_", " ")].filter(Boolean).join(" · ");
     const state = p.state === "begun" ? `${p.marks ? "" : "ruler, "}${p.open} open` : STATES[p.state];
-    return el("li", {}, el("button", { type: "button", class: `photo ${p.state}`, "aria-current": p.id === photo?.id ? "true" : undefined, onclick: () => { openList(false); page.open(p.id); } },
+    return el("li", {}, el("button", { type: "button", class: `photo ${p.state}`, "data-key": String(p.id), "aria-current": p.id === photo?.id ? "true" : undefined, onclick: () => { openList(false); page.open(p.id); } },
       el("span", { class: "name" }, p.name), el("span", { class: "facts" }, facts), el("span", { class: "state" }, state)));
   }));
 }
@@ -320,7 +320,11 @@ function showFacts(draft) {
 function theme(name) {
   if (name) document.documentElement.dataset.theme = name;
   const dark = (document.documentElement.dataset.theme ?? (matchMedia("(prefers-color-scheme: dark)").matches ? "dark" : "light")) === "dark";
-  byId("theme").textContent = dark ? "Light" : "Dark";
+  const other = dark ? "light" : "dark";
+  const button = byId("theme");
+  button.dataset.other = other;
+  button.setAttribute("aria-label", `${dark ? "Light" : "Dark"} colours`);
+  button.querySelector(".word").textContent = dark ? "Light" : "Dark";
   if (name) localStorage.setItem("hoofgeo-theme", name);
   page.draw();
 }
@@ -330,7 +334,7 @@ openPanel(page);
 listen((what) => {
   if (!store.visit) return;
   if (what === "photo") showPhoto();
-  if (["photo", "visit"].includes(what)) showVisit();
+  if (["photo", "visit"].includes(what)) keepFocus(byId("photos"), showVisit);
   if (["photo", "draft"].includes(what)) showFacts(store.draft);
   if (["photo", "saving"].includes(what)) showSaving();
   if (what === "followed") speak("Changed in another window; shown as it is now.");
@@ -340,7 +344,7 @@ for (const [id, does] of [
   ["undo", undo], ["redo", redo], ["zoom-in", () => page.zoom(1.5)], ["zoom-out", () => page.zoom(1 / 1.5)], ["zoom-fit", () => page.fit()],
   ["show-help", () => page.help()], ["finish", () => page.finish()], ["next-missing", () => page.nextMissing()],
   ["open-visit", () => openList(!byId("visit").classList.contains("open"))],
-  ["theme", () => theme(byId("theme").textContent.toLowerCase())],
+  ["theme", () => theme(byId("theme").dataset.other)],
 ]) byId(id).addEventListener("click", does);
 theme(localStorage.getItem("hoofgeo-theme"));
 

@@ -32,8 +32,8 @@ function ring(context, [x, y], colour, radius) {
     c.moveTo(x + radius, y);
     c.arc(x, y, radius, 0, 2 * Math.PI);
     for (const [dx, dy] of [[1, 0], [-1, 0], [0, 1], [0, -1]]) {
-      c.moveTo(x + dx * (radius - 5), y + dy * (radius - 5));
-      c.lineTo(x + dx * (radius + 4), y + dy * (radius + 4));
+      c.moveTo(x + dx * radius * 0.5, y + dy * radius * 0.5);
+      c.lineTo(x + dx * radius * 1.5, y + dy * radius * 1.5);
     }
   });
 }
@@ -51,6 +51,9 @@ export function draw(context, view, { labels = true } = {}) {
   const { draft, selected, active, values } = store;
   const colour = (mark, usual) => (drafts.same(mark, selected) ? CHOSEN : usual);
   const catalogue = store.visit.catalogue.views[draft.view];
+  // On a small screen, or far off, smaller: they must not hide the foot.
+  const size = Math.min(Math.max(view.width / 110, 5), 8);
+  const dot = Math.min(Math.max(view.scale * 3, 1.2), 2.5);
   for (const [name, points] of Object.entries(draft.lines ?? {})) {
     if (!points) continue;
     const at = points.map((p) => view.toScreen(p));
@@ -62,9 +65,9 @@ export function draw(context, view, { labels = true } = {}) {
     at.forEach(([x, y], index) => {
       const chosen = drafts.same({ kind: "line", name, index }, selected);
       context.fillStyle = INK;
-      context.fillRect(x - 4, y - 4, 8, 8);
+      context.fillRect(x - dot - 1.5, y - dot - 1.5, 2 * dot + 3, 2 * dot + 3);
       context.fillStyle = chosen ? CHOSEN : LINE;
-      context.fillRect(x - 2.5, y - 2.5, 5, 5);
+      context.fillRect(x - dot, y - dot, 2 * dot, 2 * dot);
     });
   }
   const points = drafts.graduations(draft);
@@ -72,7 +75,7 @@ export function draw(context, view, { labels = true } = {}) {
   points.forEach((p, index) => {
     const at = view.toScreen(p.at);
     const mark = { kind: "scale", name: "scale", index };
-    ring(context, at, colour(mark, PAPER), 7);
+    ring(context, at, colour(mark, PAPER), size - 2);
     if (residuals?.length === points.length && labels) {
       // How far the graduation lies off the model, ten times as large.
       const [dx, dy] = residuals[index];
@@ -85,7 +88,7 @@ export function draw(context, view, { labels = true } = {}) {
     if (!at) continue;
     const mark = { kind: "landmark", name };
     const chosen = drafts.same(mark, selected);
-    ring(context, view.toScreen(at), colour(mark, PAPER), 9);
+    ring(context, view.toScreen(at), colour(mark, PAPER), size);
     if (chosen && labels) {
       const title = catalogue?.landmarks.find((l) => l.name === name)?.title ?? name;
       const [x, y] = view.toScreen(at);

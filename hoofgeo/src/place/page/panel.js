@@ -1,6 +1,6 @@
 // What to mark now: its definition, a drawing of where it lies, and what can be said instead of marking it; below, all marks.
 
-import { byId, el, svg } from "./dom.js";
+import { byId, el, keepFocus, svg } from "./dom.js";
 import * as drafts from "./draft.js";
 import { kindOf, missing, questions, scaleFields } from "./facts.js";
 import { catalogueOf, choose, commit, listen, store } from "./store.js";
@@ -31,7 +31,11 @@ function label(point, index) {
   const inputs = parts.map((value, k) => el("input", {
     type: "text", inputmode: "decimal", id: `mm-${index}-${k}`, value, disabled: Boolean(store.photo.closed),
     "aria-label": `Graduation ${index + 1}, mm${kind.plane ? (k ? " across" : " along") : ""}`,
-    onfocus: (e) => { e.target.select(); choose({ selected: { kind: "scale", name: "scale", index } }); },
+    onfocus: (e) => {
+      e.target.select();
+      const mark = { kind: "scale", name: "scale", index };
+      if (!drafts.same(store.selected, mark)) choose({ selected: mark });
+    },
     onkeydown: (e) => {
       if (e.key !== "Enter") return;
       e.preventDefault();
@@ -46,7 +50,8 @@ function label(point, index) {
       const typed = inputs.map((i) => Number(i.value.trim().replace(",", ".")));
       if (!typed.every(Number.isFinite)) return;
       const mm = kind.plane ? typed : typed[0];
-      commit(drafts.setGraduations(store.draft, drafts.graduations(store.draft).with(index, { ...point, mm })));
+      const points = drafts.graduations(store.draft);
+      commit(drafts.setGraduations(store.draft, points.with(index, { ...points[index], mm })));
     },
   }));
   return el("li", { class: drafts.same(store.selected, { kind: "scale", name: "scale", index }) ? "chosen" : "" },
@@ -99,6 +104,21 @@ function line(step) {
   ];
 }
 
+/** Brings the graduations' fields up to date without taking one away under the hand that types; whether they are all there. */
+function sameFields(body) {
+  const points = drafts.graduations(store.draft);
+  const items = [...body.querySelectorAll(".graduations li")];
+  const plane = String(kindOf().plane);
+  if (items.length !== points.length || body.dataset.plane !== plane) return false;
+  items.forEach((item, index) => {
+    item.className = drafts.same(store.selected, { kind: "scale", name: "scale", index }) ? "chosen" : "";
+    item.querySelectorAll("input").forEach((input, k) => {
+      if (input !== document.activeElement) input.value = [points[index].mm].flat()[k] ?? 0;
+    });
+  });
+  return true;
+}
+
 function showNow() {
   const title = byId("now-title");
   const body = byId("now-body");
@@ -120,10 +140,11 @@ function showNow() {
       el("div", { class: "buttons" }, open ? el("button", { type: "button", class: "main", onclick: () => page.nextMissing() }, "Next photo") : el("button", { type: "button", class: "main", onclick: () => page.finish() }, "Measure the visit")));
   }
   title.textContent = step.kind === "scale" ? kindOf().title : step.title;
+  if (step.kind === "scale" && typing && sameFields(body)) return;
   const parts = { scale: ruler, landmark, line }[step.kind](step);
   // Said late, these do no harm; asked early, they are answered.
+  body.dataset.plane = String(kindOf().plane);
   body.replaceChildren(...parts.filter(Boolean), ...(step.kind === "scale" ? questions(false) : []));
-  if (typing && byId(typing)) byId(typing).focus();
 }
 
 const WORDS = { placed: "placed", open: "to do", unseen: "cannot be seen" };
@@ -135,7 +156,7 @@ function showSteps() {
     const items = steps.filter((s) => s.kind === kind).map((s) => {
       const state = drafts.state(store.draft, s);
       const now = store.active?.kind === s.kind && store.active.name === s.name;
-      return el("li", {}, el("button", { type: "button", class: `step ${state}`, "aria-current": now ? "step" : undefined, "data-step": s.name, onclick: () => page.choose(s) },
+      return el("li", {}, el("button", { type: "button", class: `step ${state}`, "aria-current": now ? "step" : undefined, "data-step": s.name, "data-key": `${s.kind} ${s.name}`, onclick: () => page.choose(s) },
         el("span", { class: "mark", "aria-hidden": "true" }), el("span", {}, s.kind === "scale" ? kindOf().title : s.title), el("span", { class: "state" }, WORDS[state])));
     });
     return items.length ? el("div", {}, el("h3", {}, heading), el("ul", {}, items)) : "";
@@ -146,7 +167,7 @@ export function openPanel(its) {
   page = its;
   listen((what) => {
     if (!store.photo || !["photo", "draft", "choice"].includes(what)) return;
-    showNow();
-    showSteps();
+    keepFocus(byId("now-body"), showNow);
+    keepFocus(byId("steps"), showSteps);
   });
 }

@@ -1,7 +1,7 @@
 // The values, live: asked for while a mark moves, one question at a time, always of the newest draft.
 
 import { post } from "./api.js";
-import { byId, el } from "./dom.js";
+import { byId, el, keepFocus } from "./dom.js";
 import { listen, store, tell } from "./store.js";
 
 let asking = false;
@@ -40,8 +40,7 @@ function row(value) {
     el("dd", {},
       el("span", { class: "number" }, `${value.number}${value.unit}`),
       value.expanded ? el("span", { class: "expanded" }, ` ± ${value.expanded}${value.unit}`) : null,
-      el("span", { class: "share" }, share),
-      used && value.advice ? el("span", { class: "advice" }, `Surer: ${value.advice}.`) : null));
+      el("span", { class: "share" }, share)));
 }
 
 function show() {
@@ -55,15 +54,17 @@ function show() {
   // What moves stands first, so that it is seen on a small screen too.
   if (moving()) rows.sort((a, b) => b.classList.contains("used") - a.classList.contains("used"));
   const missing = values.missing.map((m) => el("li", {}, el("b", {}, m.name), ` needs ${m.why}`));
+  const advice = [...new Set(values.values.filter((v) => v.uses.includes(moving())).map((v) => v.advice))].filter(Boolean);
   const s = values.scene;
   byId("values").replaceChildren(
     el("dl", {}, rows),
     el("p", { class: "quiet" }, `Scale ${s.px_per_mm}; camera ${s.distance} away; graduations off by ${s.rms_px.toFixed(2)} px.`),
+    ...advice.map((a) => el("p", { class: "quiet" }, `To be surer: ${a}.`)),
     ...s.flags.map((flag) => el("p", { class: "flag" }, flag)),
-    missing.length ? el("details", {}, el("summary", {}, `${missing.length} more with further marks`), el("ul", {}, missing)) : "");
+    missing.length ? el("details", { open: Boolean(byId("values").querySelector("details[open]")) }, el("summary", {}, `${missing.length} more with further marks`), el("ul", {}, missing)) : "");
 }
 
 listen((what) => {
   if (what === "preview" || what === "draft") askFor();
-  if (["values", "choice", "photo"].includes(what)) show();
+  if (["values", "choice", "photo"].includes(what)) keepFocus(byId("values"), show);
 });
