@@ -14,7 +14,9 @@ pub(crate) fn open(tab: &Tab<'_>, name: &str) {
 
 /// Waits until everything is written and the values are of what is shown.
 pub(crate) fn saved(tab: &Tab<'_>) {
-    tab.until("hoofgeo.store.saving === 'saved' && document.getElementById('saved').textContent === 'Saved'");
+    tab.until(
+        "hoofgeo.store.saving === 'saved' && ['Saved', 'Kept'].includes(document.getElementById('saved').textContent)",
+    );
 }
 
 /// Where a point of the photo lies on the screen.
@@ -31,7 +33,7 @@ pub(crate) fn on_screen(tab: &Tab<'_>, [x, y]: [f64; 2]) -> [f64; 2] {
 pub(crate) fn press(tab: &Tab<'_>, text: &str) {
     let at = tab.eval(&format!(
         "(() => {{ const b = [...document.querySelectorAll('button')].find((b) => b.textContent === {} && !b.disabled); \
-         b?.scrollIntoView({{ block: 'center' }}); const r = b?.getBoundingClientRect(); \
+         b?.scrollIntoView({{ block: 'nearest' }}); const r = b?.getBoundingClientRect(); \
          return r && [r.x + r.width / 2, r.y + r.height / 2]; }})()",
         Value::from(text)
     ));
@@ -47,6 +49,29 @@ pub(crate) fn active(tab: &Tab<'_>) -> String {
 /// The labels of a target's graduation, as the page's fields show them.
 fn labels(mm: [f64; 2], is_number: bool) -> Vec<f64> {
     if is_number { vec![mm[0]] } else { mm.to_vec() }
+}
+
+/// Where a point lies on the screen, zoomed in until no mark of its kind lies so near that a click would mean that one.
+fn approach(tab: &Tab<'_>, to: [f64; 2]) -> [f64; 2] {
+    press(tab, "Fit");
+    tab.until("hoofgeo.page.view.scale <= hoofgeo.page.view.least * 1.001");
+    for _ in 0..8 {
+        let at = on_screen(tab, to);
+        let nearest = tab.eval(&format!(
+            "(() => {{ const {{ draft, active }} = hoofgeo.store; const own = active.kind === 'line' ? draft.lines[active.name] ?? [] \
+             : Object.values(draft.landmarks).filter(Boolean).map((l) => l.at); return Math.min(...own.map((p) => \
+             Math.hypot(p[0] - {}, p[1] - {}) * hoofgeo.page.view.scale)); }})()",
+            to[0], to[1]
+        ));
+        if nearest.as_f64().is_none_or(|d| d > 8.0) {
+            return at;
+        }
+        let wheel = serde_json::json!({ "type": "mouseWheel", "x": at[0], "y": at[1], "deltaX": 0, "deltaY": -240 });
+        let before = tab.eval("hoofgeo.page.view.scale");
+        tab.call("Input.dispatchMouseEvent", wheel);
+        tab.until(&format!("hoofgeo.page.view.scale > {before}"));
+    }
+    on_screen(tab, to)
 }
 
 /// Marks everything of a photo with the mouse as the target has it; lines too, where wanted.
@@ -69,19 +94,25 @@ pub(crate) fn by_mouse(tab: &Tab<'_>, target: &Sidecar, lines: &[Line]) {
         assert_eq!(active(tab), landmark.name());
         match target.landmarks.get(&landmark) {
             Some(p) => {
-                let at = on_screen(tab, p.at[0]);
+                let at = approach(tab, p.at[0]);
                 tab.mouse("mouseMoved", at);
                 tab.click(at);
             }
             None => press(tab, "Cannot be seen"),
         }
     }
+    press(tab, "Fit");
     for line in Line::of(target.view) {
         assert_eq!(active(tab), line.name());
         match target.lines.get(&line).filter(|_| lines.contains(&line)) {
             Some(points) => {
-                for p in points {
-                    tab.click(on_screen(tab, *p));
+                for (i, p) in points.iter().enumerate() {
+                    let at = approach(tab, *p);
+                    tab.click(at);
+                    let marked = tab.eval(&format!("hoofgeo.store.draft.lines.{line}.length"));
+                    let here =
+                        tab.eval(&format!("document.elementFromPoint({}, {})?.outerHTML.slice(0, 300)", at[0], at[1]));
+                    assert_eq!(marked, i + 1, "{line} at {p:?}, on the screen {at:?}: {here}");
                 }
                 press(tab, "Line is done");
             }

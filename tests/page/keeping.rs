@@ -4,6 +4,7 @@ use super::chromium::Chromium;
 use super::hands::{on_screen, open, press, saved};
 use super::program::{Folder, Program, target};
 use hoofgeo::Landmark;
+use hoofgeo::sidecar::Draft;
 
 const PHOTO: &str = "LF-lateral-before.jpg";
 const SIDECAR: &str = "LF-lateral-before.jpg.hoof.json";
@@ -116,23 +117,18 @@ fn names_and_texts_are_never_read_as_markup() {
     let evil = "<img src=x onerror=alert(1)>&quot;'\u{202e}.jpg";
     let folder = Folder::new(&[(PHOTO, evil), ("LF-solar-before.jpg", "b.jpg")]);
     let script = "</script><script>window.pwned = 1</script>";
-    let mut draft = hoofgeo::sidecar::Draft::start("b.jpg", 1, 1, None).to_json();
-    draft = draft
-        .replace("\"foot\": null", "\"foot\": \"LF\"")
-        .replace("\"animal\": null", &format!("\"animal\": {script:?}"));
-    draft = draft.replace("\"view\": null", "\"view\": \"solar\"");
-    let (w, h) = image::image_dimensions(folder.path("b.jpg")).unwrap();
-    draft = draft
-        .replace("\"width_px\": 1,", &format!("\"width_px\": {w},"))
-        .replace("\"height_px\": 1", &format!("\"height_px\": {h}"));
-    draft = draft
-        .replace("\"stage\": null", &format!("\"stage\": null, \"notes\": {script:?}, \"observer\": {script:?}"))
-        .replacen("\n  \"observer\": null,", "", 1);
-    std::fs::write(folder.path("b.jpg.hoof.json"), &draft).unwrap();
+    let (width, height) = image::image_dimensions(folder.path("b.jpg")).unwrap();
+    let mut draft = Draft::start("LF-sole.jpg", width, height, None);
+    draft.photo.file = "b.jpg".to_owned();
+    draft.subject.as_mut().unwrap().animal = Some(script.to_owned());
+    draft.notes = Some(script.to_owned());
+    draft.observer = Some(script.to_owned());
+    std::fs::write(folder.path("b.jpg.hoof.json"), draft.to_json()).unwrap();
     let program = Program::start(folder.root(), &["--observer", script]);
     let tab = browser.open(&program.address, (1440, 900));
     open(&tab, "b.jpg");
-    assert!(tab.eval("document.getElementById('photo-facts').textContent").as_str().unwrap().contains(script));
+    let facts = tab.eval("document.getElementById('photo-facts').textContent");
+    assert!(facts.as_str().unwrap().contains(script), "{facts} {:?}", browser.errors());
     open(&tab, evil);
     assert_eq!(tab.eval("document.getElementById('photo-name').textContent"), evil);
     assert!(tab.eval("globalThis.pwned ?? null").is_null());

@@ -12,12 +12,20 @@ use std::sync::OnceLock;
 /// Longer side of the photos, px.
 const WIDTH: f64 = 560.0;
 
-/// The photos of one foot as a person would have marked them, rendered once for all tests.
+/// The feet whose photos are marked: one, or all four of the visit where `HOOFGEO_WHOLE_VISIT` is set.
+pub(crate) fn feet() -> &'static [&'static str] {
+    if std::env::var_os("HOOFGEO_WHOLE_VISIT").is_some() { &["LF-", "RF-", "LH-", "RH-"] } else { &["LF-"] }
+}
+
+/// The photos of one foot, or of a visit, as a person would have marked them, rendered once for all tests.
 fn rendered() -> &'static Path {
     static FOLDER: OnceLock<tempfile::TempDir> = OnceLock::new();
     let folder = FOLDER.get_or_init(|| {
         let folder = tempfile::tempdir().unwrap();
-        for mut case in cases().into_iter().filter(|c| c.file_name.starts_with("marlow/LF")) {
+        for mut case in cases()
+            .into_iter()
+            .filter(|c| c.file_name.starts_with("marlow/") && feet().iter().any(|f| c.file_name.contains(f)))
+        {
             let shrink = WIDTH / f64::from(case.shot.size[0].max(case.shot.size[1]));
             case.shot.size = case.shot.size.map(|side| (f64::from(side) * shrink).round() as u32);
             let photo = case.render();

@@ -128,12 +128,13 @@ export function nextLabel(points, at, kind) {
   if (kind.corners.length) return kind.corners[points.length % kind.corners.length];
   const labels = points.map((p) => [p.mm].flat()).map(([x, y = 0]) => [x, y]);
   const five = (x) => Math.round(x / 5) * 5 + 0;
-  const guess = points.length > (kind.plane ? 2 : 1) ? fitted(points.map((p) => p.at), labels, at) : null;
-  if (kind.plane) return guess ? guess.map(five) : [[0, 0], [100, 0], [0, 50], [50, 0]][points.length] ?? [0, 0];
+  const guess = points.length > 1 ? fitted(points.map((p) => p.at), labels, at) : null;
+  if (kind.plane) return guess ? guess.map(five) : [[0, 0], [50, 0]][points.length];
   return guess ? five(guess[0]) : points.length ? labels[0][0] + 50 : 0;
 }
 
-/** Least squares of labels on pixels: affine where the pixels span a plane, along their line where not. */
+/** Least squares of labels on pixels: affine where the pixels span a plane; where they stand in a row, along it, and beside it on the
+ * other leg of the scale. */
 function fitted(pixels, labels, at) {
   const mean = (list) => [0, 1].map((k) => list.reduce((sum, p) => sum + p[k], 0) / list.length);
   const [c, m] = [mean(pixels), mean(labels)];
@@ -147,13 +148,20 @@ function fitted(pixels, labels, at) {
       by[k][1] += dy * (labels[i][k] - m[k]);
     }
   });
-  // A thousandth of the spread keeps a straight row of marks solvable and changes nothing else that is rounded to 5 mm.
-  const ridge = 1e-3 * (xx + yy);
-  const det = (xx + ridge) * (yy + ridge) - xy * xy;
-  if (!(det > 0)) return null;
+  if (!(xx + yy > 0)) return null;
   const [dx, dy] = [at[0] - c[0], at[1] - c[1]];
-  return [0, 1].map((k) => {
-    const [a, b] = by[k];
-    return m[k] + (((yy + ridge) * a - xy * b) * dx + ((xx + ridge) * b - xy * a) * dy) / det;
-  });
+  const det = xx * yy - xy * xy;
+  if (det > 1e-3 * (xx + yy) ** 2) {
+    return [0, 1].map((k) => m[k] + ((yy * by[k][0] - xy * by[k][1]) * dx + (xx * by[k][1] - xy * by[k][0]) * dy) / det);
+  }
+  const turn = Math.atan2(2 * xy, xx - yy) / 2;
+  const [ux, uy] = [Math.cos(turn), Math.sin(turn)];
+  const slope = [0, 1].map((k) => (by[k][0] * ux + by[k][1] * uy) / (xx + yy));
+  const beside = Math.abs(dy * ux - dx * uy);
+  const leg = Math.abs(slope[0]) > Math.abs(slope[1]) ? 0 : 1;
+  if (beside > 0.25 * Math.sqrt(xx + yy) && labels.every((l) => l[1 - leg] === 0)) {
+    return leg === 0 ? [0, beside * Math.abs(slope[0])] : [beside * Math.abs(slope[1]), 0];
+  }
+  const along = dx * ux + dy * uy;
+  return [0, 1].map((k) => m[k] + slope[k] * along);
 }

@@ -276,11 +276,13 @@ let asked = false;
 async function showSaving() {
   const { saving, problem } = store;
   const words = { saved: "Saved", saving: "Saving…", unsent: "Not saved", conflict: "Conflict", refused: "Not saved" };
-  byId("saved").textContent = words[saving];
+  // What the sidecar cannot hold yet is kept beside it.
+  byId("saved").textContent = saving === "saved" && problem ? "Kept" : words[saving];
+  byId("now-problem").textContent = problem && saving !== "refused" ? `Not in the sidecar yet: ${problem.what}.` : "";
+  byId("now-problem").hidden = !problem || saving === "refused";
   byId("saved").dataset.state = saving;
   if (saving === "unsent") notice("The program does not answer. Your marks are kept in this browser and are saved when it runs again.");
   else if (saving === "refused") notice(`Not saved: ${problem?.what ?? ""}${problem?.help ? `. ${problem.help}` : ""}`);
-  else if (saving === "saved" && problem) notice(`Kept, but not in the sidecar yet: ${problem.what}`);
   else notice("");
   if (saving !== "conflict" || asked) return;
   asked = true;

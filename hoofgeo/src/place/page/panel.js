@@ -104,25 +104,27 @@ function line(step) {
   ];
 }
 
-/** Brings the graduations' fields up to date without taking one away under the hand that types; whether they are all there. */
-function sameFields(body) {
+/** Brings the graduations' fields up to date without taking one away under the hand that types. */
+function refresh(body) {
   const points = drafts.graduations(store.draft);
-  const items = [...body.querySelectorAll(".graduations li")];
-  const plane = String(kindOf().plane);
-  if (items.length !== points.length || body.dataset.plane !== plane) return false;
-  items.forEach((item, index) => {
+  body.querySelectorAll(".graduations li").forEach((item, index) => {
     item.className = drafts.same(store.selected, { kind: "scale", name: "scale", index }) ? "chosen" : "";
     item.querySelectorAll("input").forEach((input, k) => {
       if (input !== document.activeElement) input.value = [points[index].mm].flat()[k] ?? 0;
     });
   });
-  return true;
+}
+
+/** What the ruler's fields depend on, besides the labels in them. */
+function shape() {
+  const { draft, photo } = store;
+  return JSON.stringify([photo.id, drafts.graduations(draft).length, draft.scale?.kind, draft.scale?.tolerance, draft.side, draft.stage, draft.subject]);
 }
 
 function showNow() {
   const title = byId("now-title");
   const body = byId("now-body");
-  const typing = body.contains(document.activeElement) && document.activeElement.id;
+  if (store.photo.closed || missing().length || !store.active) body.dataset.shape = "";
   if (store.photo.closed) {
     title.textContent = "Only to look at";
     return body.replaceChildren(el("p", {}, store.photo.closed));
@@ -140,10 +142,10 @@ function showNow() {
       el("div", { class: "buttons" }, open ? el("button", { type: "button", class: "main", onclick: () => page.nextMissing() }, "Next photo") : el("button", { type: "button", class: "main", onclick: () => page.finish() }, "Measure the visit")));
   }
   title.textContent = step.kind === "scale" ? kindOf().title : step.title;
-  if (step.kind === "scale" && typing && sameFields(body)) return;
+  if (step.kind === "scale" && body.dataset.shape === shape()) return refresh(body);
   const parts = { scale: ruler, landmark, line }[step.kind](step);
   // Said late, these do no harm; asked early, they are answered.
-  body.dataset.plane = String(kindOf().plane);
+  body.dataset.shape = step.kind === "scale" ? shape() : "";
   body.replaceChildren(...parts.filter(Boolean), ...(step.kind === "scale" ? questions(false) : []));
 }
 

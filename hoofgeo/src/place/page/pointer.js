@@ -116,6 +116,15 @@ export class Pointer {
     }
   }
 
+  /** Whether a click means the mark that lies near it, not a new one beside it: marks of other kinds often lie close together. */
+  means(mark, [x, y], touched) {
+    const { active } = store;
+    if (!active) return true;
+    if (active.kind !== mark.kind || (mark.kind === "line" && active.name !== mark.name)) return false;
+    const [mx, my] = this.page.view.toScreen(drafts.at(store.draft, mark));
+    return Math.hypot(mx - x, my - y) <= (touched ? 10 : 4);
+  }
+
   end(event, done) {
     const at = this.place(event);
     if (!this.down.delete(event.pointerId)) return;
@@ -129,8 +138,8 @@ export class Pointer {
       store.draft = g.before;
       if (done) commit(moved);
       else preview(g.before);
-    } else if (done && event.button !== 1 && (g.kind === "press" || g.kind === "held")) {
-      if (g.mark) choose({ selected: g.mark });
+    } else if (done && event.button !== 1 && g.kind !== "pan" && g.kind !== "pinch") {
+      if (g.mark && this.means(g.mark, at, g.touched)) choose({ selected: g.mark });
       else this.page.mark(this.page.view.toPhoto(at), g.touched ? "touch" : "mouse");
     }
     this.page.draw();

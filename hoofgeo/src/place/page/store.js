@@ -33,11 +33,12 @@ export async function openVisit() {
   tell("visit");
 }
 
-/** Opens a photo. What an earlier page could not send is sent now. */
-export async function openPhoto(id) {
+/** Opens a photo, if `still` wanted once it is here. What an earlier page could not send is sent now. */
+export async function openPhoto(id, still = () => true) {
   // What is on its way goes first.
   while (sending && store.saving === "saving") await new Promise((go) => setTimeout(go, 10));
   const photo = await get(`photo/${id}`);
+  if (!still()) return;
   Object.assign(store, { photo, draft: photo.draft, selected: null, past: [], future: [], values: photo.values, saving: "saved", problem: photo.unsettled });
   store.active = nextOpen(null);
   tell("photo");
@@ -169,12 +170,15 @@ export async function settle(keepMine) {
 /** Takes over what another window or program has changed, where nothing of one's own is waiting. */
 async function follow() {
   if (!store.photo || store.saving !== "saved" || sending) return;
-  const { photo } = store;
+  const { photo, draft } = store;
+  const known = photo.version;
+  // An answer that is older than what was done meanwhile says nothing.
+  const still = () => store.photo === photo && store.draft === draft && photo.version === known && store.saving === "saved" && !sending;
   try {
     const { version } = await get(`photo/${photo.id}/version`);
-    if (version === photo.version || store.photo !== photo || store.saving !== "saved" || sending) return;
+    if (version === known || !still()) return;
     const { active } = store;
-    await openPhoto(photo.id);
+    await openPhoto(photo.id, still);
     if (active && drafts.state(store.draft, active) === "open") choose({ active });
     tell("followed");
   } catch { /* said when something is to be saved */ }
