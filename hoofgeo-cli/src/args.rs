@@ -39,6 +39,8 @@ pub enum Command {
     Follow(FollowArgs),
     /// Write a visit's report for the files and a shorter one for the owner, as pages that need no network
     Report(ReportArgs),
+    /// Place landmarks on photos, on a page in this machine's browser
+    Place(PlaceArgs),
     /// Explain a measurement, landmark or line: definition, needs, source, published values
     Explain(ExplainArgs),
     /// Hold a visit's values against stated limits: run under or low, toe, base, symmetry
@@ -243,6 +245,32 @@ pub struct ReportArgs {
     /// Print nothing but refusals
     #[arg(long, short)]
     pub quiet: bool,
+}
+
+/// `place`
+#[derive(Debug, Args)]
+#[command(after_help = "The page is served to this machine alone. Sidecars are saved as you go; Ctrl-C ends.")]
+pub struct PlaceArgs {
+    /// Folder of the photos; sub-folders are walked too
+    pub folder: PathBuf,
+    /// Port to listen on [default: one that belongs to the folder, or a free one]
+    #[arg(long, value_name = "N")]
+    pub port: Option<u16>,
+    /// Who places; written into each sidecar
+    #[arg(long, value_name = "NAME")]
+    pub observer: Option<String>,
+    /// Place landmarks once more, the earlier placements unseen; each sidecar keeps all placements
+    #[arg(long)]
+    pub repeat: bool,
+    /// Folder for this observer's own sidecars, with links to the photos; those in FOLDER stay as they are and unseen
+    #[arg(long, value_name = "DIR", requires = "observer")]
+    pub out: Option<PathBuf>,
+    /// Folder for the results of a finished visit [default: results in the folder]
+    #[arg(long, value_name = "DIR")]
+    pub results: Option<PathBuf>,
+    /// Do not ask the desktop to open the browser
+    #[arg(long)]
+    pub no_open: bool,
 }
 
 /// `explain`

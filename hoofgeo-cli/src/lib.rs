@@ -43,6 +43,7 @@ pub fn run(arguments: &Arguments) -> hoofgeo::Result<Outcome> {
         Command::Ruler(a) => commands::ruler::run(a),
         Command::Follow(a) => commands::follow::run(a),
         Command::Report(a) => commands::report::run(a),
+        Command::Place(a) => commands::place::run(a),
         Command::Explain(a) => commands::explain::run(a),
         Command::Review(a) => commands::review::run(a),
         Command::Project(a) => commands::project::run(a),

@@ -53,6 +53,7 @@
 //! | propagation, budgets, Monte Carlo, printing | [`uncertainty`] |
 //! | brightness between pixels, what is found in it | [`pixels`] (feature `pictures`) |
 //! | a photo resampled to the measured plane, exact px/mm | [`mod@rectify`] (feature `pictures`) |
+//! | a page on which landmarks are placed | [`place`] (feature `place`) |
 //! | photo headers, upright pixels | [`photo`] (features `files`, `pictures`) |
 //!
 //! # Conventions
@@ -86,6 +87,8 @@ pub mod photo;
 pub mod picture;
 #[cfg(feature = "pictures")]
 pub mod pixels;
+#[cfg(feature = "place")]
+pub mod place;
 pub mod placed;
 pub mod project;
 #[cfg(feature = "pictures")]

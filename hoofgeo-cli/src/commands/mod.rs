@@ -6,6 +6,7 @@ pub(crate) mod explain;
 pub(crate) mod follow;
 pub(crate) mod lens;
 pub(crate) mod measure;
+pub(crate) mod place;
 pub(crate) mod project;
 pub(crate) mod rectify;
 pub(crate) mod report;

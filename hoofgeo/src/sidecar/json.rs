@@ -134,7 +134,7 @@ impl Formatter for Layout {
 }
 
 /// A map's entries in order, `None` as an empty slot.
-struct Slots<'s, V>(Vec<(&'static str, Option<&'s V>)>);
+pub(super) struct Slots<'s, V>(pub(super) Vec<(&'static str, Option<&'s V>)>);
 
 impl<V: Serialize> Serialize for Slots<'_, V> {
     fn serialize<S: Serializer>(&self, s: S) -> Result<S::Ok, S::Error> {
@@ -200,7 +200,11 @@ impl Sidecar {
     }
 }
 
-fn some<M: SerializeMap, V: Serialize>(map: &mut M, key: &'static str, value: &Option<V>) -> Result<(), M::Error> {
+pub(super) fn some<M: SerializeMap, V: Serialize>(
+    map: &mut M,
+    key: &'static str,
+    value: &Option<V>,
+) -> Result<(), M::Error> {
     match value {
         Some(value) => map.serialize_entry(key, value),
         None => Ok(()),

@@ -7,6 +7,7 @@
 
 mod check;
 mod de;
+mod draft;
 mod fault;
 mod json;
 mod lens;
@@ -30,5 +31,5 @@ pub use model::{
     Gauge, Graduation, HeelGauge, PhotoRef, Placement, PlaneSpec, RuleClass, Scale, ScaleKind, Sidecar, Subject,
     Tolerance, Visit,
 };
-pub use raw::{Planes, SharedScale, SharedSubject};
+pub use raw::{Draft, LandmarkSlots, LineSlots, Planes, SharedScale, SharedSubject};
 pub use start::{Hints, template};

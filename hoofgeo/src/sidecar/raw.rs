@@ -11,46 +11,67 @@ use std::collections::BTreeMap;
 use std::fmt;
 use std::marker::PhantomData;
 
-/// A sidecar before anything is merged in.
-#[derive(Debug, serde::Deserialize)]
+/// A sidecar as it stands in its file, before its visit is merged in: every key may still be missing. For programs that fill
+/// one in step by step.
+///
+/// # Example: fill in a new sidecar
+/// ```
+/// use hoofgeo::sidecar::{Draft, Placement};
+/// let mut draft = Draft::start("LF-side.jpg", 4032, 3024, None);
+/// assert!(draft.landmarks.0.contains(&("toe_ground", None)));
+/// for (name, slot) in &mut draft.landmarks.0 {
+///     if *name == "toe_ground" {
+///         *slot = Some(Placement::once([905.0, 2280.5]));
+///     }
+/// }
+/// let sidecar = Draft::parse(&draft.to_json())?.sidecar(None)?;
+/// assert_eq!(sidecar.landmarks.len(), 1);
+/// # Ok::<(), hoofgeo::Error>(())
+/// ```
+#[derive(Debug, Clone, PartialEq, serde::Deserialize)]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema), schemars(rename = "Sidecar"))]
 #[serde(deny_unknown_fields)]
-pub(super) struct SidecarFile {
+pub struct Draft {
     /// The format's name and version, `hoofgeo-sidecar/1`.
     #[cfg_attr(feature = "schema", schemars(extend("const" = super::Sidecar::FORMAT)))]
     #[allow(dead_code, reason = "checked on the tree, before everything else")]
     format: String,
-    pub(super) photo: PhotoRef,
-    pub(super) subject: Option<SharedSubject>,
+    /// The photo it belongs to.
+    pub photo: PhotoRef,
+    /// Whose foot.
+    pub subject: Option<SharedSubject>,
     /// Where the camera looks from.
     #[cfg_attr(feature = "schema", schemars(required))]
-    pub(super) view: Option<View>,
+    pub view: Option<View>,
     /// The side of the foot that faces the camera in a lateral photo.
-    pub(super) side: Option<Side>,
+    pub side: Option<Side>,
     /// When in a visit the photo was taken.
-    pub(super) stage: Option<Stage>,
+    pub stage: Option<Stage>,
     /// ISO 8601 date, or date and time with or without an offset from UTC; the EXIF time where absent.
     #[cfg_attr(feature = "schema", schemars(regex(pattern = super::time::PATTERN)))]
-    pub(super) taken: Option<String>,
+    pub taken: Option<String>,
     /// Who placed the landmarks.
     #[cfg_attr(feature = "schema", schemars(regex(pattern = r"\S")))]
-    pub(super) observer: Option<String>,
+    pub observer: Option<String>,
     /// The lens profile's file.
     #[cfg_attr(feature = "schema", schemars(regex(pattern = r"\S")))]
-    pub(super) lens: Option<String>,
-    pub(super) scale: Option<SharedScale>,
+    pub lens: Option<String>,
+    /// The scale in the photo.
+    pub scale: Option<SharedScale>,
     /// Where planes lie behind the scale.
     #[serde(default)]
-    pub(super) planes: Planes,
+    pub planes: Planes,
+    /// The landmarks by name; `None` is an empty slot, a landmark without a slot is not asked for.
     #[serde(default)]
-    pub(super) landmarks: LandmarkSlots,
+    pub landmarks: LandmarkSlots,
+    /// The lines by name, likewise.
     #[serde(default)]
-    pub(super) lines: LineSlots,
+    pub lines: LineSlots,
     /// What was measured with a gauge on the foot itself.
-    pub(super) gauge: Option<Gauge>,
+    pub gauge: Option<Gauge>,
     /// Free text.
     #[cfg_attr(feature = "schema", schemars(regex(pattern = r"\S")))]
-    pub(super) notes: Option<String>,
+    pub notes: Option<String>,
 }
 
 /// A subject of which a part may stand in the other file.
@@ -112,8 +133,8 @@ impl<'de> Deserialize<'de> for Planes {
 }
 
 /// The landmark slots of a file, by name: which landmark a name means depends on the view.
-#[derive(Debug, Default)]
-pub(super) struct LandmarkSlots(pub(super) Vec<(&'static str, Option<Placement>)>);
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct LandmarkSlots(pub Vec<(&'static str, Option<Placement>)>);
 
 impl<'de> Deserialize<'de> for LandmarkSlots {
     fn deserialize<D: Deserializer<'de>>(d: D) -> Result<Self, D::Error> {
@@ -123,8 +144,8 @@ impl<'de> Deserialize<'de> for LandmarkSlots {
 }
 
 /// The line slots of a file.
-#[derive(Debug, Default)]
-pub(super) struct LineSlots(pub(super) Vec<(&'static str, Option<Vec<[f64; 2]>>)>);
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct LineSlots(pub Vec<(&'static str, Option<Vec<[f64; 2]>>)>);
 
 impl<'de> Deserialize<'de> for LineSlots {
     fn deserialize<D: Deserializer<'de>>(d: D) -> Result<Self, D::Error> {

@@ -4,7 +4,7 @@ use super::check;
 use super::de::read;
 use super::fault::{Fault, list};
 use super::model::{Gauge, PhotoRef, Scale, Sidecar, Subject, Visit};
-use super::raw::{LandmarkSlots, LineSlots, SharedScale, SharedSubject, SidecarFile};
+use super::raw::{Draft, LandmarkSlots, LineSlots, SharedScale, SharedSubject};
 use super::text::{self, Document, decode};
 use super::tree::Kind;
 use crate::{Foot, Landmark, Line, Result, View};
@@ -69,7 +69,7 @@ impl Sidecar {
     }
 
     pub(super) fn from_document(document: &Document<'_>, visit: Option<&Visit>) -> Result<Self, Fault> {
-        let file: SidecarFile = typed(document, Self::FORMAT, true)?;
+        let file: Draft = typed(document, Self::FORMAT, true)?;
         let merged = Self::merge(file, visit)?;
         check::sidecar(&merged).map_err(|fault| match visit {
             // A scale that came whole from the visit has no place in this text.
@@ -79,7 +79,7 @@ impl Sidecar {
         Ok(merged)
     }
 
-    fn merge(file: SidecarFile, visit: Option<&Visit>) -> Result<Self, Fault> {
+    pub(super) fn merge(file: Draft, visit: Option<&Visit>) -> Result<Self, Fault> {
         let none = Visit::default();
         let shared = visit.unwrap_or(&none);
         let mut empty = Vec::new();

@@ -8,9 +8,7 @@ use super::de::LONGEST_LIST;
 use super::lens::LensFile;
 use super::limits;
 use super::model::{PlaneSpec, Visit};
-use super::raw::{
-    GraduationFile, LandmarkSlots, LineSlots, NumberOrPair, OneOrMore, PlacementFile, Planes, SidecarFile,
-};
+use super::raw::{Draft, GraduationFile, LandmarkSlots, LineSlots, NumberOrPair, OneOrMore, PlacementFile, Planes};
 use super::{Graduation, LensProfile, Placement, Sidecar};
 use crate::{Landmark, Line, PlaneName, View};
 use schemars::{JsonSchema, Schema, SchemaGenerator, generate::SchemaSettings, json_schema};
@@ -20,7 +18,7 @@ use std::collections::BTreeSet;
 
 /// The schema of a photo's sidecar.
 pub fn sidecar() -> Value {
-    let mut schema = of::<SidecarFile>(Sidecar::FORMAT);
+    let mut schema = of::<Draft>(Sidecar::FORMAT);
     let conditions: Vec<Value> = View::ALL
         .iter()
         .map(|view| {

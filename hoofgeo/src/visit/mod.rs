@@ -21,7 +21,11 @@ mod start;
 
 pub use folder::{Entry, SIDECAR_SUFFIX, VISIT_FILE, is_photo_name, walk};
 pub use lens::{LensDatabase, LensUsed, Lenses, PROFILE_SUFFIX};
+#[cfg(feature = "place")]
+pub(crate) use output::write_new;
 pub use output::{CSV_COLUMNS, Rendered, Writers, write_whole};
+#[cfg(feature = "place")]
+pub(crate) use photo::belongs;
 pub use photo::{PhotoReport, measure_entry};
 #[cfg(feature = "pictures")]
 pub use rectify::{RectifyProgress, rectify_folder};

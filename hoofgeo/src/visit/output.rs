@@ -56,6 +56,15 @@ pub fn write_whole(path: &Path, bytes: &[u8]) -> Result<()> {
     Ok(())
 }
 
+/// Writes a file whole, and only where there is none: another program may have written one in the meantime.
+///
+/// # Errors
+/// Where there is one, or the folder cannot be written to.
+pub(crate) fn write_new(path: &Path, bytes: &[u8]) -> Result<()> {
+    staged(path, bytes)?.persist_noclobber(path).map_err(|e| cannot_write(path, &e.error))?;
+    Ok(())
+}
+
 /// A file's content under a temporary name in its folder, readable for all, still to be given its own name.
 pub(super) fn staged(path: &Path, bytes: &[u8]) -> Result<NamedTempFile> {
     let fail = |e: std::io::Error| cannot_write(path, &e);

@@ -8,7 +8,7 @@ use crate::error::{Error, ErrorKind, Result};
 use crate::measured::{Measured, measure_with};
 use crate::photo::{PhotoFacts, Remark, Sha256Hex, read_facts_and_fingerprint};
 use crate::scene::SceneFlag;
-use crate::sidecar::{Sidecar, Visit};
+use crate::sidecar::{PhotoRef, Sidecar, Visit};
 use std::path::PathBuf;
 use std::sync::Arc;
 
@@ -98,7 +98,7 @@ pub(super) fn read_entry(entry: &Entry, lenses: &Lenses) -> Result<ReadEntry> {
     let bytes = std::fs::read(&path).map_err(|e| Error::io(&path, "cannot be read", &e))?;
     let sidecar = Sidecar::parse_bytes(&bytes, visit.as_deref()).map_err(|e| e.in_file(&path))?;
     let (facts, photo_sha256) = read_facts_and_fingerprint(&entry.photo).map_err(|e| e.in_file(&entry.photo))?;
-    belongs(&sidecar, &facts, entry)?;
+    belongs(&sidecar.photo, &facts, entry)?;
     let folder = entry.photo.parent().unwrap_or(&entry.photo);
     let lens = lenses.choose(&sidecar, &facts, folder, entry.folders_down()).map_err(|e| match e.file() {
         Some(_) => shared(e, entry),
@@ -134,12 +134,12 @@ fn shared(error: Error, entry: &Entry) -> Error {
 }
 
 /// Whether sidecar and photo belong together, pixel for pixel.
-fn belongs(sidecar: &Sidecar, facts: &PhotoFacts, entry: &Entry) -> Result<()> {
+pub(crate) fn belongs(said: &PhotoRef, facts: &PhotoFacts, entry: &Entry) -> Result<()> {
     let file = entry.photo.file_name().unwrap_or_default().to_string_lossy();
-    if sidecar.photo.file != file {
+    if said.file != file {
         return Err(Error::new(
             ErrorKind::Photo,
-            format!("photo.file says `{}`, but it stands beside `{file}`", sidecar.photo.file),
+            format!("photo.file says `{}`, but it stands beside `{file}`", said.file),
         )
         .in_file(entry.sidecar())
         .help(
@@ -159,7 +159,7 @@ fn belongs(sidecar: &Sidecar, facts: &PhotoFacts, entry: &Entry) -> Result<()> {
         .in_file(&entry.photo)
         .help("use the photo as the camera stored it: a crop hides where the lens's middle was"));
     }
-    let said = (sidecar.photo.width_px, sidecar.photo.height_px);
+    let said = (said.width_px, said.height_px);
     let is = (facts.width_px, facts.height_px);
     if said != is {
         let turned = if (said.1, said.0) == is { "; it was turned since" } else { "" };

@@ -1,7 +1,6 @@
 //! New sidecars with empty slots.
 
 use super::folder::walk;
-use super::output::{cannot_write, staged};
 use super::run::must_be_folder;
 use crate::error::{Error, Result};
 use crate::photo::read_facts;
@@ -30,7 +29,7 @@ pub fn start_folder(folder: &Path, each: &mut dyn FnMut(Started)) -> Result<()> 
         each(match entry {
             Err(e) => Started::Refused(e),
             Ok(entry) if entry.has_sidecar => Started::Kept(entry.sidecar()),
-            Ok(entry) => match write_new(&entry.photo, &entry.sidecar()) {
+            Ok(entry) => match start_one(&entry.photo, &entry.sidecar()) {
                 Ok(()) => Started::Written(entry.sidecar()),
                 Err(e) => Started::Refused(e.in_file(&entry.photo)),
             },
@@ -39,12 +38,9 @@ pub fn start_folder(folder: &Path, each: &mut dyn FnMut(Started)) -> Result<()> 
     Ok(())
 }
 
-fn write_new(photo: &Path, sidecar: &Path) -> Result<()> {
+fn start_one(photo: &Path, sidecar: &Path) -> Result<()> {
     let facts = read_facts(photo)?;
     let name = photo.file_name().unwrap_or_default().to_string_lossy();
     let text = template(&name, facts.width_px, facts.height_px, facts.taken.as_deref());
-    // Whole, and only where there is none: another program may have written one since the walk.
-    let new = staged(sidecar, text.as_bytes())?;
-    new.persist_noclobber(sidecar).map_err(|e| cannot_write(sidecar, &e.error))?;
-    Ok(())
+    super::output::write_new(sidecar, text.as_bytes())
 }

@@ -1,0 +1,272 @@
+//! The files of one photo: its sidecar, and beside it what cannot stand in a sidecar yet.
+//!
+//! Everything is written at once and whole. What a sidecar cannot hold (a single graduation, a line of one point, which placements are
+//! of an earlier round) stands in a hidden file beside it, so that no click is lost where the program ends in between.
+
+use crate::error::{Error, ErrorKind, Result};
+use crate::photo::Sha256Hex;
+use crate::sidecar::{Draft, Placement};
+use crate::visit::{SIDECAR_SUFFIX, write_whole};
+use serde_json::{Value as Json, json};
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+
+/// How many placements of each landmark are of earlier rounds.
+pub(super) type Counts = BTreeMap<String, usize>;
+
+/// Where a photo's sidecar stands.
+#[derive(Debug, Clone)]
+pub(super) struct Files {
+    pub(super) sidecar: PathBuf,
+    note: PathBuf,
+}
+
+/// What the files say now.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Stored {
+    pub(super) sidecar: Option<Vec<u8>>,
+    note: Option<Vec<u8>>,
+}
+
+/// What the hidden file says.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub(super) struct Note {
+    /// Fingerprint of the sidecar that it goes with; none where there was none.
+    pub(super) of: Option<String>,
+    /// The whole draft, where the sidecar could not take all of it.
+    pub(super) draft: Option<Draft>,
+    /// The earlier rounds.
+    pub(super) earlier: Option<Counts>,
+}
+
+const NOTE_FORMAT: &str = "hoofgeo-place/1";
+
+/// Opens where a file is missing; an error where it cannot be read.
+fn read(path: &Path) -> Result<Option<Vec<u8>>> {
+    match std::fs::read(path) {
+        Ok(bytes) => Ok(Some(bytes)),
+        Err(e) if e.kind() == std::io::ErrorKind::NotFound => Ok(None),
+        Err(e) => Err(Error::io(path, "cannot be read", &e)),
+    }
+}
+
+impl Files {
+    /// The files of the photo at this path, whether it exists or not.
+    pub(super) fn of(photo: &Path) -> Self {
+        let beside = |before: &str, after: &str| {
+            let mut name = std::ffi::OsString::from(before);
+            name.push(photo.file_name().unwrap_or_default());
+            name.push(after);
+            photo.with_file_name(name)
+        };
+        Self { sidecar: beside("", SIDECAR_SUFFIX), note: beside(".", ".place.json") }
+    }
+
+    pub(super) fn read(&self) -> Result<Stored> {
+        Ok(Stored { sidecar: read(&self.sidecar)?, note: read(&self.note)? })
+    }
+
+    /// Writes what changed.
+    pub(super) fn write(&self, before: &Stored, sidecar: &Draft, mut note: Note) -> Result<Stored> {
+        let mut text = Some(sidecar.to_json().into_bytes());
+        // A file that says the same already is left as a person has laid it out.
+        if before
+            .sidecar
+            .as_ref()
+            .is_some_and(|old| Draft::parse_bytes(old).is_ok_and(|old| old.to_json() == sidecar.to_json()))
+        {
+            text.clone_from(&before.sidecar);
+        }
+        if let (Some(text), true) = (&text, text != before.sidecar) {
+            match before.sidecar {
+                Some(_) => write_whole(&self.sidecar, text)?,
+                // Another program may have made one since it was looked for.
+                None => crate::visit::write_new(&self.sidecar, text)?,
+            }
+        }
+        note.of = text.as_deref().map(|t| Sha256Hex::of(t).to_string());
+        let note = (note.draft.is_some() || note.earlier.is_some()).then(|| note.to_json().into_bytes());
+        match &note {
+            Some(text) => write_whole(&self.note, text)?,
+            None => match std::fs::remove_file(&self.note) {
+                Err(e) if e.kind() != std::io::ErrorKind::NotFound => {
+                    return Err(Error::io(&self.note, "cannot be removed", &e));
+                }
+                _ => {}
+            },
+        }
+        Ok(Stored { sidecar: text, note })
+    }
+
+    /// Puts a draft beside the sidecar, under a name that nothing else reads or writes; gives the name.
+    pub(super) fn set_aside(&self, draft: &Draft) -> Result<String> {
+        let mut name = self.sidecar.file_name().unwrap_or_default().to_string_lossy().into_owned();
+        name.truncate(name.len() - SIDECAR_SUFFIX.len().min(name.len()));
+        for n in 1..1000 {
+            let own = format!("{name}.mine-{n}.json");
+            let path = self.sidecar.with_file_name(&own);
+            if !path.exists() {
+                crate::visit::write_new(&path, draft.to_json().as_bytes())?;
+                return Ok(own);
+            }
+        }
+        Err(Error::new(ErrorKind::Io, "too many copies were put aside already").in_file(&self.sidecar))
+    }
+}
+
+impl Stored {
+    /// Tells one state of the files from another.
+    pub(super) fn version(&self) -> String {
+        let mut both = Vec::new();
+        for part in [&self.sidecar, &self.note] {
+            match part {
+                Some(bytes) => both.extend_from_slice(Sha256Hex::of(bytes).to_string().as_bytes()),
+                None => both.push(b'-'),
+            }
+        }
+        Sha256Hex::of(&both).to_string()
+    }
+
+    /// What the sidecar says.
+    pub(super) fn draft(&self) -> Result<Option<Draft>> {
+        self.sidecar.as_deref().map(Draft::parse_bytes).transpose()
+    }
+
+    /// The hidden file; nothing where it cannot be understood, for nobody but this program writes it.
+    pub(super) fn note(&self) -> Note {
+        self.note.as_deref().and_then(|bytes| Note::parse(bytes)).unwrap_or_default()
+    }
+
+    /// Whether the hidden file goes with the sidecar as it is now.
+    pub(super) fn belong(&self) -> bool {
+        self.note().of == self.sidecar.as_deref().map(|s| Sha256Hex::of(s).to_string())
+    }
+}
+
+impl Note {
+    fn to_json(&self) -> String {
+        let draft = self.draft.as_ref().map(Draft::to_json);
+        json!({ "format": NOTE_FORMAT, "of": self.of, "draft": draft, "earlier": self.earlier }).to_string()
+    }
+
+    fn parse(bytes: &[u8]) -> Option<Self> {
+        let json: Json = serde_json::from_slice(bytes).ok()?;
+        if json["format"] != NOTE_FORMAT {
+            return None;
+        }
+        let earlier = json["earlier"].as_object().map(|counts| {
+            counts.iter().filter_map(|(name, n)| Some((name.clone(), usize::try_from(n.as_u64()?).ok()?))).collect()
+        });
+        let draft = json["draft"].as_str().and_then(|text| Draft::parse(text).ok());
+        Some(Self { of: json["of"].as_str().map(str::to_owned), draft, earlier })
+    }
+}
+
+/// A draft without the placements of earlier rounds and without its lines, which would show where those were.
+pub(super) fn without_earlier(draft: &Draft, earlier: &Counts) -> Draft {
+    let mut seen = draft.clone();
+    for (name, slot) in &mut seen.landmarks.0 {
+        let count = earlier.get(*name).copied().unwrap_or(0);
+        if let Some(placement) = slot {
+            placement.at.drain(..count.min(placement.at.len()));
+            if placement.at.is_empty() {
+                *slot = None;
+            }
+        }
+    }
+    seen.lines.0.clear();
+    seen
+}
+
+/// What is stored when `seen` was made of `stored` without its earlier rounds.
+pub(super) fn with_earlier(seen: &Draft, stored: &Draft, earlier: &Counts) -> Draft {
+    let mut whole = seen.clone();
+    whole.lines = stored.lines.clone();
+    for (name, before) in &stored.landmarks.0 {
+        let count = earlier.get(*name).copied().unwrap_or(0);
+        let Some(before) = before.as_ref().filter(|_| count > 0) else { continue };
+        let mut at: Vec<[f64; 2]> = before.at.iter().take(count).copied().collect();
+        let slot = whole.landmarks.0.iter_mut().find(|(n, _)| n == name);
+        let now = slot.as_ref().and_then(|(_, p)| p.as_ref()).map(|p| p.at.clone()).unwrap_or_default();
+        at.extend(now);
+        let placement = Some(Placement { at, ..before.clone() });
+        match slot {
+            Some((_, slot)) => *slot = placement,
+            None => whole.landmarks.0.push((*name, placement)),
+        }
+    }
+    whole
+}
+
+/// How many placements each landmark has.
+pub(super) fn counts(draft: &Draft) -> Counts {
+    let placed = draft.landmarks.0.iter().filter_map(|(name, p)| Some(((*name).to_owned(), p.as_ref()?.at.len())));
+    placed.collect()
+}
+
+/// Whether every landmark of the earlier rounds was placed once more.
+pub(super) fn round_is_done(draft: &Draft, earlier: &Counts) -> bool {
+    let now = counts(draft);
+    !earlier.is_empty() && earlier.iter().all(|(name, n)| now.get(name).is_some_and(|m| m > n))
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used, reason = "tests")]
+mod tests {
+    use super::*;
+
+    fn draft() -> Draft {
+        let mut draft = Draft::start("LF-side.jpg", 400, 300, None);
+        draft.landmarks.0[0].1 = Some(Placement { at: vec![[1.0, 2.0], [3.0, 4.0]], u_px: None, u_mm: Some(0.5) });
+        draft.lines.0[0].1 = Some(vec![[1.0, 1.0], [2.0, 2.0]]);
+        draft
+    }
+
+    #[test]
+    fn a_round_hides_the_earlier_ones_and_adds_to_them() {
+        let stored = draft();
+        let earlier = counts(&stored);
+        let mut seen = without_earlier(&stored, &earlier);
+        assert!(seen.landmarks.0.iter().all(|(_, p)| p.is_none()) && seen.lines.0.is_empty());
+        assert_eq!(with_earlier(&seen, &stored, &earlier), stored);
+        assert!(!round_is_done(&stored, &earlier));
+        seen.landmarks.0[0].1 = Some(Placement::once([5.0, 6.0]));
+        let whole = with_earlier(&seen, &stored, &earlier);
+        let placed = whole.landmarks.0[0].1.as_ref().unwrap();
+        assert_eq!((placed.at.as_slice(), placed.u_mm), ([[1.0, 2.0], [3.0, 4.0], [5.0, 6.0]].as_slice(), Some(0.5)));
+        assert_eq!(whole.lines, stored.lines);
+        assert!(round_is_done(&whole, &earlier));
+        // What is said not to be seen this time keeps its earlier placements.
+        seen.landmarks.0.remove(0);
+        assert_eq!(counts(&with_earlier(&seen, &stored, &earlier)), earlier);
+    }
+
+    #[test]
+    fn files_are_written_together_and_only_where_they_change() {
+        let dir = tempfile::tempdir().unwrap();
+        let files = Files::of(&dir.path().join("LF-side.jpg"));
+        let mut draft = draft();
+        let first = files.write(&Stored::default(), &draft, Note::default()).unwrap();
+        assert_eq!(files.read().unwrap().version(), first.version());
+        // Laid out otherwise, the same content stays as it is.
+        let by_hand = String::from_utf8(first.sidecar.clone().unwrap()).unwrap().replace("  ", "");
+        std::fs::write(&files.sidecar, &by_hand).unwrap();
+        let stored = files.read().unwrap();
+        let second = files.write(&stored, &draft, Note::default()).unwrap();
+        assert_eq!(second.sidecar.as_deref(), Some(by_hand.as_bytes()));
+        draft.landmarks.0[0].1 = None;
+        let note =
+            Note { draft: Some(draft.clone()), earlier: Some(Counts::from([("toe_ground".into(), 2)])), of: None };
+        let third = files.write(&second, &draft, note.clone()).unwrap();
+        assert!(third.belong() && third.note().draft == note.draft && third.note().earlier == note.earlier);
+        assert_eq!(files.read().unwrap().version(), third.version());
+        let fourth = files.write(&third, &draft, Note::default()).unwrap();
+        assert_eq!(std::fs::read_dir(dir.path()).unwrap().count(), 1);
+        assert_eq!(fourth.version(), files.read().unwrap().version());
+        // Never over a sidecar that came in between.
+        assert!(files.write(&Stored::default(), &draft, Note::default()).is_err());
+        let aside = files.set_aside(&draft).unwrap();
+        assert_eq!(aside, "LF-side.jpg.mine-1.json");
+        assert_eq!(files.set_aside(&draft).unwrap(), "LF-side.jpg.mine-2.json");
+    }
+}

@@ -1,0 +1,124 @@
+//! Values while a landmark moves: the library's own measuring, as `measure` does it, told to the page.
+
+use super::desk::Desk;
+use crate::error::{Error, Result};
+use crate::evaluate::Value;
+use crate::landmark::{Landmark, Line};
+use crate::measured::{MeasureOptions, Measured, flag_meaning, measure};
+use crate::placed::Undefined;
+use crate::sidecar::Draft;
+use crate::uncertainty::print;
+use serde_json::{Value as Json, json};
+
+/// A name of a landmark or line in words: `frog_base_medial` is "Frog base, medial".
+pub(super) fn title(name: &str) -> String {
+    let mut words = name.replace('_', " ");
+    for side in ["medial", "lateral", "inner", "outer", "front", "back", "upper", "lower"] {
+        if let Some(before) = words.strip_suffix(side).map(str::trim_end).filter(|b| !b.is_empty()) {
+            words = format!("{before}, {side}");
+            break;
+        }
+    }
+    let mut letters = words.chars();
+    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
+}
+
+/// An error for the page.
+pub(super) fn error_json(error: &Error) -> Json {
+    let place = error.place();
+    json!({
+        "what": error.what(),
+        "help": error.help_text(),
+        "file": error.file().and_then(|f| f.file_name()).map(|f| f.to_string_lossy()),
+        "line": place.map(|p| p.line),
+        "column": place.map(|p| p.column),
+        "path": place.map(|p| p.path.as_str()).filter(|p| !p.is_empty()),
+    })
+}
+
+/// The values that a draft gives.
+pub(super) fn values(desk: &Desk, id: usize, draft: &Draft) -> Json {
+    let measured = || -> Result<Json> {
+        let (sidecar, lens) = desk.settled(id, draft)?;
+        // The page counts graduations as they stand in the draft.
+        let marked = draft.scale.as_ref().and_then(|s| s.points.as_ref()).map_or(0, Vec::len);
+        let used = sidecar.scale.as_ref().map_or(0, |s| s.points.len());
+        let measured = measure(&sidecar, &lens.prior, &MeasureOptions::default())?;
+        Ok(measured_json(&measured, marked == used))
+    };
+    measured().unwrap_or_else(|e| json!({ "error": error_json(&e), "values": [], "missing": [] }))
+}
+
+fn measured_json(measured: &Measured, own_graduations: bool) -> Json {
+    let scene = &measured.scene;
+    let [tilt_x, tilt_y] = scene.tilts_deg();
+    let residuals: Vec<[f64; 2]> = scene.fit.residuals_px.iter().map(|r| [r.x, r.y]).collect();
+    let text = |known: crate::scene::Known, unit| print(known.value, 2.0 * known.u, unit).to_string();
+    json!({
+        "values": measured.values.iter().map(|v| value_json(v, measured)).collect::<Vec<_>>(),
+        "missing": measured.missing.iter().map(|(m, why)| json!({
+            "id": m.id, "name": m.name, "why": why_json(*why),
+        })).collect::<Vec<_>>(),
+        "scene": {
+            "px_per_mm": text(scene.magnification(), "px/mm"),
+            "distance": text(scene.distance_mm(), "mm"),
+            "tilts": [text(tilt_x, "deg"), text(tilt_y, "deg")],
+            "rms_px": scene.fit.rms_px,
+            "residuals_px": own_graduations.then_some(residuals),
+            "flags": scene.flags.iter().map(|f| f.meaning()).collect::<Vec<_>>(),
+        },
+    })
+}
+
+fn why_json(why: Undefined) -> String {
+    match why {
+        Undefined::NoLandmark(l) => title(l.name()),
+        Undefined::NoLine(l, n) => format!("line {}, {n} points", title(l.name()).to_lowercase()),
+        other => other.to_string(),
+    }
+}
+
+fn value_json(value: &Value, measured: &Measured) -> Json {
+    let m = value.measurement;
+    let uses: Vec<&str> =
+        value.used.landmarks().map(Landmark::name).chain(value.used.lines().map(Line::name)).collect();
+    let flags: Vec<&str> = measured.flags(value).into_iter().filter_map(flag_meaning).collect();
+    let printed = print(value.value, value.expanded(), m.quantity.unit());
+    json!({
+        "id": m.id,
+        "name": m.name,
+        "text": printed.to_string(),
+        "number": printed.value,
+        "expanded": printed.expanded,
+        "unit": printed.unit,
+        "value": value.value,
+        "u": value.u,
+        "U": value.expanded(),
+        "largest": value.budget.largest().map(|(s, share)| json!({ "source": s.label(), "share": share })),
+        "advice": measured.advice(value),
+        "uses": uses,
+        "flags": flags,
+        "definition": m.definition,
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn names_in_words() {
+        for (name, words) in [
+            ("toe_ground", "Toe ground"),
+            ("frog_base_medial", "Frog base, medial"),
+            ("ground_front", "Ground, front"),
+            ("breakover", "Breakover"),
+            ("frog", "Frog"),
+            ("white_line_inner", "White line, inner"),
+            ("outer_wall", "Outer wall"),
+            ("toe_outer", "Toe, outer"),
+        ] {
+            assert_eq!(title(name), words);
+        }
+    }
+}

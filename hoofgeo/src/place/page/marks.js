@@ -1,0 +1,111 @@
+// The marks over the photo: how they look, and which one is near.
+
+import * as drafts from "./draft.js";
+import { store } from "./store.js";
+
+const INK = "#10181a";
+const PAPER = "#ffffff";
+const CHOSEN = "#ff9d1f";
+const LINE = "#8fe3ff";
+
+function stroke(context, colour, path) {
+  context.lineJoin = context.lineCap = "round";
+  for (const [style, width] of [[INK, 4], [colour, 1.75]]) {
+    Object.assign(context, { strokeStyle: style, lineWidth: width });
+    context.beginPath();
+    path(context);
+    context.stroke();
+  }
+}
+
+function text(context, words, x, y) {
+  context.font = "600 13px system-ui, sans-serif";
+  context.textBaseline = "middle";
+  Object.assign(context, { strokeStyle: INK, lineWidth: 4, fillStyle: PAPER, lineJoin: "round" });
+  context.strokeText(words, x, y);
+  context.fillText(words, x, y);
+}
+
+/** A ring around the very point, which stays free, with four ticks pointing at it. */
+function ring(context, [x, y], colour, radius) {
+  stroke(context, colour, (c) => {
+    c.moveTo(x + radius, y);
+    c.arc(x, y, radius, 0, 2 * Math.PI);
+    for (const [dx, dy] of [[1, 0], [-1, 0], [0, 1], [0, -1]]) {
+      c.moveTo(x + dx * radius * 0.5, y + dy * radius * 0.5);
+      c.lineTo(x + dx * radius * 1.5, y + dy * radius * 1.5);
+    }
+  });
+}
+
+export function cross(context, [x, y], colour = CHOSEN, size = 14) {
+  stroke(context, colour, (c) => {
+    for (const [dx, dy] of [[1, 0], [-1, 0], [0, 1], [0, -1]]) {
+      c.moveTo(x + dx * 3, y + dy * 3);
+      c.lineTo(x + dx * size, y + dy * size);
+    }
+  });
+}
+
+export function draw(context, view, { labels = true } = {}) {
+  const { draft, selected, active, values } = store;
+  const colour = (mark, usual) => (drafts.same(mark, selected) ? CHOSEN : usual);
+  const catalogue = store.visit.catalogue.views[draft.view];
+  // On a small screen, or far off, smaller: they must not hide the foot.
+  const size = Math.min(Math.max(view.width / 110, 5), 8);
+  const dot = Math.min(Math.max(view.scale * 3, 1.2), 2.5);
+  for (const [name, points] of Object.entries(draft.lines ?? {})) {
+    if (!points) continue;
+    const at = points.map((p) => view.toScreen(p));
+    const closed = catalogue?.lines.find((l) => l.name === name)?.closed && active?.name !== name;
+    stroke(context, LINE, (c) => {
+      at.forEach(([x, y], i) => (i ? c.lineTo(x, y) : c.moveTo(x, y)));
+      if (closed) c.closePath();
+    });
+    at.forEach(([x, y], index) => {
+      const chosen = drafts.same({ kind: "line", name, index }, selected);
+      context.fillStyle = INK;
+      context.fillRect(x - dot - 1.5, y - dot - 1.5, 2 * dot + 3, 2 * dot + 3);
+      context.fillStyle = chosen ? CHOSEN : LINE;
+      context.fillRect(x - dot, y - dot, 2 * dot, 2 * dot);
+    });
+  }
+  const points = drafts.graduations(draft);
+  const residuals = values?.scene?.residuals_px;
+  points.forEach((p, index) => {
+    const at = view.toScreen(p.at);
+    const mark = { kind: "scale", name: "scale", index };
+    ring(context, at, colour(mark, PAPER), size - 2);
+    if (residuals?.length === points.length && labels) {
+      // How far the graduation lies off the model, ten times as large.
+      const [dx, dy] = residuals[index];
+      stroke(context, CHOSEN, (c) => { c.moveTo(...at); c.lineTo(...view.toScreen([p.at[0] + 10 * dx, p.at[1] + 10 * dy])); });
+    }
+    if (labels) text(context, [p.mm].flat().join(", "), at[0] + 12, at[1] - 12);
+  });
+  for (const name of Object.keys(draft.landmarks ?? {})) {
+    const at = drafts.landmarkAt(draft, name);
+    if (!at) continue;
+    const mark = { kind: "landmark", name };
+    const chosen = drafts.same(mark, selected);
+    ring(context, view.toScreen(at), colour(mark, PAPER), size);
+    if (chosen && labels) {
+      const title = catalogue?.landmarks.find((l) => l.name === name)?.title ?? name;
+      const [x, y] = view.toScreen(at);
+      text(context, title, x + 16, y - 14);
+    }
+  }
+}
+
+/** The mark nearest to a place on the screen, within `reach` CSS px. */
+export function near(view, [x, y], reach) {
+  let [best, nearest] = [null, reach];
+  for (const mark of drafts.marks(store.draft)) {
+    const [mx, my] = view.toScreen(drafts.at(store.draft, mark));
+    // The chosen one and landmarks are taken before others that lie as near.
+    const favour = drafts.same(mark, store.selected) ? 6 : mark.kind === "landmark" ? 2 : 0;
+    const distance = Math.hypot(mx - x, my - y) - favour;
+    if (distance < nearest) [best, nearest] = [mark, distance];
+  }
+  return best;
+}

@@ -1,0 +1,257 @@
+//! A headless Chromium, driven over its DevTools pipe: messages of JSON, each ended by a zero byte.
+
+use serde_json::{Value, json};
+use std::cell::Cell;
+use std::fs::File;
+use std::io::{BufRead, BufReader, Write};
+use std::path::PathBuf;
+use std::process::{Child, Command, Stdio};
+use std::sync::mpsc::{Receiver, channel};
+use std::sync::{Mutex, MutexGuard, PoisonError};
+use std::time::{Duration, Instant};
+
+/// How long a browser may take for anything.
+const PATIENCE: Duration = Duration::from_secs(60);
+
+/// A running browser.
+pub(crate) struct Chromium {
+    child: Child,
+    to: Mutex<File>,
+    from: Receiver<Value>,
+    next: Cell<u64>,
+    errors: std::cell::RefCell<Vec<String>>,
+    _dir: tempfile::TempDir,
+    /// One browser at a time: two cores are not to be shared by five.
+    _alone: MutexGuard<'static, ()>,
+}
+
+/// One of its pages.
+pub(crate) struct Tab<'c> {
+    browser: &'c Chromium,
+    session: String,
+}
+
+fn find() -> Option<PathBuf> {
+    if let Some(named) = std::env::var_os("HOOFGEO_CHROMIUM") {
+        return Some(named.into());
+    }
+    let path = std::env::var_os("PATH")?;
+    let names = ["chromium", "chromium-browser", "google-chrome", "google-chrome-stable"];
+    std::env::split_paths(&path).flat_map(|dir| names.map(|n| dir.join(n))).find(|p| p.is_file())
+}
+
+impl Chromium {
+    /// A browser; none, with a note, where there is none on this machine.
+    #[allow(clippy::print_stderr, reason = "a skipped test has to say so")]
+    pub(crate) fn start() -> Option<Self> {
+        static ALONE: Mutex<()> = Mutex::new(());
+        let Some(program) = find() else {
+            eprintln!("skipped: no Chromium is here (Debian: apt install chromium; or name one in HOOFGEO_CHROMIUM)");
+            return None;
+        };
+        let alone = ALONE.lock().unwrap_or_else(PoisonError::into_inner);
+        let dir = tempfile::tempdir().unwrap();
+        let (to, from) = (dir.path().join("to"), dir.path().join("from"));
+        assert!(Command::new("mkfifo").args([&to, &from]).status().unwrap().success());
+        // The shell gives the browser the two pipes as the descriptors that it expects.
+        let child = Command::new("sh")
+            .args(["-c", r#"exec "$0" "$@" 3<"$TO" 4>"$FROM""#])
+            .arg(program)
+            .args(["--headless=new", "--remote-debugging-pipe", "--no-sandbox", "--disable-gpu", "--no-first-run"])
+            .args(["--disable-dev-shm-usage", "--disable-background-networking", "--disable-component-update"])
+            .arg(format!("--user-data-dir={}", dir.path().join("profile").display()))
+            .env("TO", &to)
+            .env("FROM", &from)
+            .stdin(Stdio::null())
+            .stdout(Stdio::null())
+            .stderr(Stdio::null())
+            .spawn()
+            .unwrap();
+        // Each opens once the other end is open.
+        let to = File::options().write(true).open(&to).unwrap();
+        let pipe = File::open(&from).unwrap();
+        let (send, received) = channel();
+        std::thread::spawn(move || {
+            for message in BufReader::new(pipe).split(0).map_while(Result::ok) {
+                let Ok(message) = serde_json::from_slice(&message) else { continue };
+                if send.send(message).is_err() {
+                    return;
+                }
+            }
+        });
+        Some(Self {
+            child,
+            to: Mutex::new(to),
+            from: received,
+            next: Cell::new(1),
+            errors: Vec::new().into(),
+            _dir: dir,
+            _alone: alone,
+        })
+    }
+
+    fn call(&self, session: Option<&str>, method: &str, params: Value) -> Value {
+        let id = self.next.replace(self.next.get() + 1);
+        let mut message = json!({ "id": id, "method": method, "params": params });
+        if let Some(session) = session {
+            message["sessionId"] = json!(session);
+        }
+        let mut bytes = message.to_string().into_bytes();
+        bytes.push(0);
+        self.to.lock().unwrap().write_all(&bytes).unwrap();
+        let since = Instant::now();
+        loop {
+            let left = PATIENCE.saturating_sub(since.elapsed());
+            let answer = self.from.recv_timeout(left).unwrap_or_else(|e| panic!("{method}: {e}"));
+            self.note(&answer);
+            if answer["id"] == id {
+                assert!(answer["error"].is_null(), "{method} {params}: {}", answer["error"]);
+                return answer["result"].clone();
+            }
+        }
+    }
+
+    /// Keeps what a page's console would show in red.
+    fn note(&self, event: &Value) {
+        let text = match event["method"].as_str() {
+            Some("Runtime.exceptionThrown") => event["params"]["exceptionDetails"].to_string(),
+            Some("Log.entryAdded") if event["params"]["entry"]["level"] == "error" => {
+                event["params"]["entry"]["text"].to_string()
+            }
+            Some("Page.javascriptDialogOpening") => format!("a dialog: {}", event["params"]["message"]),
+            _ => return,
+        };
+        self.errors.borrow_mut().push(text);
+    }
+
+    /// What went wrong in the pages so far; forgotten thereafter.
+    pub(crate) fn errors(&self) -> Vec<String> {
+        self.errors.take()
+    }
+
+    /// A new page of the given size at an address.
+    pub(crate) fn open(&self, address: &str, (width, height): (u32, u32)) -> Tab<'_> {
+        let target = self.call(None, "Target.createTarget", json!({ "url": "about:blank" }));
+        let attached =
+            self.call(None, "Target.attachToTarget", json!({ "targetId": target["targetId"], "flatten": true }));
+        let tab = Tab { browser: self, session: attached["sessionId"].as_str().unwrap().to_owned() };
+        for domain in ["Page", "Runtime", "Log"] {
+            tab.call(&format!("{domain}.enable"), json!({}));
+        }
+        tab.size(width, height);
+        tab.go(address);
+        tab
+    }
+}
+
+impl Drop for Chromium {
+    fn drop(&mut self) {
+        let mut bytes = json!({ "id": 0, "method": "Browser.close" }).to_string().into_bytes();
+        bytes.push(0);
+        let _ = self.to.lock().unwrap().write_all(&bytes);
+        let since = Instant::now();
+        while self.child.try_wait().is_ok_and(|end| end.is_none()) && since.elapsed() < Duration::from_secs(5) {
+            std::thread::sleep(Duration::from_millis(20));
+        }
+        let _ = self.child.kill();
+        let _ = self.child.wait();
+    }
+}
+
+impl Tab<'_> {
+    pub(crate) fn call(&self, method: &str, params: Value) -> Value {
+        self.browser.call(Some(&self.session), method, params)
+    }
+
+    pub(crate) fn size(&self, width: u32, height: u32) {
+        let size = json!({ "width": width, "height": height, "deviceScaleFactor": 1, "mobile": false });
+        self.call("Emulation.setDeviceMetricsOverride", size);
+    }
+
+    /// Goes to an address and waits until the page works.
+    pub(crate) fn go(&self, address: &str) {
+        // A change behind the `#` alone would load nothing.
+        self.call("Page.navigate", json!({ "url": "about:blank" }));
+        self.call("Page.navigate", json!({ "url": address }));
+        self.until("globalThis.hoofgeo?.store.photo && globalThis.hoofgeo.page.whole");
+    }
+
+    /// The value of an expression in the page; promises are waited for.
+    pub(crate) fn eval(&self, expression: &str) -> Value {
+        let params = json!({ "expression": expression, "awaitPromise": true, "returnByValue": true });
+        let result = self.call("Runtime.evaluate", params);
+        assert!(result["exceptionDetails"].is_null(), "{expression}: {}", result["exceptionDetails"]);
+        result["result"]["value"].clone()
+    }
+
+    /// Waits until an expression holds.
+    #[track_caller]
+    pub(crate) fn until(&self, expression: &str) {
+        let since = Instant::now();
+        loop {
+            let text = format!("Boolean({expression})");
+            if self.eval(&text) == true {
+                return;
+            }
+            let seen = || self.eval("document.body?.innerText.slice(0, 1500)");
+            assert!(since.elapsed() < PATIENCE, "never: {expression}\n{}\n{:?}", seen(), self.browser.errors.borrow());
+            std::thread::sleep(Duration::from_millis(10));
+        }
+    }
+
+    pub(crate) fn mouse(&self, kind: &str, [x, y]: [f64; 2]) {
+        let button = if kind == "mouseMoved" { "none" } else { "left" };
+        self.call(
+            "Input.dispatchMouseEvent",
+            json!({ "type": kind, "x": x, "y": y, "button": button, "buttons": u8::from(kind != "mouseReleased"), "clickCount": 1 }),
+        );
+    }
+
+    pub(crate) fn click(&self, at: [f64; 2]) {
+        self.mouse("mousePressed", at);
+        self.mouse("mouseReleased", at);
+    }
+
+    pub(crate) fn touch(&self, kind: &str, points: &[[f64; 2]]) {
+        let points: Vec<Value> =
+            points.iter().enumerate().map(|(id, p)| json!({ "x": p[0], "y": p[1], "id": id })).collect();
+        self.call("Input.dispatchTouchEvent", json!({ "type": kind, "touchPoints": points }));
+    }
+
+    /// A key pressed and let go; `modifiers` 1 Alt, 2 Ctrl, 8 Shift.
+    pub(crate) fn key(&self, key: &str, modifiers: u8) {
+        let code = match key {
+            "ArrowLeft" => 37,
+            "ArrowUp" => 38,
+            "ArrowRight" => 39,
+            "ArrowDown" => 40,
+            "Enter" => 13,
+            "Tab" => 9,
+            "Delete" => 46,
+            "F6" => 117,
+            "Escape" => 27,
+            other => other.to_uppercase().bytes().next().unwrap_or(0),
+        };
+        let mut down = json!({ "type": "keyDown", "key": key, "code": key, "windowsVirtualKeyCode": code, "modifiers": modifiers });
+        let text = if key == "Enter" {
+            "\r"
+        } else if key.chars().count() == 1 {
+            key
+        } else {
+            ""
+        };
+        if !text.is_empty() && modifiers & 3 == 0 {
+            down["text"] = json!(text);
+        }
+        self.call("Input.dispatchKeyEvent", down);
+        self.call(
+            "Input.dispatchKeyEvent",
+            json!({ "type": "keyUp", "key": key, "code": key, "windowsVirtualKeyCode": code, "modifiers": modifiers }),
+        );
+    }
+
+    /// Types text into what has the focus.
+    pub(crate) fn text(&self, text: &str) {
+        self.call("Input.insertText", json!({ "text": text }));
+    }
+}

@@ -1,0 +1,9 @@
+//! The tests, by what they look at.
+
+mod chromium;
+mod hands;
+mod keeping;
+mod looking;
+mod marking;
+mod program;
+mod refused;
