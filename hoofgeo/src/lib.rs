@@ -62,6 +62,7 @@
 //! # What it does not do
 //! It judges nothing and diagnoses nothing: a photo shows neither the bone nor the cause. Lame, laminitic or growing animals and
 //! corrective trims belong to a vet and a qualified farrier; local law comes first.
+pub mod agreement;
 pub mod calibrate;
 mod error;
 pub mod evaluate;
