@@ -38,6 +38,8 @@ pub fn run(arguments: &Arguments) -> hoofgeo::Result<Outcome> {
         Command::Measure(a) => commands::measure::run(a),
         Command::Check(a) => commands::check::run(a),
         Command::Start(a) => commands::start::run(a),
+        Command::Observers(a) => commands::observers::run(a),
+        Command::Plan(a) => commands::plan::run(a),
         Command::Explain(a) => commands::explain::run(a),
         Command::Schema(a) => commands::schema::run(a),
         Command::Demo(a) => commands::demo::run(a),

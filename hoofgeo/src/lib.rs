@@ -47,6 +47,7 @@
 //! | homography, planar pose | [`scene::pose`] |
 //! | propagation, budgets, Monte Carlo, printing | [`uncertainty`] |
 //! | brightness between pixels, what is found in it | [`pixels`] (feature `pictures`) |
+//! | observers, repeatability, study planning | [`observers`] (feature `files`), [`agreement`] |
 //! | photo headers, upright pixels | [`photo`] (features `files`, `pictures`) |
 //!
 //! # Conventions
@@ -75,16 +76,20 @@ pub mod measure;
 pub mod measured;
 pub mod numeric;
 #[cfg(feature = "files")]
+pub mod observers;
+#[cfg(feature = "files")]
 pub mod photo;
 #[cfg(feature = "pictures")]
 pub mod picture;
 #[cfg(feature = "pictures")]
 pub mod pixels;
 pub mod placed;
+pub mod placement;
 pub mod scale;
 pub mod scene;
 pub mod second_order;
 pub mod sidecar;
+pub mod study;
 pub mod uncertainty;
 #[cfg(feature = "files")]
 pub mod visit;

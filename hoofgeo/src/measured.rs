@@ -6,22 +6,26 @@ use crate::foot::{PlaneName, View};
 use crate::located::Located;
 use crate::measure::{self, Measurement};
 use crate::placed::Undefined;
+use crate::placement::PlacementTable;
 use crate::scale::{Graduation, Tolerance};
 use crate::scene::{LensPrior, LensSource, Scene, SceneInput};
 use crate::sidecar::{LensProfile, Sidecar};
 use crate::uncertainty::{Circumstances, advice};
 use nalgebra::{Point2, SMatrix};
+use std::sync::Arc;
 
 /// Standard uncertainty of a graduation's pixel per axis where the sidecar does not say (estimate, no source).
 pub const GRADUATION_U_PX: f64 = 1.0;
 
 /// How to measure.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, PartialEq, Default)]
 pub struct MeasureOptions {
     /// Monte Carlo draws; none for the linear result alone.
     pub draws: usize,
     /// Seed of the draws.
     pub seed: u64,
+    /// Placement uncertainties found by comparing observers; without them the landmarks' own.
+    pub placement: Option<Arc<PlacementTable>>,
 }
 
 /// A photo's scene, points and values.
@@ -65,7 +69,7 @@ pub struct Measured {
 /// # Ok::<(), hoofgeo::Error>(())
 /// ```
 pub fn measure(sidecar: &Sidecar, lens: &LensPrior, options: &MeasureOptions) -> Result<Measured> {
-    let (scene, located) = locate(sidecar, lens)?;
+    let (scene, located) = locate_with(sidecar, lens, options.placement.as_deref())?;
     let mut values = Vec::new();
     let mut missing = Vec::new();
     for measurement in measure::of(sidecar.view) {
@@ -94,6 +98,10 @@ pub fn measure(sidecar: &Sidecar, lens: &LensPrior, options: &MeasureOptions) ->
 /// # Errors
 /// As [`measure()`].
 pub fn locate(sidecar: &Sidecar, lens: &LensPrior) -> Result<(Scene, Located)> {
+    locate_with(sidecar, lens, None)
+}
+
+fn locate_with(sidecar: &Sidecar, lens: &LensPrior, placement: Option<&PlacementTable>) -> Result<(Scene, Located)> {
     // What is missing altogether is said before the scene is estimated, and all of it at once: a new sidecar lacks both.
     let nothing_placed = sidecar.landmarks.is_empty() && sidecar.lines.is_empty() && sidecar.gauge.is_empty();
     let nothing_marked = sidecar.scale.as_ref().is_none_or(|s| s.points.is_empty());
@@ -105,7 +113,8 @@ pub fn locate(sidecar: &Sidecar, lens: &LensPrior) -> Result<(Scene, Located)> {
         return Err(Error::new(ErrorKind::Format, "no landmark or line is placed yet").help(PLACE_LANDMARKS));
     }
     let scene = scene(sidecar, lens)?;
-    let located = Located::new(&scene, sidecar)?;
+    let spreads = |landmark, placements| placement.and_then(|table| table.spread(landmark, placements));
+    let located = Located::with_spreads(&scene, sidecar, &spreads)?;
     Ok((scene, located))
 }
 

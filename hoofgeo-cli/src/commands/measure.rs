@@ -4,6 +4,7 @@ use crate::Outcome;
 use crate::args::MeasureArgs;
 use crate::output::{Tables, no_picture_text, print, print_line, refusal_text};
 use hoofgeo::measured::MeasureOptions;
+use hoofgeo::placement::PlacementTable;
 use hoofgeo::visit::{Outputs, Progress, Stop, Summary, VisitOptions, measure_folder};
 use hoofgeo::{Error, ErrorKind, Result};
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
@@ -16,8 +17,9 @@ pub(crate) fn run(args: &MeasureArgs) -> Result<Outcome> {
         let _ = rayon::ThreadPoolBuilder::new().num_threads(usize::from(n)).build_global();
     }
     let stop = stop_on_interrupt()?;
-    let options =
-        VisitOptions { measure: MeasureOptions { draws: args.draws, seed: args.seed }, pictures: !args.no_pictures };
+    let placement = args.placement.as_deref().map(PlacementTable::read).transpose()?.map(Arc::new);
+    let measure = MeasureOptions { draws: args.draws, seed: args.seed, placement };
+    let options = VisitOptions { measure, pictures: !args.no_pictures };
     let outputs = Outputs { folder: args.out.clone() };
     let bar = progress_bar(args.quiet);
     let mut tables = Tables::default();

@@ -4,5 +4,7 @@ pub(crate) mod check;
 pub(crate) mod demo;
 pub(crate) mod explain;
 pub(crate) mod measure;
+pub(crate) mod observers;
+pub(crate) mod plan;
 pub(crate) mod schema;
 pub(crate) mod start;

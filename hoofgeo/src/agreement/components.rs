@@ -311,14 +311,12 @@ impl Model {
     }
 }
 
+/// How far a profile lies above its bound at a standard deviation, and all of them there, sought from given ones.
+type Rise<'a> = dyn Fn(f64, &DVector<f64>) -> (f64, DVector<f64>) + 'a;
+
 /// Where the profile crosses its bound between a place outside it, with the excess there, and the minimum inside: by false position
 /// on the signed root of the rise, which is nearly straight, halved where it does not move (the Illinois rule).
-fn crossing(
-    (mut outside, above): (f64, f64),
-    mut inside: f64,
-    mut from: DVector<f64>,
-    rise: &dyn Fn(f64, &DVector<f64>) -> (f64, DVector<f64>),
-) -> f64 {
+fn crossing((mut outside, above): (f64, f64), mut inside: f64, mut from: DVector<f64>, rise: &Rise<'_>) -> f64 {
     let root = |above: f64| (above + RISE).max(0.0).sqrt() - RISE.sqrt();
     let (mut out, mut inn) = (root(above), root(-RISE));
     for _ in 0..40 {

@@ -89,7 +89,7 @@ impl Ratings {
         if raters < 2 || values.len() < 2 * raters {
             return Err(too_few("fewer than two targets or two raters"));
         }
-        if values.len() % raters != 0 {
+        if !values.len().is_multiple_of(raters) {
             let what = format!("{} ratings are not whole rows of {raters}", values.len());
             return Err(Error::new(ErrorKind::Usage, what).help("leave out targets that one rater has not rated"));
         }

@@ -66,8 +66,8 @@ impl<T: Real> Products<T> {
         let column: Vec<T> = (0..self.side).map(|j| self.at(j, i)).collect();
         for j in 0..self.side {
             let weighted = column[j] * weight;
-            for k in j..self.side {
-                let less = self.at(j, k) - weighted * column[k];
+            for (k, &other) in column.iter().enumerate().skip(j) {
+                let less = self.at(j, k) - weighted * other;
                 self.values[j * self.side + k] = less;
                 self.values[k * self.side + j] = less;
             }

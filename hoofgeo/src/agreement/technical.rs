@@ -35,7 +35,7 @@ pub struct TechnicalError {
 /// ```
 pub fn technical_error(each: usize, values: &[f64]) -> Result<TechnicalError> {
     all_finite(values)?;
-    if each < 2 || values.len() < 2 * each || values.len() % each != 0 {
+    if each < 2 || values.len() < 2 * each || !values.len().is_multiple_of(each) {
         return Err(too_few("fewer than two targets, each measured equally often and at least twice,"));
     }
     let squares: f64 = values

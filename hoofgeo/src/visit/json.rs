@@ -32,7 +32,7 @@ pub(super) fn photo_json(report: &PhotoReport) -> Json {
     })
 }
 
-pub(super) fn refusal_json(photo: Option<&str>, error: &Error) -> Json {
+pub(crate) fn refusal_json(photo: Option<&str>, error: &Error) -> Json {
     let place = error.place();
     json!({
         "photo": photo,

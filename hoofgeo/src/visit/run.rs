@@ -38,7 +38,7 @@ impl Stop {
 }
 
 /// How to measure a folder.
-#[derive(Debug, Clone, Copy, Default)]
+#[derive(Debug, Clone, Default)]
 pub struct VisitOptions {
     /// How to measure each photo.
     pub measure: MeasureOptions,
@@ -205,7 +205,7 @@ pub fn check_folder(folder: &Path, each: &mut dyn FnMut(CheckReport<'_>)) -> Res
     Ok(summary)
 }
 
-pub(super) fn must_be_folder(folder: &Path) -> Result<()> {
+pub(crate) fn must_be_folder(folder: &Path) -> Result<()> {
     if folder.is_dir() {
         return Ok(());
     }
