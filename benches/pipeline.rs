@@ -45,7 +45,7 @@ fn draws(c: &mut Criterion) {
     group.sample_size(10);
     group.bench_function("100,000 draws of one lateral photo", |b| {
         b.iter_batched(
-            || MeasureOptions { draws: 100_000, seed: 1 },
+            || MeasureOptions { draws: 100_000, seed: 1, ..MeasureOptions::default() },
             |options| black_box(measure(&sidecar, &lens, &options).unwrap()),
             BatchSize::PerIteration,
         );

@@ -78,7 +78,7 @@ fn repeated_placements() {
 /// Intervals from draws where the linear ones fail: 400 photos, whose pooled share scatters by 0.6 %.
 #[test]
 fn intervals_from_draws() {
-    let options = MeasureOptions { draws: 1000, seed: 3 };
+    let options = MeasureOptions { draws: 1000, seed: 3, ..MeasureOptions::default() };
     for (kind, view) in [(ScaleKind::StraightRuler, View::Lateral), (ScaleKind::Card, View::Lateral)] {
         let t = tally(kind, view, 400, 1, &options);
         let share = t.total().share();

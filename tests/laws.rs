@@ -446,7 +446,7 @@ fn linear_and_monte_carlo_agree_on_a_benign_photo() {
         p.sidecar.lines.clear();
         let flat = hoofgeo::sidecar::PlaneSpec { behind_scale_mm: Some(0.0), u_mm: Some(1.0), tilt_u_deg: Some(0.5) };
         p.sidecar.planes = [(hoofgeo::PlaneName::Measured, flat)].into();
-        let options = MeasureOptions { draws: 20_000, seed: 1 };
+        let options = MeasureOptions { draws: 20_000, seed: 1, ..MeasureOptions::default() };
         let linear = measure(&p.sidecar, &p.lens, &MeasureOptions::default()).unwrap();
         let drawn = measure(&p.sidecar, &p.lens, &options).unwrap();
         for (l, d) in linear.values.iter().zip(&drawn.values) {

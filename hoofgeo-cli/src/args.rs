@@ -41,6 +41,10 @@ pub enum Command {
     Report(ReportArgs),
     /// Place landmarks on photos, on a page in this machine's browser
     Place(PlaceArgs),
+    /// Compare observers and repeated placements: repeatability, agreement, variance components
+    Observers(ObserversArgs),
+    /// Plan a study: animals needed to find a difference, and what better photos would gain
+    Plan(PlanArgs),
     /// Explain a measurement, landmark or line: definition, needs, source, published values
     Explain(ExplainArgs),
     /// Hold a visit's values against stated limits: run under or low, toe, base, symmetry
@@ -68,6 +72,9 @@ pub struct MeasureArgs {
     /// Also draw so many random scenes per photo and check the linear uncertainties against them
     #[arg(long, value_name = "N", default_value_t = 0, value_parser = draws)]
     pub draws: usize,
+    /// Placement uncertainties from `hoofgeo observers`, in place of the landmarks' own
+    #[arg(long, value_name = "FILE")]
+    pub placement: Option<PathBuf>,
     /// Seed of the draws; the same seed gives the same results on any number of threads
     #[arg(long, value_name = "N", default_value_t = 1)]
     pub seed: u64,
@@ -159,7 +166,9 @@ pub struct StartArgs {
 
 /// `ruler`
 #[derive(Debug, Args)]
-#[command(after_help = "Exit code: 0 read, 2 not read: nothing certain was found. Marks: --marks 0@812,2410 150@1944,2392")]
+#[command(
+    after_help = "Exit code: 0 read, 2 not read: nothing certain was found. Marks: --marks 0@812,2410 150@1944,2392"
+)]
 pub struct RulerArgs {
     /// The photo
     pub photo: PathBuf,
@@ -271,6 +280,52 @@ pub struct PlaceArgs {
     /// Do not ask the desktop to open the browser
     #[arg(long)]
     pub no_open: bool,
+}
+
+/// `observers`
+#[derive(Debug, Args)]
+#[command(
+    after_help = "Photos are matched by content, so each observer may have a folder of copies. A sidecar's `observer` names \
+                        its observer, else the folder does. Exit code: 0 all compared, 1 some refused, 2 could not run."
+)]
+pub struct ObserversArgs {
+    /// Folders of photos with sidecars, of one or several observers
+    #[arg(required = true)]
+    pub folders: Vec<PathBuf>,
+    /// Folder for observers.json, landmarks.csv, agreement.csv, placement.json and plots/
+    #[arg(long, value_name = "DIR")]
+    pub out: PathBuf,
+    /// Print nothing but refusals
+    #[arg(long, short)]
+    pub quiet: bool,
+}
+
+/// `plan`
+#[derive(Debug, Args)]
+pub struct PlanArgs {
+    /// Folder of photos as they will be taken, with sidecars: their uncertainties are the study's
+    pub folder: PathBuf,
+    /// The measurement, such as heel_angle
+    #[arg(long, value_name = "ID")]
+    pub measurement: String,
+    /// The difference to find, in the measurement's unit
+    #[arg(long, value_name = "SIZE")]
+    pub difference: f64,
+    /// Probability of finding it
+    #[arg(long, value_name = "P", default_value_t = 0.8)]
+    pub power: f64,
+    /// Compare two groups of animals; without it each animal is compared with itself
+    #[arg(long)]
+    pub groups: bool,
+    /// Standard deviation between animals (of their true changes where each is compared with itself)
+    #[arg(long, value_name = "SD", default_value_t = 0.0, required_if_eq("groups", "true"))]
+    pub animals_sd: f64,
+    /// Photos of each foot each time
+    #[arg(long, value_name = "N", default_value_t = 1, value_parser = clap::value_parser!(u32).range(1..=1000))]
+    pub photos: u32,
+    /// Placements of the landmarks on each photo
+    #[arg(long, value_name = "N", default_value_t = 1, value_parser = clap::value_parser!(u32).range(1..=1000))]
+    pub placements: u32,
 }
 
 /// `explain`

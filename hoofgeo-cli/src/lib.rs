@@ -44,6 +44,8 @@ pub fn run(arguments: &Arguments) -> hoofgeo::Result<Outcome> {
         Command::Follow(a) => commands::follow::run(a),
         Command::Report(a) => commands::report::run(a),
         Command::Place(a) => commands::place::run(a),
+        Command::Observers(a) => commands::observers::run(a),
+        Command::Plan(a) => commands::plan::run(a),
         Command::Explain(a) => commands::explain::run(a),
         Command::Review(a) => commands::review::run(a),
         Command::Project(a) => commands::project::run(a),

@@ -27,7 +27,7 @@ fn main() {
                 if only.as_ref().is_some_and(|o| !name.contains(o.as_str())) {
                     continue;
                 }
-                let t = count(&spec, photos, 1, &MeasureOptions { draws, seed: 1 });
+                let t = count(&spec, photos, 1, &MeasureOptions { draws, seed: 1, ..MeasureOptions::default() });
                 let c = t.total();
                 println!(
                     "{name:38} {} photos, {} refused, coverage {:.2} %, z {:.3}, flags {:?}, by draws {}",

@@ -246,6 +246,16 @@ impl Landmark {
     pub const fn name(self) -> &'static str {
         self.info().name
     }
+
+    /// The direction that counts as "along" where placements are compared: that of its spread, else the ground line or the frog's axis.
+    pub const fn contour(self) -> Axis {
+        let info = self.info();
+        match (info.spread, info.view) {
+            (Spread::Oval { axis, .. }, _) => axis,
+            (Spread::Round(_), View::Lateral) => Axis::Ground,
+            (Spread::Round(_), View::Solar) => Axis::Frog,
+        }
+    }
 }
 
 impl Line {

@@ -54,6 +54,7 @@
 //! | brightness between pixels, what is found in it | [`pixels`] (feature `pictures`) |
 //! | a photo resampled to the measured plane, exact px/mm | [`mod@rectify`] (feature `pictures`) |
 //! | a page on which landmarks are placed | [`place`] (feature `place`) |
+//! | observers, repeatability, study planning | [`observers`] (feature `files`), [`agreement`] |
 //! | photo headers, upright pixels | [`photo`] (features `files`, `pictures`) |
 //!
 //! # Conventions
@@ -69,6 +70,7 @@
 //! # What it does not do
 //! It judges nothing and diagnoses nothing: a photo shows neither the bone nor the cause. Lame, laminitic or growing animals and
 //! corrective trims belong to a vet and a qualified farrier; local law comes first.
+pub mod agreement;
 pub mod calibrate;
 mod error;
 pub mod evaluate;
@@ -82,6 +84,8 @@ pub mod measure;
 pub mod measured;
 pub mod numeric;
 #[cfg(feature = "files")]
+pub mod observers;
+#[cfg(feature = "files")]
 pub mod photo;
 #[cfg(feature = "pictures")]
 pub mod picture;
@@ -90,6 +94,7 @@ pub mod pixels;
 #[cfg(feature = "place")]
 pub mod place;
 pub mod placed;
+pub mod placement;
 pub mod project;
 #[cfg(feature = "pictures")]
 pub mod rectify;
@@ -100,6 +105,7 @@ pub mod scale;
 pub mod scene;
 pub mod second_order;
 pub mod sidecar;
+pub mod study;
 pub mod uncertainty;
 #[cfg(feature = "files")]
 pub mod visit;

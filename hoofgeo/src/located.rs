@@ -1,7 +1,7 @@
 //! A photo's landmarks in the measured plane, with everything that makes their places uncertain.
 
 use crate::error::{Error, ErrorKind, Result};
-use crate::landmark::{Line, Spread};
+use crate::landmark::{Landmark, Line, Spread};
 use crate::placed::{Index, Placed};
 use crate::scene::Scene;
 use crate::scene::params::{UNKNOWNS, View3};
@@ -123,9 +123,22 @@ impl Located {
     /// `Landmark` where a landmark's ray does not meet its plane or its pixel lies outside the lens model's range; the error
     /// names it.
     pub fn new(scene: &Scene, sidecar: &Sidecar) -> Result<Self> {
+        Self::with_spreads(scene, sidecar, &|_, _| None)
+    }
+
+    /// The same with placement uncertainties of one's own: for a landmark and its number of placements, the standard uncertainty of
+    /// their mean, click included. What a sidecar states itself (`u_px`, `u_mm`) goes before it.
+    ///
+    /// # Errors
+    /// As [`Located::new`].
+    pub fn with_spreads(
+        scene: &Scene,
+        sidecar: &Sidecar,
+        spreads: &dyn Fn(Landmark, usize) -> Option<Spread>,
+    ) -> Result<Self> {
         let (planes, slot) = planes(sidecar);
         let repeats = Repeats::of(sidecar);
-        let Marks { index, marks, closed } = marks(sidecar, &repeats);
+        let Marks { index, marks, closed } = marks(sidecar, &repeats, spreads);
         let view = scene.view();
         let seeded: [Dual; UNKNOWNS] = std::array::from_fn(|i| Dual::from_re(scene.state[i]).derivative(i));
         let dual_view = View3::new(&seeded, scene.pivot);
@@ -301,21 +314,28 @@ struct Marks {
     closed: Vec<(Line, Range<usize>)>,
 }
 
-fn marks(sidecar: &Sidecar, repeats: &Repeats) -> Marks {
+fn marks(sidecar: &Sidecar, repeats: &Repeats, spreads: &dyn Fn(Landmark, usize) -> Option<Spread>) -> Marks {
     let mut index = Index::default();
     let mut marks = Vec::new();
     let mut closed = Vec::new();
     for (landmark, placement) in &sidecar.landmarks {
         let info = landmark.info();
-        let repeated = placement.at.len() > 1 && placement.u_px.is_none();
-        let single = if repeated { repeats.u_px } else { placement.u_px.unwrap_or(CLICK_U_PX) };
+        let states_its_own = placement.u_px.is_some() || placement.u_mm.is_some();
+        let known = if states_its_own { None } else { spreads(*landmark, placement.at.len()) };
+        let repeated = placement.at.len() > 1 && placement.u_px.is_none() && known.is_none();
+        let single = match known {
+            // Found on clicks, so they are in it.
+            Some(_) => 0.0,
+            None if repeated => repeats.u_px,
+            None => placement.u_px.unwrap_or(CLICK_U_PX),
+        };
         index.set_landmark(*landmark, marks.len());
         marks.push(Mark {
             pixel: mean(&placement.at),
             plane: info.plane,
             u_px: single / (placement.at.len() as f64).sqrt(),
             repeated,
-            spread: Some(placement.u_mm.map_or(info.spread, Spread::Round)),
+            spread: Some(known.unwrap_or_else(|| placement.u_mm.map_or(info.spread, Spread::Round))),
             name: info.name.to_owned(),
         });
     }

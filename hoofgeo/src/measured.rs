@@ -6,22 +6,26 @@ use crate::foot::{PlaneName, View};
 use crate::located::Located;
 use crate::measure::{self, Measurement};
 use crate::placed::Undefined;
+use crate::placement::PlacementTable;
 use crate::scale::{Graduation, Tolerance};
 use crate::scene::{LensPrior, LensSource, Scene, SceneInput};
 use crate::sidecar::{LensProfile, Sidecar};
 use crate::uncertainty::{Circumstances, advice};
 use nalgebra::{Point2, SMatrix};
+use std::sync::Arc;
 
 /// Standard uncertainty of a graduation's pixel per axis where the sidecar does not say (estimate, no source).
 pub const GRADUATION_U_PX: f64 = 1.0;
 
 /// How to measure.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, PartialEq, Default)]
 pub struct MeasureOptions {
     /// Monte Carlo draws; none for the linear result alone.
     pub draws: usize,
     /// Seed of the draws.
     pub seed: u64,
+    /// Placement uncertainties found by comparing observers; without them the landmarks' own.
+    pub placement: Option<Arc<PlacementTable>>,
 }
 
 /// A photo's scene, points and values.
@@ -78,7 +82,7 @@ pub fn measure_with(
     options: &MeasureOptions,
     graduations: &[Graduation],
 ) -> Result<Measured> {
-    let (scene, located) = locate_with(sidecar, lens, graduations)?;
+    let (scene, located) = locate_by(sidecar, lens, graduations, options.placement.as_deref())?;
     let mut values = Vec::new();
     let mut missing = Vec::new();
     for measurement in measure::of(sidecar.view) {
@@ -115,6 +119,15 @@ pub fn locate(sidecar: &Sidecar, lens: &LensPrior) -> Result<(Scene, Located)> {
 /// # Errors
 /// As [`measure()`].
 pub fn locate_with(sidecar: &Sidecar, lens: &LensPrior, graduations: &[Graduation]) -> Result<(Scene, Located)> {
+    locate_by(sidecar, lens, graduations, None)
+}
+
+fn locate_by(
+    sidecar: &Sidecar,
+    lens: &LensPrior,
+    graduations: &[Graduation],
+    placement: Option<&PlacementTable>,
+) -> Result<(Scene, Located)> {
     // What is missing altogether is said before the scene is estimated, and all of it at once: a new sidecar lacks both.
     let nothing_placed = sidecar.landmarks.is_empty() && sidecar.lines.is_empty() && sidecar.gauge.is_empty();
     let nothing_marked = graduations.is_empty();
@@ -126,7 +139,8 @@ pub fn locate_with(sidecar: &Sidecar, lens: &LensPrior, graduations: &[Graduatio
         return Err(Error::new(ErrorKind::Format, "no landmark or line is placed yet").help(PLACE_LANDMARKS));
     }
     let scene = scene_with(sidecar, lens, graduations)?;
-    let located = Located::new(&scene, sidecar)?;
+    let spreads = |landmark, placements| placement.and_then(|table| table.spread(landmark, placements));
+    let located = Located::with_spreads(&scene, sidecar, &spreads)?;
     Ok((scene, located))
 }
 
@@ -194,7 +208,8 @@ impl Measured {
 /// What a flag means and what to do about it; `None` for a name that is no flag.
 pub fn flag_meaning(flag: &str) -> Option<&'static str> {
     use crate::scene::SceneFlag::{
-        GraduationsScatter, LensForced, LensPriorReplaced, RulerRead, StrongTilt, TiltPriorReplaced, TwoGraduations, TwoPoses,
+        GraduationsScatter, LensForced, LensPriorReplaced, RulerRead, StrongTilt, TiltPriorReplaced, TwoGraduations,
+        TwoPoses,
     };
     let scene = [
         LensPriorReplaced,

@@ -4,6 +4,7 @@ use crate::Outcome;
 use crate::args::MeasureArgs;
 use crate::output::{Tables, no_picture_text, print, print_line, refusal_text};
 use hoofgeo::measured::MeasureOptions;
+use hoofgeo::placement::PlacementTable;
 use hoofgeo::visit::{Outputs, Progress, Stop, Summary, VisitOptions, measure_folder};
 use hoofgeo::{Error, ErrorKind, Result};
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
@@ -16,8 +17,9 @@ pub(crate) fn run(args: &MeasureArgs) -> Result<Outcome> {
         let _ = rayon::ThreadPoolBuilder::new().num_threads(usize::from(n)).build_global();
     }
     let stop = stop_on_interrupt()?;
+    let placement = args.placement.as_deref().map(PlacementTable::read).transpose()?.map(Arc::new);
     let options = VisitOptions {
-        measure: MeasureOptions { draws: args.draws, seed: args.seed },
+        measure: MeasureOptions { draws: args.draws, seed: args.seed, placement },
         pictures: !args.no_pictures,
         force_lens: args.force_lens,
         lens_database: args.lens_database.choice(),

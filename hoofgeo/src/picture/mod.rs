@@ -20,8 +20,8 @@ mod font;
 mod labels;
 mod marks;
 mod panel;
-mod ruler;
 mod projection;
+mod ruler;
 mod sketch;
 mod space;
 mod style;
@@ -47,8 +47,8 @@ use sketch::Sketch;
 use space::Space;
 use std::path::Path;
 
-pub use ruler::ruler_picture;
 pub use projection::project_bytes;
+pub use ruler::ruler_picture;
 
 /// How to make a picture.
 #[derive(Debug, Clone, PartialEq)]

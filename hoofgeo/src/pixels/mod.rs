@@ -4,11 +4,11 @@
 
 mod blur;
 mod grey;
-mod straight;
 pub mod quality;
 pub mod ruler;
+mod straight;
 
 pub use blur::{Rectangle, blur_px};
 pub use grey::Grey;
-pub use straight::{LongEdge, StraightOptions, long_edges};
 pub(crate) use grey::keys;
+pub use straight::{LongEdge, StraightOptions, long_edges};

@@ -20,16 +20,20 @@ mod run;
 mod start;
 
 pub use folder::{Entry, SIDECAR_SUFFIX, VISIT_FILE, is_photo_name, walk};
+pub(crate) use json::refusal_json;
 pub use lens::{LensDatabase, LensUsed, Lenses, PROFILE_SUFFIX};
 #[cfg(feature = "place")]
 pub(crate) use output::write_new;
 pub use output::{CSV_COLUMNS, Rendered, Writers, write_whole};
 #[cfg(feature = "place")]
 pub(crate) use photo::belongs;
+pub(crate) use photo::read_entry;
 pub use photo::{PhotoReport, measure_entry};
 #[cfg(feature = "pictures")]
 pub use rectify::{RectifyProgress, rectify_folder};
 pub use ruler::{RulerRead, RulerReadPoint};
-pub use run::{CheckOptions, CheckReport, Outputs, Progress, Stop, Summary, VisitOptions, check_folder, measure_folder};
 pub(crate) use run::must_be_folder;
+pub use run::{
+    CheckOptions, CheckReport, Outputs, Progress, Stop, Summary, VisitOptions, check_folder, measure_folder,
+};
 pub use start::{Started, start_folder};

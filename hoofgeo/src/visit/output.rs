@@ -153,7 +153,11 @@ impl Writers {
         let mut json = BufWriter::new(NamedTempFile::new_in(folder).map_err(fail)?);
         let head = serde_json::json!({ "name": env!("CARGO_PKG_NAME"), "version": env!("CARGO_PKG_VERSION") });
         write!(json, "{{\"format\":\"hoofgeo-results/1\",\n\"program\":{head},\n").map_err(fail)?;
-        let options = serde_json::json!({ "draws": options.draws, "seed": options.seed });
+        let mut words = serde_json::json!({ "draws": options.draws, "seed": options.seed });
+        if let Some(table) = &options.placement {
+            words["placement"] = serde_json::json!(**table);
+        }
+        let options = words;
         write!(json, "\"options\":{options},\n\"photos\":[").map_err(fail)?;
         let refused = BufWriter::new(tempfile::tempfile().map_err(fail)?);
         Ok(Self { folder: folder.to_path_buf(), csv, json, refused, photos: 0, refusals: 0 })

@@ -75,8 +75,8 @@ pub fn measure_entry(entry: &Entry, lenses: &Lenses, options: &VisitOptions) -> 
 }
 
 /// A photo's files, read and checked against each other.
-pub(super) struct ReadEntry {
-    photo_sha256: Sha256Hex,
+pub(crate) struct ReadEntry {
+    pub photo_sha256: Sha256Hex,
     sidecar_sha256: Sha256Hex,
     pub facts: PhotoFacts,
     pub sidecar: Sidecar,
@@ -84,7 +84,7 @@ pub(super) struct ReadEntry {
     pub lens: LensUsed,
 }
 
-pub(super) fn read_entry(entry: &Entry, lenses: &Lenses) -> Result<ReadEntry> {
+pub(crate) fn read_entry(entry: &Entry, lenses: &Lenses) -> Result<ReadEntry> {
     let path = entry.sidecar();
     if !entry.has_photo {
         return Err(no_photo(entry).in_file(&path));

@@ -87,7 +87,8 @@ fn read_pixels(
 
     let straight = files.sidecar.scale.as_ref().is_some_and(|s| s.kind == ScaleKind::StraightRuler);
     // Nothing is placed yet: that is said first, and the pixels stay unread.
-    let placed = !(files.sidecar.landmarks.is_empty() && files.sidecar.lines.is_empty() && files.sidecar.gauge.is_empty());
+    let placed =
+        !(files.sidecar.landmarks.is_empty() && files.sidecar.lines.is_empty() && files.sidecar.gauge.is_empty());
     let marks = match marked {
         [] => None,
         [a, b] => Some([a, b].map(|g| Mark { mm: g.label.x, at: g.pixel })),
@@ -103,8 +104,7 @@ fn read_pixels(
             None => find(&grey)?,
         };
         let graduations = reading.graduations.iter();
-        let points =
-            graduations.map(|g| RulerReadPoint { mm: g.mm, at: [g.at.x, g.at.y], u_px: g.u_px }).collect();
+        let points = graduations.map(|g| RulerReadPoint { mm: g.mm, at: [g.at.x, g.at.y], u_px: g.u_px }).collect();
         let e = reading.evidence;
         let read = RulerRead {
             numbered_by: reading.numbering.name(),

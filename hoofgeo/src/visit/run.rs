@@ -198,11 +198,7 @@ struct Checked {
 ///
 /// # Errors
 /// Where the folder does not exist or holds no photo, or the lens database cannot be read.
-pub fn check_folder(
-    folder: &Path,
-    options: &CheckOptions,
-    each: &mut dyn FnMut(CheckReport<'_>),
-) -> Result<Summary> {
+pub fn check_folder(folder: &Path, options: &CheckOptions, each: &mut dyn FnMut(CheckReport<'_>)) -> Result<Summary> {
     must_be_folder(folder)?;
     let lenses = Lenses::with(&options.lens_database)?;
     let mut summary = Summary::default();

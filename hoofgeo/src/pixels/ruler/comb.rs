@@ -104,11 +104,8 @@ struct Problem<'a> {
 impl Problem<'_> {
     fn straighten(&self, k1: f64) -> Option<Straightened> {
         let camera = camera(self.focal, self.principal, k1);
-        let flat: Option<Vec<Point2<f64>>> = self
-            .lines
-            .iter()
-            .map(|l| Some(self.principal + camera.undistort(l.at)?.coords * self.focal))
-            .collect();
+        let flat: Option<Vec<Point2<f64>>> =
+            self.lines.iter().map(|l| Some(self.principal + camera.undistort(l.at)?.coords * self.focal)).collect();
         let flat = flat?;
         let n = flat.len() as f64;
         let origin = Point2::from(flat.iter().map(|p| p.coords).sum::<Vector2<f64>>() / n);
@@ -234,8 +231,7 @@ impl Comb {
         let n = residuals.len() as f64;
         // Four parameters are fitted along the comb.
         let dof = (n - 4.0).max(1.0);
-        let normalised: Vec<f64> =
-            residuals.iter().zip(&lines).map(|(r, l)| r / l.u_noise_px.hypot(jitter)).collect();
+        let normalised: Vec<f64> = residuals.iter().zip(&lines).map(|(r, l)| r / l.u_noise_px.hypot(jitter)).collect();
         let chi = (normalised.iter().map(|r| r * r).sum::<f64>() / dof).sqrt().max(1.0);
         // Neighbours with a common error are worth fewer lines than they are.
         let shared = shared_factor(&normalised);

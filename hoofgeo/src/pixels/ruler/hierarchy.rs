@@ -86,7 +86,13 @@ impl Pattern {
         let k = k.rem_euclid(self.cycle());
         let binary = |levels: usize| (k.trailing_zeros() as usize).min(levels);
         match self {
-            Self::Millimetre => if k == 0 { 2 } else { usize::from(k == 5) },
+            Self::Millimetre => {
+                if k == 0 {
+                    2
+                } else {
+                    usize::from(k == 5)
+                }
+            }
             Self::HalfMillimetre => match k {
                 0 => 3,
                 10 => 2,

@@ -83,14 +83,17 @@ fn starts_between(grey: &Grey, from: Point2<f64>, way: Vector2<f64>, step: Vecto
 
 /// Numbers a comb by two marks.
 fn number(grey: &Grey, track: Track, marks: [Mark; 2], step_mm: f64, limits: &Acceptance) -> Result<Reading> {
-    let comb = comb_of(grey, &track).ok_or_else(|| refused("too few lines of the ruler are to be seen").help(BY_HAND))?;
+    let comb =
+        comb_of(grey, &track).ok_or_else(|| refused("too few lines of the ruler are to be seen").help(BY_HAND))?;
     let evidence = evidence(&track, &comb);
     check_comb(&evidence, limits.lines_marked, limits)?;
     let on: Vec<f64> = marks.iter().map(|m| track.number_of(m.at)).collect();
     for (m, n) in marks.iter().zip(&on) {
         let (off, along) = track.off(n.round(), m.at);
         if off.abs() > 0.7 || along.abs() > MARK_REACH * track.local(*n).period() {
-            return Err(refused(format!("the mark at {} mm lies off the row of lines that was found", m.mm)).help(BY_HAND));
+            return Err(
+                refused(format!("the mark at {} mm lies off the row of lines that was found", m.mm)).help(BY_HAND)
+            );
         }
     }
     let count = (marks[1].mm - marks[0].mm) / step_mm;
@@ -219,7 +222,8 @@ fn read_track(grey: &Grey, track: &Track, limits: &Acceptance) -> Result<Reading
     // The first long line is zero: a label of the ruler itself cannot be known.
     let cycle = (10.0 / step_mm).round() as i32;
     let (low, high) = (comb.lines[0].number, comb.lines[comb.lines.len() - 1].number);
-    let zero = if rising { low + (best.zero - low).rem_euclid(cycle) } else { high - (high - best.zero).rem_euclid(cycle) };
+    let zero =
+        if rising { low + (best.zero - low).rem_euclid(cycle) } else { high - (high - best.zero).rem_euclid(cycle) };
     let label = |k: i32| sign * step_mm * f64::from(k - zero);
     let mut reading = reading(track, &comb, evidence, step_mm, Numbering::Lengths, Some(best.pattern), label);
     reading.lengths = best.lengths;
@@ -228,7 +232,11 @@ fn read_track(grey: &Grey, track: &Track, limits: &Acceptance) -> Result<Reading
 
 /// The side whose pattern is more certain, a ruler's before any other.
 fn score(j: &Judged) -> f64 {
-    if j.best.pattern.step_mm().is_some() || j.best.pattern.is_inch() { j.margin + 1e6 * f64::from(u8::from(j.margin > 0.0)) } else { 0.0 }
+    if j.best.pattern.step_mm().is_some() || j.best.pattern.is_inch() {
+        j.margin + 1e6 * f64::from(u8::from(j.margin > 0.0))
+    } else {
+        0.0
+    }
 }
 
 fn comb_of(grey: &Grey, track: &Track) -> Option<Comb> {
@@ -256,7 +264,9 @@ fn evidence(track: &Track, comb: &Comb) -> Evidence {
 /// Whether the lines are those of one straight ruler.
 fn check_comb(e: &Evidence, least: usize, limits: &Acceptance) -> Result<()> {
     if e.lines < least {
-        return Err(refused(format!("only {} lines of the ruler are to be seen, {least} are needed", e.lines)).help(BY_HAND));
+        return Err(
+            refused(format!("only {} lines of the ruler are to be seen, {least} are needed", e.lines)).help(BY_HAND)
+        );
     }
     if e.found < limits.found {
         return Err(refused(format!("only {:.0} % of the ruler's lines are to be seen", 100.0 * e.found)).help(BY_HAND));

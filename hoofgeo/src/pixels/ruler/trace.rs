@@ -176,7 +176,13 @@ fn fit(stops: &[Stop]) -> Option<Track> {
     let ends = [stops.first()?.number, stops.last()?.number];
     let middle = 0.5 * f64::from(ends[0] + ends[1]);
     let half = (0.5 * f64::from(ends[1] - ends[0])).max(1.0);
-    let degree = if stops.len() >= 12 { 4 } else if stops.len() >= 6 { 2 } else { 1 };
+    let degree = if stops.len() >= 12 {
+        4
+    } else if stops.len() >= 6 {
+        2
+    } else {
+        1
+    };
     let reference = stops[stops.len() / 2].line;
     let mut keep: Vec<&Stop> = stops.iter().collect();
     for _ in 0..5 {
@@ -187,13 +193,15 @@ fn fit(stops: &[Stop]) -> Option<Track> {
         let x = of(&|s| s.at.x, degree)?;
         let y = of(&|s| s.at.y, degree)?;
         let angle = of(
-            &|s| reference.y.atan2(reference.x) + (reference.x * s.line.y - reference.y * s.line.x).atan2(reference.dot(&s.line)),
+            &|s| {
+                reference.y.atan2(reference.x)
+                    + (reference.x * s.line.y - reference.y * s.line.x).atan2(reference.dot(&s.line))
+            },
             degree.min(2),
         )?;
         let mut lengths: Vec<f64> = keep.iter().map(|s| s.length).collect();
         lengths.sort_by(f64::total_cmp);
-        let mut track =
-            Track { ends, x, y, angle, middle, half, length: lengths[lengths.len() / 2], scatter_px: 0.0 };
+        let mut track = Track { ends, x, y, angle, middle, half, length: lengths[lengths.len() / 2], scatter_px: 0.0 };
         let offs: Vec<(f64, f64)> = keep.iter().map(|s| track.off(f64::from(s.number), s.at)).collect();
         let (along, over) = (spread(offs.iter().map(|o| o.0)), spread(offs.iter().map(|o| o.1)));
         track.scatter_px = over;

@@ -1,0 +1,78 @@
+//! Sidecars of several observers from their folders.
+
+use crate::error::{Error, Result};
+use crate::photo::Sha256Hex;
+use crate::scene::LensPrior;
+use crate::sidecar::Sidecar;
+use crate::visit::{Lenses, read_entry, walk};
+use rayon::prelude::*;
+use std::path::Path;
+
+/// One observer's sidecar of one photo.
+#[derive(Debug, Clone)]
+pub struct Reading {
+    /// Who placed the landmarks: by the sidecar, else the folder's name.
+    pub observer: String,
+    /// The photo's path in its folder.
+    pub name: String,
+    /// Fingerprint of the photo: the same photo in another observer's folder has the same.
+    pub photo_sha256: Sha256Hex,
+    /// What was placed.
+    pub sidecar: Sidecar,
+    /// What is known of the lens.
+    pub lens: LensPrior,
+}
+
+/// Reads the sidecars of all folders; what cannot be read is in the second list.
+///
+/// # Errors
+/// Where a folder does not exist.
+pub fn read_folders(folders: &[impl AsRef<Path>]) -> Result<(Vec<Reading>, Vec<Error>)> {
+    let lenses = Lenses::default();
+    let (mut readings, mut refused) = (Vec::new(), Vec::new());
+    for folder in folders {
+        let folder = folder.as_ref();
+        crate::visit::must_be_folder(folder)?;
+        let stands = folder.canonicalize().unwrap_or_else(|_| folder.to_path_buf());
+        let own_name = stands.file_name().unwrap_or_default().to_string_lossy().into_owned();
+        let entries: Vec<_> = walk(folder, &[]).collect();
+        let read: Vec<Result<Reading>> = entries
+            .into_par_iter()
+            .map(|entry| {
+                let entry = entry?;
+                let read = read_entry(&entry, &lenses)?;
+                let observer = read.sidecar.observer.clone().unwrap_or_else(|| own_name.clone());
+                let (photo_sha256, sidecar) = (read.photo_sha256, read.sidecar);
+                Ok(Reading { observer, name: entry.name, photo_sha256, sidecar, lens: read.lens.prior })
+            })
+            .collect();
+        for result in read {
+            match result {
+                Ok(reading) => readings.push(reading),
+                Err(e) => refused.push(e),
+            }
+        }
+    }
+    Ok((readings, refused))
+}
+
+impl Reading {
+    /// The most placements of any landmark.
+    pub(super) fn repeats(&self) -> usize {
+        self.sidecar.landmarks.values().map(|p| p.at.len()).max().unwrap_or(0)
+    }
+
+    /// The sidecar as if only the placements number `i` had been made; lines, which are not repeated, belong to the first.
+    pub(super) fn repeat(&self, i: usize) -> Sidecar {
+        let mut once = self.sidecar.clone();
+        once.landmarks.retain(|_, p| p.at.len() > i);
+        for placement in once.landmarks.values_mut() {
+            placement.at = vec![placement.at[i]];
+        }
+        if i > 0 {
+            once.lines.clear();
+            once.gauge = crate::sidecar::Gauge::default();
+        }
+        once
+    }
+}
