@@ -169,7 +169,12 @@ mod tests {
 
     #[test]
     fn verdicts_follow_the_interval() {
-        let all = |kappa1: f64| [100.0, 250.0, 950.0, 1100.0].map(|y| edge(y, kappa1, false));
+        let all = |kappa1: f64| {
+            [60.0, 100.0, 180.0, 250.0, 330.0, 400.0, 450.0, 750.0, 800.0, 870.0, 950.0, 1020.0, 1100.0, 1140.0]
+                .map(|y| edge(y, kappa1, false))
+        };
+        // Edges at one distance from the middle alone leave the term of fourth order open.
+        assert_eq!(judged(&[edge(100.0, 0.0, false), edge(1100.0, 0.0, false)]), Verdict::CannotTell);
         assert_eq!(judged(&all(-0.15)), Verdict::NeedsProfile);
         assert_eq!(judged(&all(0.06)), Verdict::NeedsProfile);
         assert_eq!(judged(&all(0.001)), Verdict::Corrected);
