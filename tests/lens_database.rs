@@ -151,10 +151,8 @@ fn installed(database: &Database, case: &Value) {
 #[test]
 fn an_entry_that_the_graduations_contradict_is_not_believed() {
     let frame = (4000, 3000);
-    let square = |x: f64, y: f64| Graduation {
-        label: Point2::new(x, y),
-        pixel: Point2::new(300.0 + 17.0 * x, 2800.0 - 17.0 * y),
-    };
+    let square =
+        |x: f64, y: f64| Graduation::marked(Point2::new(x, y), Point2::new(300.0 + 17.0 * x, 2800.0 - 17.0 * y));
     let mut graduations: Vec<Graduation> = (0..=8).map(|i| square(25.0 * f64::from(i), 0.0)).collect();
     graduations.extend((1..=6).map(|i| square(0.0, 25.0 * f64::from(i))));
     let scene = |k1: f64| {

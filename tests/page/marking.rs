@@ -4,10 +4,9 @@ use super::chromium::{Chromium, Tab};
 use super::hands::{by_keyboard, by_mouse, open, press, saved};
 use super::program::{Folder, Program, feet, target};
 use hoofgeo::landmark::Line;
-use hoofgeo::measured::MeasureOptions;
 use hoofgeo::sidecar::Sidecar;
 use hoofgeo::uncertainty::print;
-use hoofgeo::visit::{Lenses, measure_entry, walk};
+use hoofgeo::visit::{Lenses, VisitOptions, measure_entry, walk};
 use std::collections::BTreeMap;
 
 /// The values that the page shows, by id.
@@ -22,8 +21,7 @@ fn shown(tab: &Tab<'_>) -> BTreeMap<String, String> {
 /// What `measure` says of the same photo, from the files on disk.
 fn measured(folder: &Folder, name: &str) -> BTreeMap<String, String> {
     let entry = walk(folder.root(), &[]).map(Result::unwrap).find(|e| e.name == name).unwrap();
-    let report =
-        measure_entry(&entry, &Lenses::default(), &MeasureOptions::default()).unwrap_or_else(|e| panic!("{e}"));
+    let report = measure_entry(&entry, &Lenses::default(), &VisitOptions::default()).unwrap_or_else(|e| panic!("{e}"));
     let text = |v: &hoofgeo::evaluate::Value| print(v.value, v.expanded(), v.measurement.quantity.unit()).to_string();
     report.measured.values.iter().map(|v| (v.measurement.id.to_owned(), text(v))).collect()
 }

@@ -5,14 +5,14 @@ use crate::args::FollowArgs;
 use crate::case_text::case_text;
 use crate::output::{print, refusal_text};
 use hoofgeo::follow::{Case, FollowOptions, Limit, Shot, follow, read_folders, write_results};
-use hoofgeo::measured::MeasureOptions;
+use hoofgeo::visit::VisitOptions;
 use hoofgeo::{Error, ErrorKind, Result, measure};
 
 pub(crate) fn run(args: &FollowArgs) -> Result<Outcome> {
     let limits = args.limit.iter().map(limit).collect::<Result<_>>()?;
     let mut refused = 0;
     let skip: Vec<_> = args.out.iter().cloned().collect();
-    let shots = read_folders(&args.folders, &skip, &MeasureOptions::default(), &Shot::of, &mut |why| {
+    let shots = read_folders(&args.folders, &skip, &VisitOptions::usual(), &Shot::of, &mut |why| {
         refused += 1;
         anstream::eprintln!("{}", refusal_text(why));
     })?;

@@ -2,9 +2,8 @@
 
 use super::shot::{LensIdentity, Shot};
 use crate::error::{Error, ErrorKind, Result};
-use crate::measured::MeasureOptions;
 use crate::scene::LensSource;
-use crate::visit::{Lenses, PhotoReport, measure_entry, walk};
+use crate::visit::{Lenses, PhotoReport, VisitOptions, measure_entry, walk};
 use rayon::prelude::*;
 use std::path::{Path, PathBuf};
 
@@ -19,9 +18,9 @@ const BATCH: usize = 256;
 ///
 /// # Example: the case of every animal of a yard
 /// ```no_run
-/// use hoofgeo::follow::{FollowOptions, Shot, follow, read_folders};
+/// use hoofgeo::{follow::{FollowOptions, Shot, follow, read_folders}, visit::VisitOptions};
 /// let folders = ["2026-02-09".into(), "2026-03-16".into()];
-/// let shots = read_folders(&folders, &[], &Default::default(), &Shot::of, &mut |why| eprintln!("{why}"))?;
+/// let shots = read_folders(&folders, &[], &VisitOptions::usual(), &Shot::of, &mut |why| eprintln!("{why}"))?;
 /// for case in follow(&shots, &FollowOptions::default()) {
 ///     println!("{}: {} visits", case.animal, case.visits.len());
 /// }
@@ -30,11 +29,11 @@ const BATCH: usize = 256;
 pub fn read_folders<T: Send>(
     folders: &[PathBuf],
     skip: &[PathBuf],
-    options: &MeasureOptions,
+    options: &VisitOptions,
     keep: &(dyn Fn(PhotoReport) -> Result<T> + Sync),
     refused: &mut dyn FnMut(&Error),
 ) -> Result<Vec<T>> {
-    let lenses = Lenses::default();
+    let lenses = Lenses::with(&options.lens_database)?.forced(options.force_lens);
     let mut kept = Vec::new();
     let mut any = false;
     for folder in folders {
@@ -84,7 +83,8 @@ pub fn lens_identity(report: &PhotoReport) -> Option<LensIdentity> {
     let prior = report.lens.prior.clone();
     let camera = match prior.source {
         LensSource::Profile => None,
-        LensSource::Exif => {
+        // The entry is of the model, so all cameras of the model share it, right or wrong.
+        LensSource::Database | LensSource::Exif => {
             let f = &report.facts;
             let parts = [f.make.as_deref(), f.model.as_deref(), f.lens_model.as_deref()];
             f.model.as_ref()?;

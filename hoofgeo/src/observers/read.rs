@@ -4,7 +4,7 @@ use crate::error::{Error, Result};
 use crate::photo::Sha256Hex;
 use crate::scene::LensPrior;
 use crate::sidecar::Sidecar;
-use crate::visit::{Lenses, read_entry, walk};
+use crate::visit::{LensDatabase, Lenses, read_entry, walk};
 use rayon::prelude::*;
 use std::path::Path;
 
@@ -28,7 +28,7 @@ pub struct Reading {
 /// # Errors
 /// Where a folder does not exist.
 pub fn read_folders(folders: &[impl AsRef<Path>]) -> Result<(Vec<Reading>, Vec<Error>)> {
-    let lenses = Lenses::default();
+    let lenses = Lenses::with(&LensDatabase::System)?;
     let (mut readings, mut refused) = (Vec::new(), Vec::new());
     for folder in folders {
         let folder = folder.as_ref();

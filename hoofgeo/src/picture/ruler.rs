@@ -41,7 +41,7 @@ pub fn ruler_picture(photo: RgbImage, reading: &Reading, width: u32) -> Result<R
     }
     numbers(&mut canvas, g, outwards, arm, u);
     let layer = canvas.render()?;
-    let mut pixels = resized(photo, (size[0], size[1]))?;
+    let mut pixels = resized(&photo, (size[0], size[1]))?;
     layer.over(&mut pixels);
     RgbImage::from_raw(size[0], size[1], pixels).ok_or_else(|| too_large(frame))
 }

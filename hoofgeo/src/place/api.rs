@@ -8,7 +8,6 @@ use super::http::{Request, Response};
 use super::live::{error_json, values};
 use super::tiles::{Cache, TILE};
 use crate::error::{Error, ErrorKind, Result};
-use crate::measured::MeasureOptions;
 use crate::photo::Sha256Hex;
 use crate::sidecar::Draft;
 use crate::visit::{Outputs, Progress, Stop, VisitOptions, measure_folder};
@@ -178,7 +177,7 @@ impl Service {
         let desk = &self.desk;
         let folder = desk.results_folder();
         let outputs = Outputs { folder: folder.clone() };
-        let options = VisitOptions { measure: MeasureOptions::default(), pictures: true };
+        let options = VisitOptions { pictures: true, ..VisitOptions::usual() };
         let (mut rows, mut refused, mut found) = (Vec::new(), Vec::new(), HashMap::new());
         let end =
             measure_folder(desk.working_folder(), &outputs, &options, &self.stop, &mut |progress| match progress {

@@ -4,7 +4,7 @@ use super::files::{Counts, Files, Note, Stored, counts, round_is_done, with_earl
 use crate::error::{Error, ErrorKind, Result};
 use crate::photo::{PhotoFacts, read_facts};
 use crate::sidecar::{Draft, SharedScale, Sidecar, Visit};
-use crate::visit::{Entry, LensUsed, Lenses, VISIT_FILE, belongs, walk};
+use crate::visit::{Entry, LensDatabase, LensUsed, Lenses, VISIT_FILE, belongs, walk};
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, MutexGuard, OnceLock, PoisonError};
 
@@ -136,7 +136,7 @@ impl Desk {
                 .in_file(folder)
                 .help("name a folder of photos (jpg, png, tif, webp)"));
         }
-        Ok(Self { folder: folder.to_path_buf(), options, photos, lenses: Lenses::default() })
+        Ok(Self { folder: folder.to_path_buf(), options, photos, lenses: Lenses::with(&LensDatabase::System)? })
     }
 
     /// The folder whose sidecars are written.
@@ -253,7 +253,7 @@ impl Desk {
         belongs(&draft.photo, &facts, &photo.entry)?;
         let sidecar = draft.settled(visit.as_deref())?.0.provisional(visit.as_deref())?;
         let folder = photo.entry.photo.parent().unwrap_or(&self.folder);
-        let lens = self.lenses.choose(&sidecar, &facts, folder)?;
+        let lens = self.lenses.choose(&sidecar, &facts, folder, photo.entry.folders_down())?;
         Ok((sidecar, lens))
     }
 

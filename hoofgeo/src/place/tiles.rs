@@ -45,7 +45,7 @@ impl Pyramid {
                 return Ok(Self { levels });
             }
             let half = (width.div_ceil(2), height.div_ceil(2));
-            let pixels = resized(picture, half)?;
+            let pixels = resized(&picture, half)?;
             picture = RgbImage::from_raw(half.0, half.1, pixels)
                 .ok_or_else(|| Error::new(ErrorKind::Photo, "the photo cannot be made smaller"))?;
         }

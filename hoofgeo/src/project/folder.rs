@@ -3,8 +3,7 @@
 use super::{AreaProjection, Plan, Projection, project, project_area};
 use crate::error::{Error, Result};
 use crate::foot::{Foot, Side, Stage, View};
-use crate::measured::MeasureOptions;
-use crate::visit::{Entry, Lenses, PhotoReport, SIDECAR_SUFFIX, measure_entry, must_be_folder, walk};
+use crate::visit::{Entry, Lenses, PhotoReport, SIDECAR_SUFFIX, VisitOptions, measure_entry, must_be_folder, walk};
 use crate::{ErrorKind, Result as HoofResult};
 use rayon::prelude::*;
 use std::path::{Path, PathBuf};
@@ -61,7 +60,8 @@ pub struct VisitProjection {
 /// Where the path does not exist or holds no photo. A photo that cannot be measured or projected is reported to `each` and listed in
 /// [`VisitProjection::refused`].
 pub fn project_folder(path: &Path, options: &ProjectOptions, each: &mut dyn FnMut(&Error)) -> Result<VisitProjection> {
-    let lenses = Lenses::default();
+    let usual = VisitOptions::usual();
+    let lenses = Lenses::with(&usual.lens_database)?;
     let (mut feet, mut soles, mut refused) = (Vec::new(), Vec::new(), Vec::new());
     let skip: Vec<_> = options.pictures.iter().cloned().collect();
     let mut entries = entries(path, &skip)?;
@@ -73,7 +73,7 @@ pub fn project_folder(path: &Path, options: &ProjectOptions, each: &mut dyn FnMu
         let done: Vec<Result<Done>> = work
             .into_par_iter()
             .map(|entry| {
-                let report = measure_entry(&entry?, &lenses, &MeasureOptions::default())?;
+                let report = measure_entry(&entry?, &lenses, &usual)?;
                 if report.sidecar.view == View::Lateral {
                     lateral(&report, options).map(|f| Done::Side(Box::new(f)))
                 } else {

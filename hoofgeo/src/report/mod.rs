@@ -26,9 +26,8 @@ pub use templates::{TEMPLATES, Templates};
 
 use crate::error::{Error, ErrorKind, Result};
 use crate::follow::{FollowOptions, Limit, Shot, follow, read_folders};
-use crate::measured::MeasureOptions;
 use crate::review::{Of, Rules};
-use crate::visit::{PhotoReport, write_whole};
+use crate::visit::{PhotoReport, VisitOptions, write_whole};
 use jiff::civil::Date;
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
@@ -97,7 +96,7 @@ pub fn write_reports(
 ) -> Result<Vec<PathBuf>> {
     std::fs::create_dir_all(out).map_err(|e| Error::io(out, "the output folder cannot be made", &e))?;
     let keep = |report: PhotoReport| Shot::of_report(&report).map(|shot| Photo { report, shot });
-    let photos = read_folders(folders, &[out.to_path_buf()], &MeasureOptions::default(), &keep, refused)?;
+    let photos = read_folders(folders, &[out.to_path_buf()], &VisitOptions::usual(), &keep, refused)?;
     let mut animals: Vec<String> = photos.iter().map(|p| p.shot.animal.to_lowercase()).collect();
     animals.sort_unstable();
     animals.dedup();

@@ -4,9 +4,8 @@ use super::foot::{FootReview, PairReview, PhotoValues, review_feet, review_pairs
 use super::rules::Rules;
 use crate::error::{Error, Result};
 use crate::foot::{Side, Stage, View};
-use crate::measured::MeasureOptions;
 use crate::project::{Comparable, comparable};
-use crate::visit::{Entry, Lenses, measure_entry, walk};
+use crate::visit::{Entry, Lenses, VisitOptions, measure_entry, walk};
 use crate::{ErrorKind, Foot};
 use rayon::prelude::*;
 use std::path::{Path, PathBuf};
@@ -73,7 +72,8 @@ pub fn review_folder(
     each: &mut dyn FnMut(&Error),
 ) -> Result<VisitReview> {
     crate::visit::must_be_folder(folder)?;
-    let lenses = Lenses::default();
+    let usual = VisitOptions::usual();
+    let lenses = Lenses::with(&usual.lens_database)?;
     let (mut photos, mut refused) = (Vec::new(), Vec::new());
     let mut entries = walk(folder, skip);
     loop {
@@ -84,7 +84,7 @@ pub fn review_folder(
         let done: Vec<Result<PhotoValues>> = work
             .into_par_iter()
             .map(|entry| {
-                let report = measure_entry(&entry?, &lenses, &MeasureOptions::default())?;
+                let report = measure_entry(&entry?, &lenses, &usual)?;
                 Ok(PhotoValues::new(&report.name, &report.sidecar, &report.measured, report.facts.taken.as_deref()))
             })
             .collect();

@@ -54,6 +54,14 @@ pub struct VisitOptions {
     pub read_ruler: bool,
 }
 
+impl VisitOptions {
+    /// As the command measures unless told otherwise, without pictures: the system's lens database is asked, rulers are read where too few
+    /// graduations are marked.
+    pub fn usual() -> Self {
+        Self { lens_database: LensDatabase::System, read_ruler: cfg!(feature = "pictures"), ..Self::default() }
+    }
+}
+
 /// Where the results of a folder are written.
 #[derive(Debug, Clone)]
 pub struct Outputs {
