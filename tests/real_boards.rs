@@ -294,8 +294,8 @@ fn camera(board: &Board) -> Option<Camera<f64>> {
     Some(Camera { focal: *focal_px, principal: (*principal_point_px).into(), distortion })
 }
 
-/// 0.24 mm, 0.28 % of the length, all inside. OpenCV with the same L and the lens held out likewise: 2.5 % by a homography without
-/// the lens, 0.39 % with it, 0.28 % by `solvePnP` (all pairs of 50 mm and more; 4.11 and 5.0).
+/// 0.24 mm, 0.275 % of the length, all inside. OpenCV 5.0 on the same lengths with the same L, the lens held out likewise: 2.56 % by a
+/// homography without the lens, 0.390 % with it, 0.279 % by `solvePnP` (our run).
 #[test]
 fn an_l_with_the_lens_calibrated_from_the_other_photos() {
     let f = run_with(Reference::L, |b| held_out(b).prior(FRAME).unwrap());
@@ -304,15 +304,6 @@ fn an_l_with_the_lens_calibrated_from_the_other_photos() {
     let (plain, corrected) = (homography_error(Reference::L, |_| None), homography_error(Reference::L, camera));
     // A homography has eight unknowns where a known camera leaves six.
     assert!(plain > 2.0 && corrected > 1.3 * f.relative(), "{plain} {corrected} {}", f.relative());
-    let without = run(Reference::L, &LensPrior::unknown(FRAME));
-    assert!(without.rms() > 1.5 * f.rms(), "{} {}", without.rms(), f.rms());
-    if let Some(path) = std::env::var_os("DUMP") {
-        let used = Reference::L.corners();
-        let others: Vec<usize> = (0..54).filter(|i| !used.contains(i)).collect();
-        let all: Vec<_> = boards().iter().enumerate().map(|(b, _)| pairs(b, &others)).collect();
-        std::fs::write(path, serde_json::to_string(&all).unwrap()).unwrap();
-        eprintln!("{} {plain} {corrected}", f.relative());
-    }
 }
 
 /// 0.40 mm, 0.37 %; a homography of the corrected pixels is off by 0.72 %.

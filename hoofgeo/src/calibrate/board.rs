@@ -217,7 +217,7 @@ impl BoardSheet {
         let (w, h) = self.paper_mm;
         let mut svg = format!(
             "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{w}mm\" height=\"{h}mm\" viewBox=\"0 0 {w} {h}\">\n\
-             <rect width=\"{w}\" height=\"{h}\" fill=\"white\"/>\n<g fill=\"black\" shape-rendering=\"crispEdges\">\n"
+             <rect width=\"{w}\" height=\"{h}\" fill=\"white\"/>\n<g fill=\"black\">\n"
         );
         for [x, y, w, h] in self.squares_mm().into_iter().chain(self.line_rectangles()) {
             let _ = writeln!(

@@ -1,7 +1,7 @@
 //! From photos of a board to a camera: reading, sorting out, finding corners, calibrating.
 
 use super::corners::{NotFound, search};
-use super::photos::{MORE_ANGLES, SAME_SETTINGS, few, refuse, too_few};
+use super::photos::{MORE_ANGLES, SAME_SETTINGS, refuse, too_few};
 use super::{BoardPhoto, Calibration, Chessboard, FEWEST_PHOTOS, Options, calibrate};
 use crate::error::{Error, ErrorKind, Result};
 use crate::photo::{PhotoFacts, Remark, Sha256Hex, decode_upright_bytes, facts_from_bytes, read_whole};
@@ -277,6 +277,13 @@ fn left_too_few(files: &[Photo<'_>]) -> Error {
         few(&list, "\n  ")
     );
     refuse(what, MORE_ANGLES)
+}
+
+/// A list that stays readable: the first of many, and how many more.
+fn few(list: &[String], between: &str) -> String {
+    const MOST: usize = 8;
+    let shown = list.iter().take(MOST).map(String::as_str).collect::<Vec<_>>().join(between);
+    if list.len() > MOST { format!("{shown}{between}and {} more", list.len() - MOST) } else { shown }
 }
 
 /// Names of the frame's nine parts, row by row.

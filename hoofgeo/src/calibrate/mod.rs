@@ -6,6 +6,17 @@
 //! small on the photos this was tried on. [`Calibration`] therefore holds three: the `formal` one, the one from leaving out each
 //! photo in turn (`jackknife`), and `covariance`, made of both, to rely on; that one goes into the lens profile.
 //!
+//! | To | call |
+//! | --- | --- |
+//! | print a board in true size | [`Chessboard::sheet`], then [`BoardSheet::to_pdf`] or [`BoardSheet::to_svg`] |
+//! | go from photos' files to a profile | `calibrate_photos` (features `corners` and `pictures`) |
+//! | find the corners in pixels of your own | `find_chessboard` (feature `corners`) |
+//! | calibrate from corners that you have | [`calibrate()`], as below |
+//! | take over a calibration of OpenCV's | [`import_opencv`] |
+//! | measure with a profile | [`LensProfile::prior`](crate::sidecar::LensProfile::prior) gives what [`measure()`](crate::measured::measure()) takes |
+//!
+//! A profile holds for the frame as the camera stores it, at every size of the same proportions, at one zoom.
+//!
 //! # Example: from corners to a lens profile
 //! ```
 //! use hoofgeo::calibrate::{BoardPhoto, BoardPoint, Options, calibrate};
@@ -43,6 +54,8 @@ mod from_photos;
 mod jackknife;
 mod opencv;
 mod photos;
+#[cfg(feature = "corners")]
+mod refine;
 mod result;
 mod start;
 

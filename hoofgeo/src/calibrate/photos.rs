@@ -106,13 +106,6 @@ pub(super) fn too_few(photos: usize) -> Error {
     refuse(format!("a calibration needs {FEWEST_PHOTOS} photos of the board or more, here are {photos}"), MORE_ANGLES)
 }
 
-/// A list that stays readable: the first of many, and how many more.
-pub(super) fn few(list: &[String], between: &str) -> String {
-    const MOST: usize = 8;
-    let shown = list.iter().take(MOST).map(String::as_str).collect::<Vec<_>>().join(between);
-    if list.len() > MOST { format!("{shown}{between}and {} more", list.len() - MOST) } else { shown }
-}
-
 pub(super) const MORE_ANGLES: &str = "photograph the board 10 to 20 times, tilted 20 to 45 degrees to all four sides, also with the camera \
      turned by a quarter, and up to the frame's corners";
 pub(super) const SAME_SETTINGS: &str =

@@ -49,11 +49,12 @@ fn text(found: &PhotoCalibration) -> String {
     };
     let focal = found.camera.focal_mm.map_or(String::new(), |mm| format!(", {mm} mm"));
     let _ = writeln!(out, "{name}{focal}\nframe {} x {} px as the camera stores it", c.frame_px.0, c.frame_px.1);
-    let _ = writeln!(out, "\n{:<44}{:>12}", "photo", "corners, RMS");
+    let width = c.photos.iter().map(|p| p.name.chars().count()).max().unwrap_or(0).max(24);
+    let _ = writeln!(out, "\n{:<width$}{:>14}", "photo", "corners, RMS");
     for p in &c.photos {
-        let _ = writeln!(out, "  {:<42}{:>9.3} px", p.name, p.rms_px);
+        let _ = writeln!(out, "  {:<width$}{:>9.3} px", p.name, p.rms_px);
     }
-    let _ = writeln!(out, "  {:<42}{:>9.3} px", "all", c.rms_px);
+    let _ = writeln!(out, "  {:<width$}{:>9.3} px", "all", c.rms_px);
     let _ = writeln!(out, "\n{:<18}{:>14}{:>12}{:>13}{:>13}", "parameter", "value", "u", "u formal", "u jackknife");
     let rows: [(&str, usize, usize); 8] = [
         ("focal length, px", 0, 2),
