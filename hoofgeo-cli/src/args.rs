@@ -96,7 +96,9 @@ pub struct StartArgs {
 
 /// `ruler`
 #[derive(Debug, Args)]
-#[command(after_help = "Exit code: 0 read, 2 not read: nothing certain was found. Marks: --marks 0@812,2410 150@1944,2392")]
+#[command(
+    after_help = "Exit code: 0 read, 2 not read: nothing certain was found. Marks: --marks 0@812,2410 150@1944,2392"
+)]
 pub struct RulerArgs {
     /// The photo
     pub photo: PathBuf,

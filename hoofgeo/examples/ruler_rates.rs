@@ -161,7 +161,10 @@ fn print(found: &[Outcome], strange: &[Outcome], marked: &[Outcome]) {
     for (title, of) in [("found", found), ("marked", marked)] {
         println!("\n{title}: condition, readable, accepted, RMS px, normalised, median photo RMS, lines");
         for (name, test) in &tests {
-            let of: Vec<&Outcome> = of.iter().filter(|o| o.picture.readable && (test(&o.picture) || title == "marked" && *name == "all")).collect();
+            let of: Vec<&Outcome> = of
+                .iter()
+                .filter(|o| o.picture.readable && (test(&o.picture) || title == "marked" && *name == "all"))
+                .collect();
             let ok: Vec<&&Outcome> = of.iter().filter(|o| accepted(o, limit) && !o.wrong).collect();
             let px: Vec<f64> = ok.iter().flat_map(|o| o.px.iter().copied()).collect();
             let norm: Vec<f64> = ok.iter().flat_map(|o| o.normalised.iter().copied()).collect();
@@ -180,10 +183,16 @@ fn print(found: &[Outcome], strange: &[Outcome], marked: &[Outcome]) {
         }
     }
     for (title, of) in [("found", found), ("strange", strange), ("marked", marked)] {
-        println!("\n{title}: mean time {:.0} ms; wrong:", of.iter().map(|o| o.ms).sum::<f64>() / of.len().max(1) as f64);
+        println!(
+            "\n{title}: mean time {:.0} ms; wrong:",
+            of.iter().map(|o| o.ms).sum::<f64>() / of.len().max(1) as f64
+        );
         for o in of.iter().filter(|o| o.wrong).take(30) {
             if let Some(r) = &o.reading {
-                println!("  {} {} scale {:+.4} {:?} step {} {:?}", o.picture.seed, o.picture.kind, o.scale, r.evidence, r.step_mm, r.lengths);
+                println!(
+                    "  {} {} scale {:+.4} {:?} step {} {:?}",
+                    o.picture.seed, o.picture.kind, o.scale, r.evidence, r.step_mm, r.lengths
+                );
             }
         }
     }
@@ -192,12 +201,25 @@ fn print(found: &[Outcome], strange: &[Outcome], marked: &[Outcome]) {
         let e = o.reading.as_ref().map(|r| r.evidence);
         println!(
             "  {} {} period {:.1} blur {:.1} noise {:.1} tilt {:.0}: {} {e:?}",
-            o.picture.seed, o.picture.kind, o.picture.period, o.picture.blur, o.picture.noise, o.picture.tilt, o.why.lines().next().unwrap_or_default()
+            o.picture.seed,
+            o.picture.kind,
+            o.picture.period,
+            o.picture.blur,
+            o.picture.noise,
+            o.picture.tilt,
+            o.why.lines().next().unwrap_or_default()
         );
     }
     println!("\nmarked, readable, refused:");
     for o in marked.iter().filter(|o| o.picture.readable && o.reading.is_none()).take(40) {
-        println!("  {} {} period {:.1} blur {:.1}: {}", o.picture.seed, o.picture.kind, o.picture.period, o.picture.blur, o.why.lines().next().unwrap_or_default());
+        println!(
+            "  {} {} period {:.1} blur {:.1}: {}",
+            o.picture.seed,
+            o.picture.kind,
+            o.picture.period,
+            o.picture.blur,
+            o.why.lines().next().unwrap_or_default()
+        );
     }
 }
 

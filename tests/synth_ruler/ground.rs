@@ -120,7 +120,8 @@ impl Ground {
                         if joint {
                             base + 40.0
                         } else {
-                            base + 25.0 * hash(along.floor() as i64, line as i64, seed) + 12.0 * noise(x * 0.2, y * 0.2, seed)
+                            base + 25.0 * hash(along.floor() as i64, line as i64, seed)
+                                + 12.0 * noise(x * 0.2, y * 0.2, seed)
                         }
                     }
                     Self::Stripes => {
@@ -129,7 +130,8 @@ impl Ground {
                     }
                     Self::Tubules => {
                         let bent = a + 12.0 * noise(a * 0.003, b * 0.004, seed + 9);
-                        base + 22.0 * noise(bent / period * 2.0, b * 0.004, seed) + 10.0 * noise(bent / period * 5.0, b * 0.01, seed + 1)
+                        base + 22.0 * noise(bent / period * 2.0, b * 0.004, seed)
+                            + 10.0 * noise(bent / period * 5.0, b * 0.01, seed + 1)
                     }
                     Self::Pickets => {
                         let k = (a / period).round();

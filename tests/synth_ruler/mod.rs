@@ -300,7 +300,8 @@ impl Picture {
         let fit = n.try_inverse()? * r;
         // The middle of all lines may be off by a common shift (of no consequence); size and lean may not: their error stays in.
         let px: Vec<f64> = px.iter().map(|e| e - fit.x).collect();
-        let normalised = px.iter().zip(&rows).zip(&u).map(|((e, row), u)| (e - row.y * fit.y - row.z * fit.z) / u).collect();
+        let normalised =
+            px.iter().zip(&rows).zip(&u).map(|((e, row), u)| (e - row.y * fit.y - row.z * fit.z) / u).collect();
         Some(Compared { scale, label, px, normalised })
     }
 }
@@ -332,7 +333,12 @@ pub(crate) fn draw(seed: u64, rule: Option<Rule>) -> Spec {
     let mut hidden = Vec::new();
     if rng.random_range(0..3) == 0 {
         let at = middle_mm + uniform(rng, -0.5, 0.5) * fits.min(length);
-        hidden.push(Patch { at: [at, uniform(rng, -5.0, 20.0)], radii: [uniform(rng, 5.0, 12.0), 20.0], cover: 1.0, tone: uniform(rng, 50.0, 170.0) });
+        hidden.push(Patch {
+            at: [at, uniform(rng, -5.0, 20.0)],
+            radii: [uniform(rng, 5.0, 12.0), 20.0],
+            cover: 1.0,
+            tone: uniform(rng, 50.0, 170.0),
+        });
     }
     let mut glare = Vec::new();
     if rng.random_range(0..3) == 0 {
@@ -374,7 +380,12 @@ pub(crate) fn other(seed: u64) -> (&'static str, Spec) {
     let rng = &mut rng;
     match rng.random_range(0..10) {
         0..4 => {
-            let of = [Divisions::InchSixteenths, Divisions::InchEighths, Divisions::InchTenths, Divisions::InchThirtySeconds];
+            let of = [
+                Divisions::InchSixteenths,
+                Divisions::InchEighths,
+                Divisions::InchTenths,
+                Divisions::InchThirtySeconds,
+            ];
             let divisions = one_of(rng, &of);
             let rule = Rule::draw(rng, divisions);
             let mut spec = draw(seed, Some(rule));

@@ -112,7 +112,8 @@ impl Rule {
             Finish::Yellow => (uniform(rng, 150.0, 200.0), uniform(rng, 20.0, 50.0)),
             Finish::Wood => (uniform(rng, 120.0, 170.0), uniform(rng, 20.0, 50.0)),
         };
-        let divisions = if divisions == Divisions::Millimetre && finish == Finish::Steel && rng.random_range(0..4) == 0 {
+        let divisions = if divisions == Divisions::Millimetre && finish == Finish::Steel && rng.random_range(0..4) == 0
+        {
             Divisions::HalfMillimetre
         } else {
             divisions
@@ -122,7 +123,10 @@ impl Rule {
             _ => uniform(rng, 2.6, 4.4),
         };
         let rise = uniform(rng, 1.0, 2.2);
-        let other = one_of(rng, &[None, None, Some(Divisions::Millimetre), Some(Divisions::InchSixteenths), Some(Divisions::InchEighths)]);
+        let other = one_of(
+            rng,
+            &[None, None, Some(Divisions::Millimetre), Some(Divisions::InchSixteenths), Some(Divisions::InchEighths)],
+        );
         Self {
             divisions,
             finish,
@@ -160,7 +164,9 @@ impl Rule {
             ink = ink.max(self.edge(other, x, self.width - y, soft));
         }
         let grain = match self.finish {
-            Finish::Steel => 9.0 * noise(x * 0.3, y * 9.0, self.grain) + 14.0 * noise(x * 0.04, y * 0.1, self.grain + 1),
+            Finish::Steel => {
+                9.0 * noise(x * 0.3, y * 9.0, self.grain) + 14.0 * noise(x * 0.04, y * 0.1, self.grain + 1)
+            }
             Finish::White => 4.0 * noise(x * 0.2, y * 0.2, self.grain),
             Finish::Yellow => 6.0 * noise(x * 0.15, y * 0.3, self.grain),
             Finish::Wood => 16.0 * noise(x * 0.08, y * 2.5, self.grain) + 6.0 * noise(x * 0.5, y * 6.0, self.grain + 1),
@@ -178,7 +184,10 @@ impl Rule {
             let reach = self.lengths[divisions.rank(k as i32)];
             let inside = |d: f64| ((d + soft) / (2.0 * soft)).clamp(0.0, 1.0);
             let worn = 1.0 - 0.3 * noise(k * 1.7, y * 0.6, self.grain + 3).max(0.0);
-            ink = inside(0.5 * self.line_width - (x - k * step).abs()) * inside(y - self.start) * inside(reach - y) * worn;
+            ink = inside(0.5 * self.line_width - (x - k * step).abs())
+                * inside(y - self.start)
+                * inside(reach - y)
+                * worn;
         }
         // The numbers stand beyond the longest lines.
         let long = divisions.step_mm() * f64::from(divisions.cycle());
@@ -230,7 +239,9 @@ pub(crate) fn noise(x: f64, y: f64, seed: u32) -> f64 {
 }
 
 pub(crate) fn hash(i: i64, j: i64, seed: u32) -> f64 {
-    let mut h = (i as u64).wrapping_mul(0x9e37_79b9_7f4a_7c15) ^ (j as u64).wrapping_mul(0xc2b2_ae3d_27d4_eb4f) ^ u64::from(seed) << 17;
+    let mut h = (i as u64).wrapping_mul(0x9e37_79b9_7f4a_7c15)
+        ^ (j as u64).wrapping_mul(0xc2b2_ae3d_27d4_eb4f)
+        ^ u64::from(seed) << 17;
     h = (h ^ (h >> 29)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
     h = (h ^ (h >> 32)).wrapping_mul(0x94d0_49bb_1331_11eb);
     ((h >> 40) as f64 / f64::from(1u32 << 23)) - 1.0

@@ -75,7 +75,13 @@ fn text(r: &Reading) -> String {
         Numbering::Lengths => {
             row("numbered", "by the lengths of the lines; 0 is one of the long ones, not the ruler's own".to_owned());
             let likelier = (e.margin / std::f64::consts::LN_10).min(99.0);
-            row("certain", format!("10^{likelier:.0} times likelier than any other division; {:.0} % of the lengths agree", 100.0 * e.agree));
+            row(
+                "certain",
+                format!(
+                    "10^{likelier:.0} times likelier than any other division; {:.0} % of the lengths agree",
+                    100.0 * e.agree
+                ),
+            );
         }
     }
     text

@@ -274,9 +274,8 @@ fn finish(system: &System<'_>, state: State, cost: f64, residuals: &[f64], jacob
             system.weights[k].colour_covariance(free)
         })
         .collect();
-    let residuals = (0..count)
-        .map(|k| system.weights[k].colour(Vector2::new(-residuals[2 * k], -residuals[2 * k + 1])))
-        .collect();
+    let residuals =
+        (0..count).map(|k| system.weights[k].colour(Vector2::new(-residuals[2 * k], -residuals[2 * k + 1]))).collect();
     Some(Optimum { state, cost, parts, residuals, residual_covariances })
 }
 

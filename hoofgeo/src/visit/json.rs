@@ -75,9 +75,7 @@ fn scene_json(report: &PhotoReport) -> Json {
     let read = report.ruler.as_ref().and_then(|r| r.as_ref().ok());
     let graduations: Vec<_> = if let Some(read) = read {
         let points = read.graduations.iter().zip(residuals);
-        points
-            .map(|(g, r)| json!({ "mm": g.mm, "at": g.at, "u_px": g.u_px, "residual_px": [r.x, r.y] }))
-            .collect()
+        points.map(|(g, r)| json!({ "mm": g.mm, "at": g.at, "u_px": g.u_px, "residual_px": [r.x, r.y] })).collect()
     } else {
         let points = report.sidecar.scale.iter().flat_map(|s| &s.points).zip(residuals);
         points.map(|(g, r)| json!({ "mm": g.mm, "at": g.at, "residual_px": [r.x, r.y] })).collect()

@@ -18,8 +18,8 @@ pub(super) fn write(report: &PhotoReport, out: &Path) -> Result<String> {
         let tens = read.graduations.iter().filter(|g| (g.mm / 10.0).fract() == 0.0);
         scale.points = tens.map(|g| Graduation::along(g.mm, g.at)).collect();
     }
-    let jpeg = annotate_bytes(&bytes, &report.facts, &sidecar, &report.measured, &options)
-        .map_err(|e| e.in_file(photo))?;
+    let jpeg =
+        annotate_bytes(&bytes, &report.facts, &sidecar, &report.measured, &options).map_err(|e| e.in_file(photo))?;
     // a.png and a.jpg may lie side by side.
     let is_jpeg = [".jpg", ".jpeg"].iter().any(|e| report.name.to_ascii_lowercase().ends_with(e));
     let name = format!("{PICTURES_FOLDER}/{}{}", report.name, if is_jpeg { "" } else { ".jpg" });

@@ -2,7 +2,7 @@
 
 use super::folder::Entry;
 use super::photo::ReadEntry;
-use crate::error::Result;
+use crate::error::{Error, Result};
 use crate::measured::marked;
 use crate::scale::Graduation;
 
@@ -58,11 +58,22 @@ impl Graduations {
             },
             Some(Err(e)) => e.clone(),
         };
-        if self.marked.is_empty() {
-            return Err(why);
-        }
+        let end = measure(&self.marked);
+        let end = end.map_err(|e| match self.marked[..] {
+            [] => {
+                let what = format!("{}, and none was read from the pixels: {}", e.what(), why.what());
+                Error::new(e.kind(), what).help(e.help_text().unwrap_or_default())
+            }
+            _ => e,
+        });
         self.read = Some(Err(why));
-        measure(&self.marked)
+        end
+    }
+
+    /// What was read, measured with; `None` where nothing was.
+    pub(super) fn if_read<T>(&self, measure: impl Fn(&[Graduation]) -> Result<T>) -> Option<Result<T>> {
+        let (_, graduations) = self.read.as_ref()?.as_ref().ok()?;
+        Some(measure(graduations))
     }
 
     pub(super) fn take_reading(self) -> Option<Result<RulerRead>> {
@@ -87,7 +98,8 @@ fn read_pixels(
 
     let straight = files.sidecar.scale.as_ref().is_some_and(|s| s.kind == ScaleKind::StraightRuler);
     // Nothing is placed yet: that is said first, and the pixels stay unread.
-    let placed = !(files.sidecar.landmarks.is_empty() && files.sidecar.lines.is_empty() && files.sidecar.gauge.is_empty());
+    let placed =
+        !(files.sidecar.landmarks.is_empty() && files.sidecar.lines.is_empty() && files.sidecar.gauge.is_empty());
     let marks = match marked {
         [] => None,
         [a, b] => Some([a, b].map(|g| Mark { mm: g.label.x, at: g.pixel })),
@@ -103,8 +115,7 @@ fn read_pixels(
             None => find(&grey)?,
         };
         let graduations = reading.graduations.iter();
-        let points =
-            graduations.map(|g| RulerReadPoint { mm: g.mm, at: [g.at.x, g.at.y], u_px: g.u_px }).collect();
+        let points = graduations.map(|g| RulerReadPoint { mm: g.mm, at: [g.at.x, g.at.y], u_px: g.u_px }).collect();
         let e = reading.evidence;
         let read = RulerRead {
             numbered_by: reading.numbering.name(),

@@ -7,6 +7,7 @@ use super::photo::{PhotoReport, measure_entry, read_entry};
 use super::ruler::Graduations;
 use crate::error::{Error, ErrorKind, Result};
 use crate::measured::{MeasureOptions, locate_with};
+use crate::scale::Graduation;
 use rayon::prelude::*;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -183,10 +184,11 @@ pub fn check_folder(folder: &Path, each: &mut dyn FnMut(CheckReport<'_>)) -> Res
             .map(|entry| {
                 let entry = entry?;
                 let read = read_entry(&entry, &lenses)?;
-                let mut graduations = Graduations::of(&entry, &read, true);
-                let (scene, _) = graduations
-                    .locate(|g| locate_with(&read.sidecar, &read.lens.prior, g))
-                    .map_err(|e| e.in_file(entry.sidecar()))?;
+                let locate = |g: &[Graduation]| locate_with(&read.sidecar, &read.lens.prior, g);
+                // The pixels are read only where the marks do not do.
+                let marked = Graduations::of(&entry, &read, false).locate(locate);
+                let read_off = |e| Graduations::of(&entry, &read, true).if_read(locate).unwrap_or(Err(e));
+                let (scene, _) = marked.or_else(read_off).map_err(|e: Error| e.in_file(entry.sidecar()))?;
                 let mut remarks: Vec<String> = read.facts.remarks.iter().map(ToString::to_string).collect();
                 remarks.extend(scene.flags.iter().map(|f| f.meaning().to_owned()));
                 Ok((entry, read, remarks))

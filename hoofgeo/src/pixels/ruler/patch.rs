@@ -111,7 +111,8 @@ fn bands(waves: &[Complex<f64>; ROWS], energies: &[f64; ROWS], within: [f64; 2])
     };
     let heights: Vec<f64> = (0..ROWS).map(smooth).collect();
     let allowed = |j: usize| (within[0]..=within[1]).contains(&row_place(j));
-    let (top, height) = heights.iter().copied().enumerate().filter(|(j, _)| allowed(*j)).max_by(|a, b| a.1.total_cmp(&b.1))?;
+    let (top, height) =
+        heights.iter().copied().enumerate().filter(|(j, _)| allowed(*j)).max_by(|a, b| a.1.total_cmp(&b.1))?;
     if height <= 0.0 {
         return None;
     }

@@ -5,7 +5,7 @@ use crate::pixels::Grey;
 use nalgebra::{Complex, Point2, Vector2};
 
 /// Side of a tile, px; a power of two.
-const TILE: usize = 64;
+const TILE: usize = 32;
 const BITS: u32 = TILE.trailing_zeros();
 /// Waves a tile must hold at least, and the shortest wave, px.
 const LEAST_WAVES: f64 = 4.5;
@@ -32,7 +32,7 @@ impl Pyramid {
         let mut all: Vec<Grey> = Vec::new();
         for _ in 1..levels {
             let next = halved(all.last().unwrap_or(grey));
-            if next.width().min(next.height()) < 2 * TILE as u32 {
+            if next.width().min(next.height()) < 4 * TILE as u32 {
                 break;
             }
             all.push(next);
@@ -67,8 +67,7 @@ pub(super) fn seeds(grey: &Grey, scale: f64) -> Vec<Seed> {
         for column in 0..columns.saturating_sub(1) {
             if let Some((wave, strength)) = strongest_wave(grey, column * step, row * step, &fft) {
                 let middle = TILE as f64 / 2.0;
-                let centre =
-                    Point2::new((column * step) as f64 + middle, (row * step) as f64 + middle) * scale;
+                let centre = Point2::new((column * step) as f64 + middle, (row * step) as f64 + middle) * scale;
                 // `wave` is in waves per px; the lines are square to it, one step apart.
                 let step = wave / wave.norm_squared() * scale;
                 let line = Vector2::new(-wave.y, wave.x).normalize();
@@ -212,7 +211,12 @@ mod tests {
     fn a_wave_is_found_with_its_length_and_direction() {
         let wave = Vector2::new(0.11, -0.07);
         let values = (0..128 * 128)
-            .map(|i| (100.0 + 20.0 * (std::f64::consts::TAU * (wave.x * f64::from(i % 128) + wave.y * f64::from(i / 128))).cos()) as f32)
+            .map(|i| {
+                (100.0
+                    + 20.0
+                        * (std::f64::consts::TAU * (wave.x * f64::from(i % 128) + wave.y * f64::from(i / 128))).cos())
+                    as f32
+            })
             .collect();
         let grey = Grey::from_values(128, 128, values).expect("whole");
         let seeds = seeds(&grey, 1.0);

@@ -58,16 +58,6 @@ impl Track {
         Local { centre: Point2::new(x, y), step: Vector2::new(dx, dy), line: Vector2::new(c, s) }
     }
 
-    /// The same comb with more or fewer lines: line `k` of this one is line `k * factor` of the new one.
-    pub(super) fn denser(&self, factor: f64) -> Self {
-        let mut track = self.clone();
-        track.middle *= factor;
-        track.half *= factor;
-        track.ends = track.ends.map(|e| (f64::from(e) * factor).round() as i32);
-        track.length *= factor;
-        track
-    }
-
     /// The number of the line nearest to a point, with its fraction, as far as 30 lines beyond the ends.
     pub(super) fn number_of(&self, p: Point2<f64>) -> f64 {
         let mut best = (f64::INFINITY, 0.0);
@@ -176,7 +166,13 @@ fn fit(stops: &[Stop]) -> Option<Track> {
     let ends = [stops.first()?.number, stops.last()?.number];
     let middle = 0.5 * f64::from(ends[0] + ends[1]);
     let half = (0.5 * f64::from(ends[1] - ends[0])).max(1.0);
-    let degree = if stops.len() >= 12 { 4 } else if stops.len() >= 6 { 2 } else { 1 };
+    let degree = if stops.len() >= 12 {
+        4
+    } else if stops.len() >= 6 {
+        2
+    } else {
+        1
+    };
     let reference = stops[stops.len() / 2].line;
     let mut keep: Vec<&Stop> = stops.iter().collect();
     for _ in 0..5 {
@@ -187,13 +183,15 @@ fn fit(stops: &[Stop]) -> Option<Track> {
         let x = of(&|s| s.at.x, degree)?;
         let y = of(&|s| s.at.y, degree)?;
         let angle = of(
-            &|s| reference.y.atan2(reference.x) + (reference.x * s.line.y - reference.y * s.line.x).atan2(reference.dot(&s.line)),
+            &|s| {
+                reference.y.atan2(reference.x)
+                    + (reference.x * s.line.y - reference.y * s.line.x).atan2(reference.dot(&s.line))
+            },
             degree.min(2),
         )?;
         let mut lengths: Vec<f64> = keep.iter().map(|s| s.length).collect();
         lengths.sort_by(f64::total_cmp);
-        let mut track =
-            Track { ends, x, y, angle, middle, half, length: lengths[lengths.len() / 2], scatter_px: 0.0 };
+        let mut track = Track { ends, x, y, angle, middle, half, length: lengths[lengths.len() / 2], scatter_px: 0.0 };
         let offs: Vec<(f64, f64)> = keep.iter().map(|s| track.off(f64::from(s.number), s.at)).collect();
         let (along, over) = (spread(offs.iter().map(|o| o.0)), spread(offs.iter().map(|o| o.1)));
         track.scatter_px = over;
