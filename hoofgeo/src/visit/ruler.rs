@@ -2,7 +2,7 @@
 
 use super::folder::Entry;
 use super::photo::ReadEntry;
-use crate::error::Result;
+use crate::error::{Error, Result};
 use crate::measured::marked;
 use crate::scale::Graduation;
 
@@ -58,11 +58,22 @@ impl Graduations {
             },
             Some(Err(e)) => e.clone(),
         };
-        if self.marked.is_empty() {
-            return Err(why);
-        }
+        let end = measure(&self.marked);
+        let end = end.map_err(|e| match self.marked[..] {
+            [] => {
+                let what = format!("{}, and none was read from the pixels: {}", e.what(), why.what());
+                Error::new(e.kind(), what).help(e.help_text().unwrap_or_default())
+            }
+            _ => e,
+        });
         self.read = Some(Err(why));
-        measure(&self.marked)
+        end
+    }
+
+    /// What was read, measured with; `None` where nothing was.
+    pub(super) fn if_read<T>(&self, measure: impl Fn(&[Graduation]) -> Result<T>) -> Option<Result<T>> {
+        let (_, graduations) = self.read.as_ref()?.as_ref().ok()?;
+        Some(measure(graduations))
     }
 
     pub(super) fn take_reading(self) -> Option<Result<RulerRead>> {

@@ -7,6 +7,7 @@ use super::photo::{PhotoReport, ReadEntry, measure_entry, read_entry};
 use super::ruler::Graduations;
 use crate::error::{Error, ErrorKind, Result};
 use crate::measured::{MeasureOptions, locate_with};
+use crate::scale::Graduation;
 use rayon::prelude::*;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -249,10 +250,11 @@ fn check_entry(entry: &Entry, lenses: &Lenses, options: &CheckOptions) -> Checke
     let read = read_entry(entry, lenses);
     let mut remarks = Vec::new();
     let outcome = read.and_then(|read| {
-        let mut graduations = Graduations::of(entry, &read, options.pixels);
-        let located = graduations
-            .locate(|g| locate_with(&read.sidecar, &read.lens.prior, g))
-            .map_err(|e| e.in_file(entry.sidecar()));
+        let locate = |g: &[Graduation]| locate_with(&read.sidecar, &read.lens.prior, g);
+        // The pixels are read only where the marks do not do.
+        let marked = Graduations::of(entry, &read, false).locate(locate);
+        let read_off = |e| Graduations::of(entry, &read, options.pixels).if_read(locate).unwrap_or(Err(e));
+        let located = marked.or_else(read_off).map_err(|e: Error| e.in_file(entry.sidecar()));
         remarks.extend(read.facts.remarks.iter().map(ToString::to_string));
         remarks.extend(read.lens.note.clone());
         if let Ok((scene, _)) = &located {

@@ -1,9 +1,9 @@
 //! Which lines of a comb are longer, and what rule has such lines.
 
 use super::comb::Comb;
+use super::lines::Line;
 use super::trace::Track;
 use crate::pixels::Grey;
-use nalgebra::Point2;
 
 /// How far beyond the short lines longer ones are followed, in line distances.
 const REACH: f64 = 9.0;
@@ -131,8 +131,7 @@ pub(super) struct Judged {
 /// Lengths of a comb's lines on one side of the band's middle, in line distances, with the lines' numbers.
 pub(super) fn lengths(grey: &Grey, track: &Track, comb: &Comb, side: f64) -> Vec<(i32, f64)> {
     let rows = (REACH * ROWS as f64) as usize;
-    let dark: Vec<(i32, Vec<f64>)> =
-        comb.lines.iter().map(|l| (l.number, darkness(grey, track, f64::from(l.number), l.at, side, rows))).collect();
+    let dark: Vec<(i32, Vec<f64>)> = comb.lines.iter().map(|l| (l.number, darkness(grey, l, side, rows))).collect();
     // What a line is as dark as within the band, half of whose length lies on this side.
     let inner = ((0.5 * track.length * 0.8) * ROWS as f64).max(2.0) as usize;
     let mut usual: Vec<f64> = dark.iter().map(|(_, d)| mean(&d[..inner.min(d.len())])).collect();
@@ -150,13 +149,12 @@ pub(super) fn lengths(grey: &Grey, track: &Track, comb: &Comb, side: f64) -> Vec
 }
 
 /// How much darker a line is than the ground on both its sides, row by row outwards.
-fn darkness(grey: &Grey, track: &Track, k: f64, at: Point2<f64>, side: f64, rows: usize) -> Vec<f64> {
-    let local = track.local(k);
-    let period = local.period();
+fn darkness(grey: &Grey, line: &Line, side: f64, rows: usize) -> Vec<f64> {
+    let period = line.step.norm();
     let raw: Vec<f64> = (0..rows + 2)
         .map(|r| {
-            let p = at + local.line * (side * period * (r as f64 + 0.5) / ROWS as f64);
-            let s = |t: f64| grey.sample(p + local.step * t).unwrap_or(0.0);
+            let p = line.at + line.direction * (side * period * (r as f64 + 0.5) / ROWS as f64);
+            let s = |t: f64| grey.sample(p + line.step * t).unwrap_or(0.0);
             let on = (s(-0.1) + 2.0 * s(0.0) + s(0.1)) / 4.0;
             // The darker of both sides: on one of them a number may stand.
             let beside = (0.5 * (s(-0.5) + s(-0.42))).min(0.5 * (s(0.5) + s(0.42)));

@@ -99,7 +99,7 @@ pub struct Reading {
 pub struct Evidence {
     /// Lines that fit the comb.
     pub lines: usize,
-    /// Share of the lines between the first and the last that were found and fit.
+    /// Share of the lines between the first and the last that were found and fit, long hidden pieces left out.
     pub found: f64,
     /// Root mean square of the residuals along the ruler, px.
     pub rms_px: f64,
@@ -136,7 +136,7 @@ pub struct Acceptance {
     pub margin: f64,
     /// Least share of lengths that agree.
     pub agree: f64,
-    /// Least length of the short lines, in line distances: tenths of an inch have the same pattern as millimetres, but lines hardly longer
+    /// Least length of the short lines, mm if they are millimetres: tenths of an inch have the same pattern as millimetres, but lines hardly longer
     /// than their distance.
     pub line_length: f64,
 }
@@ -147,13 +147,13 @@ impl Default for Acceptance {
         Self {
             lines: 25,
             lines_marked: 10,
-            found: 0.6,
+            found: 0.7,
             rms: 0.08,
             systematic: 0.03,
             bend: 0.35,
             margin: 12.0,
             agree: 0.75,
-            line_length: 1.6,
+            line_length: 2.1,
         }
     }
 }

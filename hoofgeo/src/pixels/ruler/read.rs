@@ -2,7 +2,7 @@
 
 use super::comb::Comb;
 use super::hierarchy::{Judged, judge, lengths};
-use super::lines::lines;
+use super::lines::{Line, lines};
 use super::patch::{Local, beat};
 use super::search::{Pyramid, seeds};
 use super::trace::{Track, trace};
@@ -21,7 +21,7 @@ const MARKS_OFF: f64 = 0.6;
 const MARK_REACH: f64 = 15.0;
 /// Sizes of the photo at which combs are sought, and how many starts are followed at each.
 const LEVELS: usize = 4;
-const STARTS: usize = 60;
+const STARTS: usize = 120;
 
 /// Reads the ruler between and around two marked graduations.
 ///
@@ -87,14 +87,11 @@ fn number(grey: &Grey, track: Track, marks: [Mark; 2], step_mm: f64, limits: &Ac
         comb_of(grey, &track).ok_or_else(|| refused("too few lines of the ruler are to be seen").help(BY_HAND))?;
     let evidence = evidence(&track, &comb);
     check_comb(&evidence, limits.lines_marked, limits)?;
-    let on: Vec<f64> = marks.iter().map(|m| track.number_of(m.at)).collect();
-    for (m, n) in marks.iter().zip(&on) {
-        let (off, along) = track.off(n.round(), m.at);
-        if off.abs() > 0.7 || along.abs() > MARK_REACH * track.local(*n).period() {
-            return Err(
-                refused(format!("the mark at {} mm lies off the row of lines that was found", m.mm)).help(BY_HAND)
-            );
-        }
+    let mut on = [0.0; 2];
+    for (n, m) in on.iter_mut().zip(marks) {
+        *n = number_at(&comb, m.at).ok_or_else(|| {
+            refused(format!("the mark at {} mm lies off the row of lines that was found", m.mm)).help(BY_HAND)
+        })?;
     }
     let count = (marks[1].mm - marks[0].mm) / step_mm;
     let way = (on[1] - on[0]).signum();
@@ -114,6 +111,15 @@ fn number(grey: &Grey, track: Track, marks: [Mark; 2], step_mm: f64, limits: &Ac
     let zero = (0.5 * (on[0] + on[1] - way * count.abs())).round();
     let label = |k: i32| marks[0].mm + sign * step_mm * (f64::from(k) - zero);
     Ok(reading(&track, &comb, evidence, step_mm, Numbering::Marks, None, label))
+}
+
+/// The number of a mark on the comb, with its fraction; `None` where no line is near.
+fn number_at(comb: &Comb, mark: Point2<f64>) -> Option<f64> {
+    let line = comb.lines.iter().min_by(|a, b| (a.at - mark).norm().total_cmp(&(b.at - mark).norm()))?;
+    let normal = Vector2::new(-line.direction.y, line.direction.x);
+    let off = (mark - line.at).dot(&normal) / line.step.dot(&normal);
+    let along = (mark - line.at - line.step * off).dot(&line.direction) / line.step.norm();
+    (off.abs() < f64::from(SURE_GAP) && along.abs() < MARK_REACH).then(|| f64::from(line.number) + off)
 }
 
 /// Finds and reads a millimetre ruler anywhere in a photo.
@@ -239,18 +245,69 @@ fn score(j: &Judged) -> f64 {
     }
 }
 
+/// Lines that may be missing in one piece before their number is in doubt.
+const SURE_GAP: i32 = 4;
+/// The right number of lines in a gap leaves residuals smaller by this factor than any other.
+const CLEARER: f64 = 0.6;
+/// A piece of the comb with fewer lines than this is given up where its numbers are in doubt.
+const LEAST_PIECE: usize = 8;
+
+/// The comb of a track's lines. Behind a gap (a finger, glare) the count may have slipped: there every count that could be is tried,
+/// and the smaller piece is given up where the lines do not clearly say which is right.
 fn comb_of(grey: &Grey, track: &Track) -> Option<Comb> {
     let found = lines(grey, track, 3);
     let u_across = track.scatter_px.max(0.05 * track.local(0.0).period()).max(0.3);
-    Comb::fit(&found, (grey.width(), grey.height()), u_across)
+    let frame = (grey.width(), grey.height());
+    let fit = |lines: &[Line]| Comb::fit(lines, frame, u_across);
+    // The longest piece grows by its neighbours, one gap at a time.
+    let mut pieces: Vec<Vec<Line>> = Vec::new();
+    for line in found {
+        match pieces.last_mut() {
+            Some(p) if p.last().is_some_and(|l| line.number - l.number <= SURE_GAP) => p.push(line),
+            _ => pieces.push(vec![line]),
+        }
+    }
+    let start = (0..pieces.len()).max_by_key(|i| pieces[*i].len())?;
+    let mut whole = pieces[start].clone();
+    for side in [pieces[start + 1..].to_vec(), pieces[..start].iter().rev().cloned().collect()] {
+        // What a gap has shifted holds for all that lies behind it.
+        let mut shifted = 0;
+        for piece in side {
+            if piece.len() < LEAST_PIECE {
+                continue;
+            }
+            let tries: Vec<(i32, Vec<Line>, f64)> = (-2..=2)
+                .filter_map(|s| {
+                    let moved = piece.iter().map(|l| Line { number: l.number + shifted + s, ..*l });
+                    let mut lines: Vec<Line> = whole.iter().copied().chain(moved).collect();
+                    lines.sort_by_key(|l| l.number);
+                    let apart = lines.windows(2).all(|w| w[1].number > w[0].number);
+                    let comb = if apart { fit(&lines) } else { None }?;
+                    // A count that throws out lines to fit is none.
+                    (comb.rejected * 8 <= lines.len()).then_some((s, lines, comb.rms_px.hypot(0.01)))
+                })
+                .collect();
+            let mut order: Vec<usize> = (0..tries.len()).collect();
+            order.sort_by(|a, b| tries[*a].2.total_cmp(&tries[*b].2));
+            let Some(&best) = order.first() else { break };
+            if order.get(1).is_some_and(|next| tries[best].2 > CLEARER * tries[*next].2) {
+                break;
+            }
+            shifted += tries[best].0;
+            whole.clone_from(&tries[best].1);
+        }
+    }
+    fit(&whole)
 }
 
 fn evidence(track: &Track, comb: &Comb) -> Evidence {
     let (first, last) = (comb.lines[0], comb.lines[comb.lines.len() - 1]);
-    let span = last.number - first.number + 1;
+    // What a finger or glare hides in one piece is no line missed.
+    let missed: i32 = comb.lines.windows(2).map(|w| w[1].number - w[0].number - 1).filter(|gap| *gap < SURE_GAP).sum();
+    let lines = comb.lines.len();
     Evidence {
-        lines: comb.lines.len(),
-        found: comb.lines.len() as f64 / f64::from(span),
+        lines,
+        found: lines as f64 / (lines as f64 + f64::from(missed)),
         rms_px: comb.rms_px,
         systematic_px: comb.systematic_px,
         period_px: track.local(0.5 * f64::from(first.number + last.number)).period(),

@@ -5,7 +5,7 @@ use crate::pixels::Grey;
 use nalgebra::{Complex, Point2, Vector2};
 
 /// Side of a tile, px; a power of two.
-const TILE: usize = 64;
+const TILE: usize = 32;
 const BITS: u32 = TILE.trailing_zeros();
 /// Waves a tile must hold at least, and the shortest wave, px.
 const LEAST_WAVES: f64 = 4.5;
@@ -32,7 +32,7 @@ impl Pyramid {
         let mut all: Vec<Grey> = Vec::new();
         for _ in 1..levels {
             let next = halved(all.last().unwrap_or(grey));
-            if next.width().min(next.height()) < 2 * TILE as u32 {
+            if next.width().min(next.height()) < 4 * TILE as u32 {
                 break;
             }
             all.push(next);

@@ -58,16 +58,6 @@ impl Track {
         Local { centre: Point2::new(x, y), step: Vector2::new(dx, dy), line: Vector2::new(c, s) }
     }
 
-    /// The same comb with more or fewer lines: line `k` of this one is line `k * factor` of the new one.
-    pub(super) fn denser(&self, factor: f64) -> Self {
-        let mut track = self.clone();
-        track.middle *= factor;
-        track.half *= factor;
-        track.ends = track.ends.map(|e| (f64::from(e) * factor).round() as i32);
-        track.length *= factor;
-        track
-    }
-
     /// The number of the line nearest to a point, with its fraction, as far as 30 lines beyond the ends.
     pub(super) fn number_of(&self, p: Point2<f64>) -> f64 {
         let mut best = (f64::INFINITY, 0.0);

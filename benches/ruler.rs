@@ -1,0 +1,42 @@
+//! Reading the ruler of a 12-megapixel photo: found anywhere in it, and between two marks. The peer is `benches/peers/ruler.py`, which
+//! takes the same photo from `target/ruler-bench.png`, where this bench leaves it.
+#![allow(missing_docs, clippy::unwrap_used, reason = "a bench")]
+
+#[path = "../tests/synth_ruler/mod.rs"]
+mod synth_ruler;
+
+use criterion::{Criterion, criterion_group, criterion_main};
+use hoofgeo::pixels::Grey;
+use hoofgeo::pixels::ruler::{Mark, find, read_marked};
+use image::{GrayImage, Luma, imageops};
+use nalgebra::Point2;
+use std::hint::black_box;
+use synth_ruler::{Picture, ruler};
+
+/// A rendered photo made ten thirds as large, 4000 x 3000 px, with the noise of single pixels on it again.
+fn enlarged(p: &Picture) -> Grey {
+    let (w, h) = (p.grey.width() * 10 / 3, p.grey.height() * 10 / 3);
+    let large = imageops::resize(p.grey.as_image(), w, h, imageops::FilterType::CatmullRom);
+    let noise = |i: usize| ((i as u32).wrapping_mul(2_654_435_769) >> 24) as f32 / 64.0 - 2.0;
+    let values = large.as_raw().iter().enumerate().map(|(i, v)| (v + noise(i)).clamp(0.0, 255.0)).collect();
+    Grey::from_values(w, h, values).unwrap()
+}
+
+fn bench(c: &mut Criterion) {
+    let p = (2000..).map(|seed| ruler(seed).render()).find(|p| p.is_readable() && find(&p.grey).is_ok()).unwrap();
+    let grey = enlarged(&p);
+    let pixels = grey.values().iter().map(|v| v.round() as u8).collect();
+    let picture: GrayImage = image::ImageBuffer::<Luma<u8>, _>::from_raw(grey.width(), grey.height(), pixels).unwrap();
+    picture.save(concat!(env!("CARGO_MANIFEST_DIR"), "/../target/ruler-bench.png")).unwrap();
+    let reading = find(&grey).unwrap();
+    let marks = [reading.graduations[2], reading.graduations[reading.graduations.len() - 3]];
+    let marks = marks.map(|g| Mark { mm: g.mm, at: Point2::new(g.at.x + 1.0, g.at.y - 1.0) });
+    let mut group = c.benchmark_group("ruler of a 12-megapixel photo");
+    group.sample_size(10);
+    group.bench_function("found", |b| b.iter(|| find(black_box(&grey)).unwrap()));
+    group.bench_function("between two marks", |b| b.iter(|| read_marked(black_box(&grey), marks).unwrap()));
+    group.finish();
+}
+
+criterion_group!(benches, bench);
+criterion_main!(benches);
