@@ -25,6 +25,8 @@ pub enum Command {
     Check(CheckArgs),
     /// Write a sidecar with empty slots beside each photo that has none
     Start(StartArgs),
+    /// Read horn tubules from the photos' pixels into a new folder of sidecars to measure
+    Read(ReadArgs),
     /// Explain a measurement, landmark or line: definition, needs, source, published values
     Explain(ExplainArgs),
     /// Print the JSON Schema of a file format
@@ -84,6 +86,23 @@ pub struct CheckArgs {
 pub struct StartArgs {
     /// Folder of the photos; sub-folders are walked too
     pub folder: PathBuf,
+    /// Print nothing but refusals
+    #[arg(long, short)]
+    pub quiet: bool,
+}
+
+/// `read`
+#[derive(Debug, Args)]
+#[command(after_help = "Exit code: 0 all read, 1 some photos refused, 2 could not run.")]
+pub struct ReadArgs {
+    /// Folder of the photos with their sidecars; nothing in it is changed
+    pub folder: PathBuf,
+    /// New folder for copies of the photos and the new sidecars; measure that one
+    #[arg(long, value_name = "DIR")]
+    pub out: PathBuf,
+    /// Also replace lines that somebody drew
+    #[arg(long)]
+    pub replace: bool,
     /// Print nothing but refusals
     #[arg(long, short)]
     pub quiet: bool,

@@ -38,6 +38,7 @@ pub fn run(arguments: &Arguments) -> hoofgeo::Result<Outcome> {
         Command::Measure(a) => commands::measure::run(a),
         Command::Check(a) => commands::check::run(a),
         Command::Start(a) => commands::start::run(a),
+        Command::Read(a) => commands::read::run(a),
         Command::Explain(a) => commands::explain::run(a),
         Command::Schema(a) => commands::schema::run(a),
         Command::Demo(a) => commands::demo::run(a),

@@ -4,5 +4,6 @@ pub(crate) mod check;
 pub(crate) mod demo;
 pub(crate) mod explain;
 pub(crate) mod measure;
+pub(crate) mod read;
 pub(crate) mod schema;
 pub(crate) mod start;

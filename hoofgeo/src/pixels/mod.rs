@@ -1,7 +1,23 @@
 //! What the pixels themselves say: brightness between pixels, and what is found in it.
 //!
 //! Positions follow the project's convention: (0, 0) is the top-left corner of the top-left pixel, whose centre is (0.5, 0.5).
+//!
+//! | to find | call |
+//! |---|---|
+//! | the direction of the horn tubules in a region | [`tubule_direction`] |
+//! | what a photo with a sidecar lacks and its pixels show | [`read_photo`] |
+//! | the way between pixels and the measured plane | [`PlaneMap`], [`Mapping`] |
 
+mod gradient;
 mod grey;
+mod mapping;
+mod plane_map;
+mod read;
+mod tubules;
 
+pub use gradient::{noise, orientation, structure_tensor};
 pub use grey::Grey;
+pub use mapping::{Flat, Mapping};
+pub use plane_map::PlaneMap;
+pub use read::{Found, ReadOptions, Reading, read_photo};
+pub use tubules::{NoTubules, TubuleDirection, tubule_direction};

@@ -10,6 +10,8 @@ mod output;
 mod photo;
 #[cfg(feature = "pictures")]
 mod picture;
+#[cfg(feature = "pictures")]
+mod read;
 mod run;
 mod start;
 
@@ -17,5 +19,7 @@ pub use folder::{Entry, SIDECAR_SUFFIX, VISIT_FILE, is_photo_name, walk};
 pub use lens::{LensUsed, Lenses};
 pub use output::{CSV_COLUMNS, Rendered, Writers, write_whole};
 pub use photo::{PhotoReport, measure_entry};
+#[cfg(feature = "pictures")]
+pub use read::{ReadReport, read_folder};
 pub use run::{CheckReport, Outputs, Progress, Stop, Summary, VisitOptions, check_folder, measure_folder};
 pub use start::{Started, start_folder};
