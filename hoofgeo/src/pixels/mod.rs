@@ -5,9 +5,11 @@
 //! | to find | call |
 //! |---|---|
 //! | the direction of the horn tubules in a region | [`tubule_direction`] |
+//! | an edge to a fraction of a pixel, a chain of them | [`edges_along`], [`chain`] |
 //! | what a photo with a sidecar lacks and its pixels show | [`read_photo`] |
 //! | the way between pixels and the measured plane | [`PlaneMap`], [`Mapping`] |
 
+mod edge;
 mod gradient;
 mod grey;
 mod mapping;
@@ -15,6 +17,7 @@ mod plane_map;
 mod read;
 mod tubules;
 
+pub use edge::{EdgeOptions, EdgePoint, chain, edges_along};
 pub use gradient::{noise, orientation, structure_tensor};
 pub use grey::Grey;
 pub use mapping::{Flat, Mapping};
