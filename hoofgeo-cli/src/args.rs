@@ -25,7 +25,7 @@ pub enum Command {
     Check(CheckArgs),
     /// Write a sidecar with empty slots beside each photo that has none
     Start(StartArgs),
-    /// Read horn tubules from the photos' pixels into a new folder of sidecars to measure
+    /// Read horn tubules and the dorsal wall from the photos' pixels into a new folder of sidecars to measure
     Read(ReadArgs),
     /// Explain a measurement, landmark or line: definition, needs, source, published values
     Explain(ExplainArgs),

@@ -38,6 +38,7 @@ fn text(line: Line, found: &Found) -> String {
         Found::Tubules(t) => {
             format!("{line} found, its direction ± {:.1}°, in {} cells", 2.0 * t.u.to_degrees(), t.cells)
         }
+        Found::Outline(points) => format!("{line} found at {} places along it", points.len()),
         Found::Kept => format!("{line} kept as it was drawn"),
         Found::NotSeen(why) => format!("{line} not found: {why}"),
         Found::Needs(what) => format!("{line} not looked for: place {what}"),

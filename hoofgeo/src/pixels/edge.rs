@@ -83,7 +83,11 @@ pub fn edges_along(grey: &Grey, at: Point2<f64>, normal: Vector2<f64>, options: 
 /// candidates of neighbouring stations (A. A. Amini, T. E. Weymouth and R. C. Jain, "Using dynamic programming for solving
 /// variational problems in vision", IEEE Trans. PAMI 12 (1990) 855-867). `None` where a fifth of the stations show no edge.
 pub fn chain(stations: &[Vec<EdgePoint>], stiffness_px: f64) -> Option<Vec<EdgePoint>> {
-    [1.0, -1.0].into_iter().filter_map(|sign| one_polarity(stations, stiffness_px, sign)).min_by(|a, b| a.1.total_cmp(&b.1)).map(|c| c.0)
+    [1.0, -1.0]
+        .into_iter()
+        .filter_map(|sign| one_polarity(stations, stiffness_px, sign))
+        .min_by(|a, b| a.1.total_cmp(&b.1))
+        .map(|c| c.0)
 }
 
 fn one_polarity(stations: &[Vec<EdgePoint>], stiffness_px: f64, sign: f64) -> Option<(Vec<EdgePoint>, f64)> {
@@ -103,10 +107,10 @@ fn one_polarity(stations: &[Vec<EdgePoint>], stiffness_px: f64, sign: f64) -> Op
         let row = pair[1]
             .iter()
             .map(|e| {
-                let step = |(k, p): (usize, &EdgePoint)| {
-                    (before[k].0 + ((e.offset - p.offset) / stiffness_px).powi(2), k)
-                };
-                let (cost, from) = pair[0].iter().enumerate().map(step).fold((f64::MAX, 0), |m, c| if c.0 < m.0 { c } else { m });
+                let step =
+                    |(k, p): (usize, &EdgePoint)| (before[k].0 + ((e.offset - p.offset) / stiffness_px).powi(2), k);
+                let (cost, from) =
+                    pair[0].iter().enumerate().map(step).fold((f64::MAX, 0), |m, c| if c.0 < m.0 { c } else { m });
                 (cost + own(e), from)
             })
             .collect();

@@ -6,6 +6,7 @@
 //! |---|---|
 //! | the direction of the horn tubules in a region | [`tubule_direction`] |
 //! | an edge to a fraction of a pixel, a chain of them | [`edges_along`], [`chain`] |
+//! | the dorsal wall's outline | [`wall_outline`] |
 //! | what a photo with a sidecar lacks and its pixels show | [`read_photo`] |
 //! | the way between pixels and the measured plane | [`PlaneMap`], [`Mapping`] |
 
@@ -16,6 +17,7 @@ mod mapping;
 mod plane_map;
 mod read;
 mod tubules;
+mod wall;
 
 pub use edge::{EdgeOptions, EdgePoint, chain, edges_along};
 pub use gradient::{noise, orientation, structure_tensor};
@@ -24,3 +26,4 @@ pub use mapping::{Flat, Mapping};
 pub use plane_map::PlaneMap;
 pub use read::{Found, ReadOptions, Reading, read_photo};
 pub use tubules::{NoTubules, TubuleDirection, tubule_direction};
+pub use wall::{NoOutline, wall_outline};

@@ -1,6 +1,6 @@
 //! Fills in what a sidecar lacks and its photo's pixels show. What a person drew is left as it is unless asked otherwise.
 
-use super::{Grey, Mapping, NoTubules, PlaneMap, TubuleDirection, tubule_direction};
+use super::{EdgePoint, Grey, Mapping, NoTubules, PlaneMap, TubuleDirection, tubule_direction, wall_outline};
 use crate::error::Result;
 use crate::located::CLICK_U_PX;
 use crate::measured::locate;
@@ -21,10 +21,12 @@ pub struct ReadOptions {
 pub enum Found {
     /// It was found in the picture and stands in the new sidecar.
     Tubules(TubuleDirection),
+    /// An outline was found; its points stand in the new sidecar.
+    Outline(Vec<EdgePoint>),
     /// Somebody drew it; it was left alone.
     Kept,
     /// The picture does not show it; says why.
-    NotSeen(NoTubules),
+    NotSeen(String),
     /// It cannot be looked for; says what is missing.
     Needs(&'static str),
 }
@@ -47,7 +49,7 @@ const HEIGHTS: [f64; 2] = [0.25, 0.75];
 /// The wall's four corners: coronet and ground at the toe, then at the heel.
 const CORNERS: [Landmark; 4] = [Landmark::ToeCoronet, Landmark::ToeGround, Landmark::HeelCoronet, Landmark::HeelGround];
 
-/// Reads the lines `tubules_toe`, `tubules_quarter` and `tubules_heel` of a lateral photo, in regions that follow from the
+/// Reads the line `dorsal_wall` of a lateral photo, and `tubules_toe`, `tubules_quarter` and `tubules_heel` in regions that follow from the
 /// wall's four landmarks.
 ///
 /// A found line has as many points, as far apart, as give it no smaller uncertainty than the picture does, at the
@@ -73,17 +75,37 @@ pub fn read_photo(grey: &Grey, sidecar: &Sidecar, lens: &LensPrior, options: Rea
                         reading.sidecar.lines.insert(line, points);
                         Found::Tubules(t)
                     }
-                    None => Found::NotSeen(NoTubules::TooSmall),
+                    None => Found::NotSeen(NoTubules::TooSmall.to_string()),
                 },
-                Err(why) => Found::NotSeen(why),
+                Err(why) => Found::NotSeen(why.to_string()),
             }
         } else {
             Found::Needs("toe_coronet, toe_ground, heel_coronet and heel_ground")
         };
         reading.found.push((line, found));
     }
-    let read: Vec<_> =
-        reading.found.iter().filter(|(_, f)| matches!(f, Found::Tubules(_))).map(|(l, _)| l.name()).collect();
+    let wall = if sidecar.lines.contains_key(&Line::DorsalWall) && !options.replace {
+        Found::Kept
+    } else if let [Some(coronet), Some(ground), ..] = corners {
+        match wall_outline(grey, coronet, ground, scene.magnification().value) {
+            Ok(outline) => {
+                // As many points as a person would click: more would claim that their errors are independent.
+                let points = outline.iter().step_by(3).map(|e| rounded(e.at)).collect();
+                reading.sidecar.lines.insert(Line::DorsalWall, points);
+                Found::Outline(outline)
+            }
+            Err(why) => Found::NotSeen(why.to_string()),
+        }
+    } else {
+        Found::Needs("toe_coronet and toe_ground")
+    };
+    reading.found.push((Line::DorsalWall, wall));
+    let read: Vec<_> = reading
+        .found
+        .iter()
+        .filter(|(_, f)| matches!(f, Found::Tubules(_) | Found::Outline(_)))
+        .map(|(l, _)| l.name())
+        .collect();
     if !read.is_empty() {
         let note = format!("read from the picture: {}", read.join(", "));
         let notes = reading.sidecar.notes.take();
@@ -114,7 +136,11 @@ fn line_of(t: &TubuleDirection, u_mm: f64, map: &PlaneMap) -> Option<Vec<[f64; 2
     let px_per_mm = map.px_per_mm(map.pixel(t.at)?)?;
     let (n, length) = spaced(t.u, u_mm.hypot(CLICK_U_PX / px_per_mm));
     let end = |k: usize| t.at + t.along * (length * (0.5 - k as f64 / (n - 1) as f64));
-    (0..n).map(|k| map.pixel(end(k)).map(|p: Point2<f64>| [p.x, p.y].map(|v| (v * 1000.0).round() / 1000.0))).collect()
+    (0..n).map(|k| map.pixel(end(k)).map(rounded)).collect()
+}
+
+fn rounded(p: Point2<f64>) -> [f64; 2] {
+    [p.x, p.y].map(|v| (v * 1000.0).round() / 1000.0)
 }
 
 /// How many points over which length, mm, give a fitted line's direction the standard uncertainty `u`, or the next larger,
