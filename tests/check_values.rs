@@ -284,7 +284,12 @@ fn tubules() {
     ] {
         p.lines.insert(l, [30.0, 20.0, 0.0].map(|s| at(from, s, degrees)).map(|(x, y)| Point2::new(x, y)).to_vec());
     }
-    let expected = [("tubule_angle_toe", 53.0), ("tubule_angle_quarter", 48.5), ("tubule_angle_heel", 41.0)];
+    let expected = [
+        ("tubule_angle_toe", 53.0),
+        ("tubule_angle_quarter", 48.5),
+        ("tubule_angle_heel", 41.0),
+        ("tubule_angle_gradient", 12.0),
+    ];
     check(&Camera::default().measure(View::Lateral, &p), &expected, 1e-6);
 }
 

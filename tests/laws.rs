@@ -36,6 +36,7 @@ const IDS: &[&str] = &[
     "tubule_angle_toe",
     "tubule_angle_quarter",
     "tubule_angle_heel",
+    "tubule_angle_gradient",
     "ring_spacing_toe",
     "ring_spacing_heel",
     "ring_divergence",

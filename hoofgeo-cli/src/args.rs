@@ -45,6 +45,8 @@ pub enum Command {
     Observers(ObserversArgs),
     /// Plan a study: animals needed to find a difference, and what better photos would gain
     Plan(PlanArgs),
+    /// Read horn tubules and the dorsal wall from the photos' pixels into a new folder of sidecars to measure
+    Read(ReadArgs),
     /// Explain a measurement, landmark or line: definition, needs, source, published values
     Explain(ExplainArgs),
     /// Hold a visit's values against stated limits: run under or low, toe, base, symmetry
@@ -326,6 +328,23 @@ pub struct PlanArgs {
     /// Placements of the landmarks on each photo
     #[arg(long, value_name = "N", default_value_t = 1, value_parser = clap::value_parser!(u32).range(1..=1000))]
     pub placements: u32,
+}
+
+/// `read`
+#[derive(Debug, Args)]
+#[command(after_help = "Exit code: 0 all read, 1 some photos refused, 2 could not run.")]
+pub struct ReadArgs {
+    /// Folder of the photos with their sidecars; nothing in it is changed
+    pub folder: PathBuf,
+    /// New folder for copies of the photos and the new sidecars; measure that one
+    #[arg(long, value_name = "DIR")]
+    pub out: PathBuf,
+    /// Also replace lines that somebody drew
+    #[arg(long)]
+    pub replace: bool,
+    /// Print nothing but refusals
+    #[arg(long, short)]
+    pub quiet: bool,
 }
 
 /// `explain`

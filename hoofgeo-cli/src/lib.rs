@@ -46,6 +46,7 @@ pub fn run(arguments: &Arguments) -> hoofgeo::Result<Outcome> {
         Command::Place(a) => commands::place::run(a),
         Command::Observers(a) => commands::observers::run(a),
         Command::Plan(a) => commands::plan::run(a),
+        Command::Read(a) => commands::read::run(a),
         Command::Explain(a) => commands::explain::run(a),
         Command::Review(a) => commands::review::run(a),
         Command::Project(a) => commands::project::run(a),

@@ -10,6 +10,7 @@ pub(crate) mod observers;
 pub(crate) mod place;
 pub(crate) mod plan;
 pub(crate) mod project;
+pub(crate) mod read;
 pub(crate) mod rectify;
 pub(crate) mod report;
 pub(crate) mod review;

@@ -50,6 +50,17 @@ pub(crate) fn fractal(mut x: f32, mut y: f32, octaves: u32, seed: u32) -> f32 {
     sum
 }
 
+/// As [`fractal`], without the turn: for fibres, which must all run one way.
+pub(crate) fn fibres(mut x: f32, mut y: f32, octaves: u32, seed: u32) -> f32 {
+    let (mut sum, mut weight) = (0.0, 0.5);
+    for i in 0..octaves {
+        sum += weight * value(x, y, seed.wrapping_add(i * 7919));
+        weight *= 0.5;
+        (x, y) = (2.03 * x + 17.1, 2.03 * y - 9.7);
+    }
+    sum
+}
+
 /// Distances to the nearest and second nearest of scattered points (one a cell), and the nearest one's own number.
 pub(crate) fn cells(x: f32, y: f32, seed: u32) -> (f32, f32, f32) {
     let (ix, iy) = (floor(x), floor(y));

@@ -111,6 +111,7 @@ fn lateral(foot: &Foot3d) -> FootTruth {
         ("tubule_angle_toe", fit_angle(&lines[&Line::TubulesToe])),
         ("tubule_angle_quarter", fit_angle(&lines[&Line::TubulesQuarter])),
         ("tubule_angle_heel", fit_angle(&lines[&Line::TubulesHeel])),
+        ("tubule_angle_gradient", fit_angle(&lines[&Line::TubulesToe]) - fit_angle(&lines[&Line::TubulesHeel])),
         ("heel_above_sole_plane", e),
     ]);
     let (ring_toe, ring_heel) = (&lines[&Line::RingsToe], &lines[&Line::RingsHeel]);

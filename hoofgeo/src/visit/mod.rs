@@ -14,6 +14,8 @@ mod picture;
 #[cfg(feature = "pictures")]
 mod quality;
 #[cfg(feature = "pictures")]
+mod read;
+#[cfg(feature = "pictures")]
 mod rectify;
 mod ruler;
 mod run;
@@ -29,6 +31,8 @@ pub use output::{CSV_COLUMNS, Rendered, Writers, write_whole};
 pub(crate) use photo::belongs;
 pub(crate) use photo::read_entry;
 pub use photo::{PhotoReport, measure_entry};
+#[cfg(feature = "pictures")]
+pub use read::{ReadReport, read_folder};
 #[cfg(feature = "pictures")]
 pub use rectify::{RectifyProgress, rectify_folder};
 pub use ruler::{RulerRead, RulerReadPoint};

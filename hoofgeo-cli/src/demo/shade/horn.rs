@@ -2,7 +2,7 @@
 
 use super::super::foot::Foot3d;
 use super::super::light::{Finish, Rgb};
-use super::super::noise::{fractal, mix, smooth, unit, value};
+use super::super::noise::{fibres, fractal, mix, smooth, unit, value};
 use super::super::raster::Hit;
 use super::{Shader, rgb};
 use nalgebra::Vector3;
@@ -28,10 +28,10 @@ impl Shader<'_> {
         };
         let fine = value(arc * 1.9, below * 0.045, seed + 1);
         let finer = value(arc * 4.6, below * 0.10, seed + 2);
-        let broad = fractal(arc * 0.09, below * 0.025, 3, seed + 3);
+        let broad = fibres(arc * 0.09, below * 0.025, 3, seed + 3);
         let patch = fractal(arc * 0.05, below * 0.06, 3, seed + 4);
         let smoothed = 1.0 - 0.85 * dressed;
-        let relief = 0.10 * fine + 0.07 * finer + 0.10 * fractal(arc * 0.35, below * 0.04, 2, seed + 5);
+        let relief = 0.10 * fine + 0.07 * finer + 0.10 * fibres(arc * 0.35, below * 0.04, 2, seed + 5);
         n = (n - down * (ring_slope * smoothed) + side * relief).normalize();
 
         let mut colour = rgb(coat.horn[1])
@@ -54,7 +54,7 @@ impl Shader<'_> {
         // Lower down the horn is bleached and scuffed.
         let weather = smooth(45.0, 4.0, above);
         colour = colour.lerp(&(colour * 0.8 + Vector3::new(0.075, 0.066, 0.054)), weather * (0.45 + 0.4 * patch));
-        let scuff = smooth(0.22, 0.55, fractal(arc * 0.40, below * 0.055, 4, seed + 10) + 0.3 * patch);
+        let scuff = smooth(0.22, 0.55, fibres(arc * 0.40, below * 0.055, 4, seed + 10) + 0.3 * patch);
         colour = colour.lerp(&(colour * 1.1 + Vector3::new(0.028, 0.026, 0.023)), 0.7 * scuff);
         // Fine cracks rise from the ground.
         let line = value(arc * 0.42, below * 0.012, seed + 11).abs();

@@ -4,7 +4,7 @@ use super::GROUND;
 use crate::foot::View;
 use crate::formula;
 use crate::landmark::Line;
-use crate::measure::geometry::{angle_between, fitted_direction, ground};
+use crate::measure::geometry::{angle_between, cross, dot, fitted_direction, from_to, ground};
 use crate::measure::{COMMON_PRACTICE, Measurement, Need, Quantity, Reference};
 use crate::numeric::Real;
 use crate::placed::{Outcome, Placed};
@@ -70,4 +70,29 @@ fn tubule_angle<T: Real>(p: &Placed<'_, T>, line: Line) -> Outcome<T> {
     }
     let down = fitted_direction(points)?;
     angle_between(ground(p)?.back, -down)
+}
+
+/// How the tubules change from toe to heel.
+pub const TUBULE_ANGLE_GRADIENT: Measurement = Measurement {
+    id: "tubule_angle_gradient",
+    name: "Tubule angle, toe minus heel",
+    view: View::Lateral,
+    quantity: Quantity::Angle,
+    definition: "Tubule angle at the toe minus tubule angle at the heel: positive where the tubules lie flatter at the heel. \
+                 It does not depend on the ground, and no flat trim changes it.",
+    needs: &[Need::Line(Line::TubulesToe, 2), Need::Line(Line::TubulesHeel, 2)],
+    source: COMMON_PRACTICE,
+    references: &[Reference { says: "within 5°", source: "D. Taylor, AAEP talk, as reported by the trade press" }],
+    formula: formula!(tubule_angle_gradient),
+};
+
+fn tubule_angle_gradient<T: Real>(p: &Placed<'_, T>) -> Outcome<T> {
+    let (toe, heel) = (p.line(Line::TubulesToe, 2)?, p.line(Line::TubulesHeel, 2)?);
+    if toe.len() > 2 || heel.len() > 2 {
+        p.note_fit();
+    }
+    let (front, rear) = (-fitted_direction(toe)?, -fitted_direction(heel)?);
+    let turn = cross(rear, front).atan2(dot(rear, front));
+    // Steeper means turned away from the direction back, whichever way the foot faces.
+    Ok(if cross(from_to(toe[0], heel[0]), front) < T::zero() { -turn } else { turn })
 }

@@ -1,0 +1,93 @@
+//! Reading the pixels of a folder's photos into new sidecars.
+
+use super::folder::{Entry, SIDECAR_SUFFIX, walk};
+use super::lens::Lenses;
+use super::output::write_whole;
+use super::photo::read_entry;
+use super::run::{Summary, must_be_folder};
+use crate::error::{Error, ErrorKind, Result};
+use crate::photo::decode_upright_bytes;
+use crate::pixels::{Grey, ReadOptions, Reading, read_photo};
+use std::path::Path;
+
+/// What was read from one photo of a folder, in the order of the photos.
+#[derive(Debug)]
+pub enum ReadReport<'a> {
+    /// It was read; its new sidecar and a copy of it stand in the output folder.
+    Read {
+        /// Its path relative to the folder.
+        name: &'a str,
+        /// What was found.
+        reading: &'a Reading,
+    },
+    /// It was refused.
+    Refused(&'a Error),
+}
+
+/// Reads the pixels of every photo of a folder that has a sidecar, and writes a new folder to measure: copies of the photos
+/// and lens profiles, with new sidecars in which what the pixels show is filled in. Nothing in the folder itself is changed.
+///
+/// Memory is that of one photo: photos are read one after another.
+///
+/// # Errors
+/// `Usage` where the folder does not exist or holds no photo, or where `out` is that folder; `Io` where a file cannot be
+/// written. A photo that cannot be read is no error of the run: it is reported to `each`, and by [`Summary::refused`].
+pub fn read_folder(
+    folder: &Path,
+    out: &Path,
+    options: ReadOptions,
+    each: &mut dyn FnMut(ReadReport<'_>),
+) -> Result<Summary> {
+    must_be_folder(folder)?;
+    std::fs::create_dir_all(out).map_err(|e| Error::io(out, "cannot be made", &e))?;
+    if folder.canonicalize().ok() == out.canonicalize().ok() {
+        return Err(Error::new(ErrorKind::Usage, "the output folder is the folder that is read")
+            .in_file(out)
+            .help("name another one: the sidecars you wrote are never changed"));
+    }
+    let lenses = Lenses::default();
+    let mut summary = Summary::default();
+    for entry in walk(folder, &[out.to_path_buf()]) {
+        let done = entry.and_then(|entry| read_one(&entry, out, &lenses, options).map(|reading| (entry, reading)));
+        match done {
+            Ok((entry, reading)) => {
+                summary.measured += 1;
+                each(ReadReport::Read { name: &entry.name, reading: &reading });
+            }
+            Err(error) => {
+                summary.refused += 1;
+                each(ReadReport::Refused(&error));
+            }
+        }
+    }
+    if summary == Summary::default() {
+        return Err(Error::new(ErrorKind::Usage, "no photo is in this folder").in_file(folder));
+    }
+    Ok(summary)
+}
+
+fn read_one(entry: &Entry, out: &Path, lenses: &Lenses, options: ReadOptions) -> Result<Reading> {
+    let read = read_entry(entry, lenses)?;
+    let bytes = std::fs::read(&entry.photo).map_err(|e| Error::io(&entry.photo, "cannot be read", &e))?;
+    let pixels = decode_upright_bytes(&bytes, &read.facts).map_err(|e| e.in_file(&entry.photo))?;
+    let grey = Grey::of(&pixels);
+    drop(pixels);
+    let mut reading =
+        read_photo(&grey, &read.sidecar, &read.lens.prior, options).map_err(|e| e.in_file(entry.sidecar()))?;
+    let photo = out.join(&entry.name);
+    let parent = photo.parent().unwrap_or(out);
+    std::fs::create_dir_all(parent).map_err(|e| Error::io(parent, "cannot be made", &e))?;
+    // A profile elsewhere is copied beside the sidecar that names it.
+    if let Some(lens) = reading.sidecar.lens.take() {
+        let source = entry.photo.parent().unwrap_or(&entry.photo).join(&lens);
+        let name = source.file_name().unwrap_or_default().to_string_lossy().into_owned();
+        let profile = std::fs::read(&source).map_err(|e| Error::io(&source, "cannot be read", &e))?;
+        write_whole(&parent.join(&name), &profile)?;
+        reading.sidecar.lens = Some(name);
+    }
+    write_whole(&photo, &bytes)?;
+    let mut sidecar = photo.into_os_string();
+    sidecar.push(SIDECAR_SUFFIX);
+    write_whole(Path::new(&sidecar), reading.sidecar.to_json().as_bytes())?;
+    Ok(reading)
+}

@@ -1,0 +1,78 @@
+//! What the pixels of rendered photos show, against what is true of the feet, through the whole way: folder, sidecars, measuring.
+#![allow(missing_docs, clippy::unwrap_used, reason = "tests")]
+
+use hoofgeo::pixels::{Found, ReadOptions};
+use hoofgeo::visit::{Outputs, Progress, ReadReport, Stop, VisitOptions, measure_folder, read_folder};
+use hoofgeo::{Line, View};
+use hoofgeo_cli::demo::{Truth, cases, place_like_a_person, write};
+use std::collections::HashMap;
+
+/// Side views of both horses, at full size, with everything that can be read taken out of what a person placed.
+#[test]
+fn what_is_read_agrees_with_the_truth_of_rendered_feet() {
+    let dir = tempfile::tempdir().unwrap();
+    let (photos, read, out) = (dir.path().join("visit"), dir.path().join("read"), dir.path().join("results"));
+    let mut truths: HashMap<String, Truth> = HashMap::new();
+    for case in cases().into_iter().filter(|c| c.shot.view == View::Lateral).step_by(4) {
+        let photo = case.render();
+        let mut placed = place_like_a_person(&photo, case.shot.view, case.seed);
+        placed.lines.retain(|name, _| !name.starts_with("tubules") && *name != "dorsal_wall");
+        write(&photos, &case, &photo, &placed).unwrap();
+        truths.insert(case.file_name.clone(), photo.truth);
+    }
+    let before: Vec<_> = truths.keys().map(|n| std::fs::read(photos.join(format!("{n}.hoof.json"))).unwrap()).collect();
+    let (mut tubules, mut walls) = (0, 0);
+    let summary = read_folder(&photos, &read, ReadOptions::default(), &mut |report| match report {
+        ReadReport::Read { reading, .. } => {
+            for (line, found) in &reading.found {
+                match found {
+                    Found::Tubules(_) => tubules += 1,
+                    Found::Outline(_) => walls += 1,
+                    Found::NotSeen(why) => eprintln!("{line}: {why}"),
+                    other => panic!("{line}: {other:?}"),
+                }
+                assert_eq!(
+                    reading.sidecar.lines.contains_key(line),
+                    matches!(found, Found::Tubules(_) | Found::Outline(_))
+                );
+            }
+        }
+        ReadReport::Refused(e) => panic!("{e}"),
+    })
+    .unwrap();
+    assert_eq!((summary.measured, summary.refused), (truths.len(), 0));
+    let after: Vec<_> = truths.keys().map(|n| std::fs::read(photos.join(format!("{n}.hoof.json"))).unwrap()).collect();
+    assert_eq!(before, after, "what a person wrote is left as it was");
+    assert!(tubules >= 8 && walls >= 2, "{tubules} tubule lines of 12, {walls} walls of 4");
+
+    let (mut all, mut inside) = (0, 0);
+    let options = VisitOptions::default();
+    measure_folder(&read, &Outputs { folder: out }, &options, &Stop::new(), &mut |progress| match progress {
+        Progress::Measured(report) => {
+            let truth = &truths[&report.name];
+            for v in &report.measured.values {
+                let id = v.measurement.id;
+                let from_pixels = id.starts_with("tubule") || v.used.lines().any(|l| l == Line::DorsalWall);
+                let by_line = truth.values_line_fit.get(id).filter(|_| v.method() == "line_fit");
+                let Some(t) = by_line.or_else(|| truth.values.get(id)).filter(|_| from_pixels) else { continue };
+                all += 1;
+                let off = (v.value - t).abs() / v.expanded();
+                inside += usize::from(off <= 1.0);
+                assert!(off < 2.0, "{} {id}: {} ± {}, true {t}", report.name, v.value, v.expanded());
+            }
+        }
+        Progress::Refused(e) | Progress::NoPicture(e) => panic!("{e}"),
+    })
+    .unwrap();
+    assert!(all >= 12 && inside * 10 >= all * 9, "{inside} of {all} values hold the truth");
+
+    // Lines that stand in a sidecar are kept.
+    let again = dir.path().join("again");
+    read_folder(&read, &again, ReadOptions::default(), &mut |report| {
+        let ReadReport::Read { reading, .. } = report else { panic!("refused") };
+        let kept = reading.found.iter().filter(|(_, f)| *f == Found::Kept).count();
+        let seen = reading.sidecar.lines.keys().filter(|l| l.name().starts_with("tubules") || **l == Line::DorsalWall);
+        assert_eq!(kept, seen.count());
+    })
+    .unwrap();
+}
