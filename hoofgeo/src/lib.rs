@@ -42,6 +42,7 @@
 //! | landmarks and lines | [`landmark`] |
 //! | sidecars, visit files, lens profiles, their schemas | [`sidecar`] |
 //! | judge values against stated limits: run under or low | [`review`] |
+//! | project a trim or weeks of growth; are before and after comparable | [`project`] |
 //! | camera, lens and scale pose from graduations | [`scene::Scene`] |
 //! | lens distortion and its removal | [`lens`] |
 //! | calibrate a camera from photos of a board | [`calibrate`](mod@calibrate) |
@@ -61,7 +62,7 @@
 //! system library and is off by default; their headers are read, and they are measured, without it.
 //!
 //! # What it does not do
-//! It judges nothing and diagnoses nothing: a photo shows neither the bone nor the cause. Lame, laminitic or growing animals and
+//! It diagnoses nothing: a photo shows neither the bone nor the cause. Lame, laminitic or growing animals and
 //! corrective trims belong to a vet and a qualified farrier; local law comes first.
 pub mod calibrate;
 mod error;

@@ -3,6 +3,7 @@
 mod contract;
 mod folders;
 mod results;
+mod review;
 #[cfg(unix)]
 mod signals;
 mod words;
