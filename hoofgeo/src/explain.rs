@@ -4,6 +4,7 @@ use crate::error::{Error, ErrorKind, Result};
 use crate::foot::View;
 use crate::landmark::{Landmark, Line, Spread};
 use crate::measure::{self, Measurement, Need};
+use crate::review;
 use std::fmt::Write;
 
 /// Explains a measurement, landmark or line by its name in files.
@@ -19,7 +20,7 @@ use std::fmt::Write;
 /// # Ok::<(), hoofgeo::Error>(())
 /// ```
 pub fn explain(name: &str) -> Result<String> {
-    if let Some(m) = measure::find(name) {
+    if let Some(m) = review::find(name) {
         return Ok(measurement(m));
     }
     let mut out = String::new();
@@ -34,6 +35,7 @@ pub fn explain(name: &str) -> Result<String> {
     }
     let names = measure::ALL
         .iter()
+        .chain(review::quantities::ALL)
         .map(|m| m.id)
         .chain(Landmark::ALL.iter().map(|l| l.name()))
         .chain(Line::ALL.iter().map(|l| l.name()));
@@ -54,6 +56,10 @@ pub fn list() -> String {
     for view in View::ALL {
         let _ = writeln!(out, "Measurements, {view} view");
         for m in measure::of(*view) {
+            let _ = writeln!(out, "  {:<34}{}, {}", m.id, m.name, m.quantity.unit());
+        }
+        let _ = writeln!(out, "Used by review, {view} view");
+        for m in review::quantities::ALL.iter().filter(|m| m.view == *view) {
             let _ = writeln!(out, "  {:<34}{}, {}", m.id, m.name, m.quantity.unit());
         }
         let _ = writeln!(out, "Landmarks, {view} view");

@@ -44,6 +44,7 @@
 //! | a case over months: changes, rates, growth, what a trim changed | [`follow`](mod@follow) |
 //! | reports of a visit as pages | [`report`] (feature `report`) |
 //! | judge values against stated limits: run under or low | [`review`] |
+//! | project a trim or weeks of growth; are before and after comparable | [`project`] |
 //! | camera, lens and scale pose from graduations | [`scene::Scene`] |
 //! | lens distortion and its removal | [`lens`] |
 //! | the lens of a camera from the public lens database | [`lens::database`] |
@@ -68,7 +69,7 @@
 //! system library and is off by default; their headers are read, and they are measured, without it.
 //!
 //! # What it does not do
-//! It judges nothing and diagnoses nothing: a photo shows neither the bone nor the cause. Lame, laminitic or growing animals and
+//! It diagnoses nothing: a photo shows neither the bone nor the cause. Lame, laminitic or growing animals and
 //! corrective trims belong to a vet and a qualified farrier; local law comes first.
 pub mod agreement;
 pub mod calibrate;

@@ -6,6 +6,7 @@ mod lenses;
 mod quality;
 mod rectify;
 mod results;
+mod review;
 #[cfg(unix)]
 mod signals;
 mod words;

@@ -8,7 +8,10 @@ use hoofgeo::measure;
 use serde_json::Value;
 use std::process::Stdio;
 
-const COMMANDS: [&str; 6] = ["measure", "check", "rectify", "start", "explain", "schema"];
+const COMMANDS: [&str; 18] = [
+    "measure", "check", "rectify", "start", "ruler", "read", "place", "review", "project", "follow", "report", "observers",
+    "plan", "explain", "schema", "lens", "demo", "lens calibrate",
+];
 
 #[test]
 fn help_and_version() {

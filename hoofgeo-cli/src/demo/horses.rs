@@ -219,6 +219,29 @@ pub fn foot(animal: &'static str, foot: Foot, stage: Stage) -> FootSpec {
     FootSpec { animal, foot, stage, shape, coat, grain: 100 * u32::from(animal == LIGHT) + 10 * number + 5 }
 }
 
+/// A heel to tell others from, for tests and teaching; the demo's visit has none that is merely low.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Heel {
+    /// Horn beyond the hard sole plane, run forward.
+    RunUnder,
+    /// At the hard sole plane, as steep as the toe, the coronary band near the ground.
+    Low,
+    /// Neither.
+    Sound,
+}
+
+/// The dark-footed horse's left fore foot with such a heel.
+pub fn foot_with_heel(heel: Heel) -> FootSpec {
+    let mut spec = foot(DARK, Foot::LeftFore, Stage::BeforeTrim);
+    let own = spec.shape.clone();
+    spec.shape = match heel {
+        Heel::RunUnder => Foot3d { heel_angle: 35.0, heel_length: 43.0, heel_above_sole: 7.0, flare: 2.0, ..own },
+        Heel::Low => Foot3d { heel_angle: 50.0, heel_length: 23.0, heel_above_sole: 0.5, flare: 2.0, ..own },
+        Heel::Sound => Foot3d { heel_angle: 49.0, heel_length: 43.0, heel_above_sole: 0.5, flare: 2.0, ..own },
+    };
+    spec
+}
+
 /// Every photo of the demo: one visit, two horses, four feet, both views, before and after the trim.
 pub fn cases() -> Vec<Case> {
     let mut out = Vec::new();

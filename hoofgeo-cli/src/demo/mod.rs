@@ -37,7 +37,7 @@ mod underside;
 pub use camera::Camera;
 pub use files::{jpeg, sidecar, truth_json, write};
 pub use foot::{Foot3d, Trim};
-pub use horses::{Case, Coat, DARK, FootSpec, LIGHT, Shot, cases, foot};
+pub use horses::{Case, Coat, DARK, FootSpec, Heel, LIGHT, Shot, cases, foot, foot_with_heel};
 pub use photo::{ExifFacts, Graduation, Photo, quick_scene, render};
 pub use place::{CLICK_PX, GRADUATION_PX, Placed, place_like_a_person};
 pub use recovery::{RECOVERING, Visit, visits};
