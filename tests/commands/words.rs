@@ -8,9 +8,9 @@ use hoofgeo::measure;
 use serde_json::Value;
 use std::process::Stdio;
 
-const COMMANDS: [&str; 18] = [
+const COMMANDS: [&str; 17] = [
     "measure", "check", "rectify", "start", "ruler", "read", "place", "review", "project", "follow", "report", "observers",
-    "plan", "explain", "schema", "lens", "demo", "lens calibrate",
+    "plan", "explain", "schema", "lens", "demo",
 ];
 
 #[test]

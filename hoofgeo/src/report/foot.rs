@@ -95,6 +95,10 @@ pub(super) fn headline(c: &Context<'_>, foot: Foot) -> Headline {
             Some(_) => unresolved.push(m.name),
             None => {}
         }
+        // What many visits show together, no two of them need to.
+        if let Some(t) = s.trend.as_ref().filter(|t| t.visits > 2 && t.to == c.day && t.is_resolved()) {
+            changes.push(words::trend(m, t));
+        }
     }
     Headline { foot: words::foot(foot), heel: c.heel_words(foot).map(str::to_owned), changes, unresolved }
 }
@@ -172,8 +176,11 @@ fn judgement(c: &Context<'_>, foot: Foot, section: &mut FootSection) {
                 ..against(&v.rule.measurement, &v.judged, v.rule.when, v.rule.limit, &v.rule.unit, stage)
             };
             match (v.judged.noted, v.judged.stands) {
-                (true, _) => section.noted.push(text),
-                (false, Stands::NotResolved) => section.not_resolved.push(text),
+                (true, _) => section.noted.push(VerdictText { says: words::sentence(&text.says), ..text }),
+                (false, Stands::NotResolved) => {
+                    let says = format!("Whether {}", text.says);
+                    section.not_resolved.push(VerdictText { says, ..text });
+                }
                 (false, _) => section.not_noted.push(text),
             }
         }
@@ -347,10 +354,17 @@ pub(super) fn chart(c: &Context<'_>, foot: Foot, m: &Measurement, rows: &[&Serie
         if m.quantity == measure::Quantity::Length { ", mm" } else { "" },
         words::foot(foot).to_lowercase()
     );
-    let limits: Vec<(f64, String)> =
-        of[0].crossings.iter().map(|(l, _)| (l.value, words::limit(l.value, m.quantity.unit()))).collect();
+    // The owner's sheet explains neither limits nor the letters of notes.
+    let is_report = page == "r";
+    let limits: Vec<(f64, String)> = of[0]
+        .crossings
+        .iter()
+        .filter(|_| is_report)
+        .map(|(l, _)| (l.value, words::limit(l.value, m.quantity.unit())))
+        .collect();
+    let notes = if is_report { c.notes.as_slice() } else { &[] };
     let id = format!("{page}-{}-{}", foot.name(), m.id);
-    Chart::new(id, title, description.join(" "), unit, &drawn, &c.notes, &limits)
+    Chart::new(id, title, description.join(" "), unit, &drawn, notes, &limits)
 }
 
 fn described(m: &Measurement, s: &Series) -> String {
@@ -366,7 +380,9 @@ fn described(m: &Measurement, s: &Series) -> String {
 
 /// Limits that lie ahead, from the values before the trims or those without a stage: a trim itself is no trend.
 fn crossings(c: &Context<'_>, s: &Series) -> Vec<CrossingText> {
-    let Some(trend) = s.trend.as_ref().filter(|t| t.visits > 2 && t.to == c.day) else { return Vec::new() };
+    // Where the rate is not resolved, neither is any date.
+    let resolved = s.trend.as_ref().filter(|t| t.visits > 2 && t.to == c.day && t.is_resolved());
+    let Some(trend) = resolved else { return Vec::new() };
     if s.key.stage == Some(Stage::AfterTrim) {
         return Vec::new();
     }

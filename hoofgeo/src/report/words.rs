@@ -1,7 +1,7 @@
 //! Numbers, days and findings as a person reads them.
 
 use crate::evaluate::Value;
-use crate::follow::{Change, Verdict, VisitValue};
+use crate::follow::{Change, Trend, Verdict, VisitValue};
 use crate::measure::Measurement;
 use crate::uncertainty::print;
 use crate::{Foot, Side, Stage, View};
@@ -106,6 +106,19 @@ pub(super) fn change(m: &Measurement, c: &Change) -> String {
         ),
         v => format!("{} {} by {size} since {}.", m.name, verdict(v), day(c.from)),
     }
+}
+
+/// A resolved rate as a sentence.
+pub(super) fn trend(m: &Measurement, t: &Trend) -> String {
+    let way = if t.per_month > 0.0 { "rises" } else { "falls" };
+    let size = number(m, t.per_month.abs(), t.k * t.u_per_month());
+    format!("Over {} visits since {}: {} {way} by {size} a month.", t.visits, day(t.from), m.name.to_lowercase())
+}
+
+/// With a capital first letter and a full stop.
+pub(super) fn sentence(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or_else(String::new, |first| format!("{}{}.", first.to_uppercase(), letters.as_str()))
 }
 
 /// The largest of a photo's values by what makes it uncertain is not told by one value: the mean share of each source.
