@@ -9,8 +9,23 @@ use serde_json::Value;
 use std::process::Stdio;
 
 const COMMANDS: [&str; 17] = [
-    "measure", "check", "rectify", "start", "ruler", "read", "place", "review", "project", "follow", "report", "observers",
-    "plan", "explain", "schema", "lens", "demo",
+    "measure",
+    "check",
+    "rectify",
+    "start",
+    "ruler",
+    "read",
+    "place",
+    "review",
+    "project",
+    "follow",
+    "report",
+    "observers",
+    "plan",
+    "explain",
+    "schema",
+    "lens",
+    "demo",
 ];
 
 #[test]

@@ -209,3 +209,69 @@ fn it_ends_cleanly_when_asked_to_and_says_when_it_cannot_start() {
     let (code, text) = run(&[folder.root().to_str().unwrap(), "--port", &port]);
     assert!(code == Some(2) && text.contains(&port), "{text}");
 }
+
+/// An observer's own folder is a visit of its own; what was placed before is neither seen nor touched.
+#[test]
+fn another_observer_places_in_a_folder_of_their_own() {
+    let folder = one();
+    let sidecar = folder.path("LF-lateral-before.jpg.hoof.json");
+    let mut first = super::program::target(PHOTO);
+    first.observer = Some("MK".to_owned());
+    std::fs::write(&sidecar, first.to_json()).unwrap();
+    std::fs::write(folder.path("visit.hoof.json"), r#"{ "observer": "MK", "notes": "wet hoof" }"#).unwrap();
+
+    // In the visit's own folder another observer may look, not write.
+    let program = Program::start(folder.root(), &["--observer", "JR"]);
+    let photo = program.get("/api/photo/0");
+    assert!(photo["closed"].as_str().unwrap().contains("placed by MK"), "{photo}");
+    let sent = json!({ "draft": photo["draft"], "base": photo["version"] }).to_string();
+    assert_eq!(program.ask("POST", "/api/photo/0", &[], &sent).0, 422);
+    drop(program);
+
+    let own = tempfile::tempdir().unwrap();
+    let out = own.path().join("jr");
+    let program = Program::start(folder.root(), &["--observer", "JR", "--out", out.to_str().unwrap()]);
+    let photo = program.get("/api/photo/0");
+    let mut draft = photo["draft"].clone();
+    assert!(draft["landmarks"].as_object().unwrap().values().all(Value::is_null), "{draft}");
+    assert!(draft["scale"]["points"].as_array().unwrap().is_empty());
+    assert_eq!((&draft["subject"]["foot"], &draft["view"]), (&json!("LF"), &json!("lateral")));
+    let seen = first.landmarks.values().next().unwrap().at[0][0].to_string();
+    assert!(!photo.to_string().contains(&seen), "the first placement is in what the page is sent");
+    draft["landmarks"]["toe_ground"] = json!({ "at": [100.0, 200.0] });
+    let sent = json!({ "draft": draft, "base": photo["version"] }).to_string();
+    assert_eq!(program.ask("POST", "/api/photo/0", &[], &sent).0, 200);
+    let name = |n: &str| std::fs::read(out.join(n)).unwrap();
+    assert_eq!(name(PHOTO), std::fs::read(folder.path(PHOTO)).unwrap());
+    let theirs = hoofgeo::sidecar::Sidecar::parse_bytes(&name("LF-lateral-before.jpg.hoof.json"), None).unwrap();
+    assert_eq!((theirs.observer.as_deref(), theirs.landmarks.len()), (Some("JR"), 1));
+    let shared = hoofgeo::sidecar::Visit::parse_bytes(&name("visit.hoof.json")).unwrap();
+    assert_eq!((shared.observer.as_deref(), shared.notes.as_deref()), (Some("JR"), Some("wet hoof")));
+    assert_eq!(std::fs::read_to_string(&sidecar).unwrap(), first.to_json());
+    assert_eq!(folder.names().len(), 3);
+}
+
+/// A new photo is set up as the one before it in its folder.
+#[test]
+fn scale_lens_and_planes_are_those_of_the_photo_before() {
+    let folder =
+        Folder::new(&[(PHOTO, "a-LF-side.jpg"), ("LF-solar-before.jpg", "b-LF-sole.jpg"), (PHOTO, "c-RF-side.jpg")]);
+    let mut first = super::program::target(PHOTO);
+    first.photo.file = "a-LF-side.jpg".to_owned();
+    std::fs::write(folder.path("a-LF-side.jpg.hoof.json"), first.to_json()).unwrap();
+    let program = Program::start(folder.root(), &[]);
+    let (sole, side) = (program.get("/api/photo/1"), program.get("/api/photo/2"));
+    for photo in [&sole, &side] {
+        assert_eq!(photo["copied_from"], "a-LF-side.jpg");
+        assert_eq!(photo["draft"]["scale"]["kind"], first.scale.as_ref().unwrap().kind.name());
+        assert_eq!(photo["draft"]["scale"]["tolerance"], json!({ "class": "II" }));
+        assert_eq!(photo["draft"]["scale"]["points"], json!([]));
+        assert_eq!(photo["draft"]["subject"]["animal"], "Marlow");
+    }
+    // Planes are of a view: the sole keeps its own.
+    assert!(sole["draft"]["planes"]["near_heel"].is_null());
+    let near_heel = first.planes[&hoofgeo::PlaneName::NearHeel].behind_scale_mm;
+    assert_eq!(side["draft"]["planes"]["near_heel"]["behind_scale_mm"].as_f64(), near_heel);
+    // Nothing is written for having been looked at.
+    assert_eq!(folder.names().len(), 4);
+}

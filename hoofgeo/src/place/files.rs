@@ -134,7 +134,7 @@ impl Stored {
 
     /// The hidden file; nothing where it cannot be understood, for nobody but this program writes it.
     pub(super) fn note(&self) -> Note {
-        self.note.as_deref().and_then(|bytes| Note::parse(bytes)).unwrap_or_default()
+        self.note.as_deref().and_then(Note::parse).unwrap_or_default()
     }
 
     /// Whether the hidden file goes with the sidecar as it is now.

@@ -305,6 +305,9 @@ function showPhoto() {
   byId("facts").open = false;
   showFacts(draft);
   page.draw();
+  // The next photo is made ready while this one is marked.
+  const next = store.visit.photos[photo.id + 1];
+  if (next) setTimeout(() => store.photo === photo && picture(`photo/${next.id}/tile/0/0/0`).catch(() => {}), 2000);
 }
 
 function showFacts(draft) {
