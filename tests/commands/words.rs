@@ -8,7 +8,7 @@ use hoofgeo::measure;
 use serde_json::Value;
 use std::process::Stdio;
 
-const COMMANDS: [&str; 5] = ["measure", "check", "start", "explain", "schema"];
+const COMMANDS: [&str; 6] = ["measure", "check", "start", "explain", "schema", "lens"];
 
 #[test]
 fn help_and_version() {
