@@ -75,7 +75,7 @@ fn rules_can_be_written_changed_and_used() {
     assert_ne!(changed, rules);
     std::fs::write(folder.root().join("my.json"), changed).unwrap();
     let other = folder.run("review visit --rules my.json").ends(0);
-    assert!(other.out().contains("(note if it > 20°;") && !own.out().contains("> 20°"), "{}", other.out());
+    assert!(other.out().contains("(note if > 20°;") && !own.out().contains("> 20°"), "{}", other.out());
     std::fs::write(folder.root().join("my.json"), rules.replacen("\"limit\"", "\"limt\"", 1)).unwrap();
     let refused = folder.run("review visit --rules my.json").ends(2);
     assert!(refused.err().contains("my.json:") && refused.err().contains("did you mean `limit`?"), "{}", refused.err());

@@ -14,9 +14,8 @@ use crate::evaluate::Value;
 use crate::landmark::Landmark;
 use crate::measured::Measured;
 use crate::photo::{PhotoFacts, decode_upright_bytes};
-use crate::project::{Projection, points};
+use crate::project::{Projection, points, printed};
 use crate::sidecar::Sidecar;
-use crate::uncertainty::print;
 use crate::{Error, ErrorKind, Result};
 use nalgebra::{Point2, Vector2};
 
@@ -113,8 +112,8 @@ fn on_photo(canvas: &mut Canvas, measured: &Measured, projection: &Projection, u
         .into_iter()
         .filter_map(|(id, p)| {
             let (key, place) = key(id)?;
-            let value = super::panel::short(&projection.quantities.get(place)?.change);
-            Some(Label { key, value: Some(value), anchors: vec![p] })
+            let [value, rest] = printed(&projection.quantities.get(place)?.change);
+            Some(Label { key, value: Some((value, rest)), anchors: vec![p] })
         })
         .collect();
     let found = labels::arrange(&mut occupied, &labels, frame, u);
@@ -122,10 +121,14 @@ fn on_photo(canvas: &mut Canvas, measured: &Measured, projection: &Projection, u
     Ok(())
 }
 
-/// A quantity's key on the photo and its place among the projected ones.
+/// A bearing point's key on the photo and its place among the projected quantities.
 fn key(id: &str) -> Option<(char, usize)> {
-    let place = crate::project::QUANTITIES.iter().position(|m| m.id == id)?;
-    Some((if id == "toe_bearing_point" { 'a' } else { 'b' }, place))
+    let key = match id {
+        "toe_bearing_point" => 'a',
+        "heel_bearing_point" => 'b',
+        _ => return None,
+    };
+    Some((key, crate::project::QUANTITIES.iter().position(|m| m.id == id)?))
 }
 
 /// The strip below the photo.
@@ -197,7 +200,7 @@ impl<'a> Strip<'a> {
             let shown = if m.id.ends_with("bearing_point") { 2 } else { 0 };
             for (i, (x, v)) in ends.into_iter().zip([before, after, change]).enumerate().skip(shown) {
                 let weight = if i == 2 { Weight::Bold } else { Weight::Regular };
-                let text = print(v.value, v.expanded(), m.quantity.unit()).to_string().replace('-', "−");
+                let text = printed(v).concat().replace('-', "−");
                 canvas.text(at(x, y), &text, &ty(TEXT, weight, Tie::End, Colour::Ink));
             }
         }

@@ -51,6 +51,8 @@ pub use folder::{FootProjection, ProjectOptions, VisitProjection, project_folder
 #[cfg(feature = "pictures")]
 pub(crate) use plan::points;
 pub use plan::{GROWTH_MM_PER_MONTH, GROWTH_U_MM_PER_MONTH, Growth, Heels, Plan};
+#[cfg(feature = "pictures")]
+pub(crate) use words::printed;
 
 use crate::evaluate::{Value, evaluate_function, sample};
 use crate::foot::View;

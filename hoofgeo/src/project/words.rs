@@ -34,8 +34,24 @@ impl Plan {
     }
 }
 
+/// Below this, in the value's unit, an expanded uncertainty is that of arithmetic: the value is as planned, and none is printed.
+const AS_PLANNED: f64 = 0.005;
+
+/// A projected value as text: the number, and what comes after it.
+pub(crate) fn printed(v: &Value) -> [String; 2] {
+    let unit = v.measurement.quantity.unit();
+    if v.expanded() < AS_PLANNED {
+        // Rounded first, so that there is no negative zero.
+        let value = (10.0 * v.value).round() / 10.0 + 0.0;
+        return [format!("{value:.1}"), print(0.0, 0.0, unit).unit];
+    }
+    let p = print(v.value, v.expanded(), unit);
+    let own = if p.unit == "°" { "°" } else { "" };
+    [format!("{}{own}", p.value), format!(" ± {}{}", p.expanded.unwrap_or_default(), p.unit)]
+}
+
 fn cell(v: &Value) -> String {
-    print(v.value, v.expanded(), v.measurement.quantity.unit()).to_string()
+    printed(v).concat()
 }
 
 impl VisitProjection {
@@ -52,7 +68,7 @@ impl VisitProjection {
                     .flatten()
                     .filter(|p| !p.is_empty())
                     .collect();
-            let _ = writeln!(out, "{:<30}{:>22}{:>22}{:>22}", parts.join(", "), "now", "then", "change");
+            let _ = writeln!(out, "{:<30}{:>20}{:>20}{:>20}", parts.join(", "), "now", "then", "change");
             let area = foot.area.iter().map(|(_, a)| (&a.before, &a.after, &a.change));
             let rows = foot.projection.quantities.iter().map(|p| (&p.before, &p.after, &p.change)).chain(area);
             for (before, after, change) in rows {
@@ -60,7 +76,7 @@ impl VisitProjection {
                 // How far a point moves is a change already.
                 let moves = name.ends_with("moves back");
                 let (now, then) = if moves { (String::new(), String::new()) } else { (cell(before), cell(after)) };
-                let _ = writeln!(out, "  {name:<28}{now:>22}{then:>22}{:>22}", cell(change));
+                let _ = writeln!(out, "  {name:<28}{now:>20}{then:>20}{:>20}", cell(change));
             }
             out.push('\n');
         }

@@ -231,9 +231,13 @@ impl FootReview {
     }
 }
 
-/// Reviews photos of any feet: those of one foot, stage and day together, in the order they come in.
+/// Reviews photos of any feet: those of one foot, stage and day together. Animals stand in the order they come in, each by day and
+/// foot, before a trim ahead of after it.
 pub fn review_feet(photos: &[PhotoValues], rules: &Rules) -> Vec<FootReview> {
-    grouped(photos, PhotoValues::same_foot).iter().map(|group| FootReview::new(group, rules)).collect()
+    let mut groups = grouped(photos, PhotoValues::same_foot);
+    let animal = |p: &PhotoValues| photos.iter().position(|q| q.animal == p.animal);
+    groups.sort_by_cached_key(|g| (animal(g[0]), g[0].day.clone(), g[0].foot, g[0].stage));
+    groups.iter().map(|group| FootReview::new(group, rules)).collect()
 }
 
 fn grouped<'a>(
@@ -254,7 +258,10 @@ fn grouped<'a>(
 /// the two sides' uncertainties are combined as independent, which is on the safe side for what they share.
 pub fn review_pairs(photos: &[PhotoValues], rules: &Rules) -> Vec<PairReview> {
     let mut pairs = Vec::new();
-    for visit in grouped(photos, PhotoValues::same_visit) {
+    let mut visits = grouped(photos, PhotoValues::same_visit);
+    let animal = |p: &PhotoValues| photos.iter().position(|q| q.animal == p.animal);
+    visits.sort_by_cached_key(|g| (animal(g[0]), g[0].day.clone(), g[0].stage));
+    for visit in visits {
         for feet in [[Foot::LeftFore, Foot::RightFore], [Foot::LeftHind, Foot::RightHind]] {
             let mut verdicts = Vec::new();
             for rule in rules.rules.iter().filter(|r| r.on && r.of == Of::LeftMinusRight) {

@@ -276,3 +276,74 @@ fn at_least(conclusion: HeelConclusion, evidence: &[Evidence]) -> Option<f64> {
         .sum();
     Some((1.0 - doubt).max(0.0))
 }
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used, reason = "tests")]
+mod tests {
+    use super::*;
+
+    fn piece(question: Question, answer: Answer, p_yes: f64) -> Evidence {
+        let rules = Rules::default();
+        let rule = rules.heel.iter().find(|r| r.question == question).unwrap().clone();
+        let above = if rule.yes_when.is_above() { p_yes } else { 1.0 - p_yes };
+        let judged = Judged {
+            estimate: Estimate::new(0.0, 1.0, None),
+            stands: Stands::NotResolved,
+            probability_above: above,
+            noted: false,
+        };
+        Evidence { rule, photo: String::new(), judged, answer }
+    }
+
+    /// Pieces that are open leave the others' answer; pieces that contradict each other leave none, in any order.
+    #[test]
+    fn answers_combine_openly() {
+        use Answer::{Contradicting, Missing, No, Open, Yes};
+        let q = Question::RunForward;
+        for (pieces, expected) in [
+            (&[][..], Missing),
+            (&[Open, Open], Open),
+            (&[Open, Yes, Open], Yes),
+            (&[No, Open, No], No),
+            (&[Yes, No], Contradicting),
+            (&[No, Yes, Yes], Contradicting),
+        ] {
+            let mut evidence: Vec<_> = pieces.iter().map(|a| piece(q, *a, 0.5)).collect();
+            assert_eq!(answer(q, &evidence), expected, "{pieces:?}");
+            evidence.reverse();
+            assert_eq!(answer(q, &evidence), expected, "{pieces:?} reversed");
+            assert_eq!(answer(Question::Low, &evidence), Missing);
+        }
+    }
+
+    /// Without an answer to either of the first two questions nothing is decided, whatever the heel's height: height alone never
+    /// makes a heel low or run under.
+    #[test]
+    fn height_alone_decides_nothing() {
+        use Answer::{Contradicting, Missing, No, Open, Yes};
+        for low in [Yes, No, Open, Contradicting, Missing] {
+            for undecided in [Open, Contradicting, Missing] {
+                for known in [Yes, No, Open] {
+                    assert_eq!(HeelConclusion::from([undecided, known, low]), HeelConclusion::NotDecided);
+                    assert_eq!(HeelConclusion::from([known, undecided, low]), HeelConclusion::NotDecided);
+                }
+            }
+            assert_eq!(HeelConclusion::from([Yes, Yes, low]), HeelConclusion::RunUnder);
+            assert_eq!(HeelConclusion::from([No, Yes, low]), HeelConclusion::ForwardAtSolePlane);
+        }
+        assert_eq!(HeelConclusion::from([No, No, Yes]), HeelConclusion::Low);
+    }
+
+    /// Boole's inequality over the strongest piece of each question.
+    #[test]
+    fn the_stated_probability_is_a_lower_bound() {
+        let evidence = [
+            piece(Question::SpareHorn, Answer::Yes, 0.98),
+            piece(Question::RunForward, Answer::Yes, 0.96),
+            piece(Question::RunForward, Answer::Yes, 0.99),
+        ];
+        let p = at_least(HeelConclusion::RunUnder, &evidence).unwrap();
+        assert!((p - 0.97).abs() < 1e-12);
+        assert_eq!(at_least(HeelConclusion::NotDecided, &evidence), None);
+    }
+}

@@ -17,15 +17,18 @@ const WIDE: usize = 100;
 pub fn percent(p: f64) -> String {
     let p = 100.0 * p;
     if p < 0.1 {
-        "below 0.1 %".to_owned()
+        format!("below 0.1{SPACE}%")
     } else if p > 99.9 {
-        "above 99.9 %".to_owned()
+        format!("above 99.9{SPACE}%")
     } else if !(1.0..=99.0).contains(&p) {
-        format!("{p:.1} %")
+        format!("{p:.1}{SPACE}%")
     } else {
-        format!("{p:.0} %")
+        format!("{p:.0}{SPACE}%")
     }
 }
+
+/// No line breaks between a number and its unit.
+const SPACE: char = '\u{a0}';
 
 /// A limit with its sign and unit: `≥ 5°`.
 pub fn limit(when: When, limit: f64, unit: &str) -> String {
@@ -105,6 +108,13 @@ impl VisitReview {
             self.trims.iter().for_each(|t| t.put(&mut out));
             out.push('\n');
         }
+        put(&mut out, 0, "Who sets other limits for the heels");
+        for rule in self.rules.heel.iter().filter(|r| r.on) {
+            let own = format!("{}, here {}:", name(&rule.measurement), limit(rule.yes_when, rule.limit, &rule.unit));
+            let others = if rule.disagree.is_empty() { "none known".to_owned() } else { rule.disagree.join("; ") };
+            put(&mut out, 2, &format!("{own} {others}"));
+        }
+        out.push('\n');
         let needed = percent(self.rules.confidence);
         put(&mut out, 0, &format!("Below or above is said where its probability is {needed} or more. ± is at 95 %."));
         let off = self.rules.rules.iter().filter(|r| !r.on).count();
@@ -152,14 +162,20 @@ impl PairReview {
 impl TrimCheck {
     fn put(&self, out: &mut String) {
         let what = heading(&self.animal, foot_words(self.foot), None, None);
+        let unseen = if self.check.holds {
+            format!(" A change of less than {:.0}° would not have shown.", self.check.change.expanded().ceil())
+        } else {
+            String::new()
+        };
         put(
             out,
             2,
             &format!(
-                "{what}: toe minus heel angle changed by {}; that much or more by chance: {}. {}",
+                "{what}: toe minus heel angle changed by {}; that much or more by chance: {}. {}{}",
                 value(&self.check.change, "deg"),
                 percent(self.check.probability),
-                self.check.words()
+                self.check.words(),
+                unseen
             ),
         );
     }
@@ -220,9 +236,6 @@ impl Evidence {
                 r.source
             ),
         );
-        for other in &r.disagree {
-            put(out, 8, &format!("otherwise: {other}"));
-        }
     }
 }
 
@@ -244,12 +257,12 @@ fn section<'a>(out: &mut String, title: &str, verdicts: impl Iterator<Item = &'a
     for v in verdicts {
         let r = &v.rule;
         let stands = v.judged.stands.name().replace('_', " ");
-        let size = if r.size { "size of " } else { "" };
+        let size = if r.size { "its size " } else { "" };
         put(
             out,
             4,
             &format!(
-                "{}: {}, {stands} (note if {size}it {}; probability {})",
+                "{}: {}, {stands} (note if {size}{}; probability {})",
                 name(&r.measurement),
                 value(&v.judged.estimate, &r.unit),
                 limit(r.when, r.limit, &r.unit),
