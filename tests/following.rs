@@ -70,7 +70,8 @@ const KINDS: [ScaleKind; 4] = [ScaleKind::StraightRuler, ScaleKind::SquareRuler,
 #[allow(clippy::print_stdout, reason = "the figures go into DEVELOPERS.md")]
 fn an_unchanged_foot_seldom_seems_changed() {
     for known in [Known::Exif, Known::Profile] {
-        for kind in KINDS {
+        // With a profile the lens hardly counts: the kind that it counts most for is enough.
+        for kind in KINDS.into_iter().filter(|k| known == Known::Exif || *k == ScaleKind::Card) {
             let counts =
                 View::ALL.iter().map(|view| false_alarms(&Spec { kind, view: *view, known, repeats: 1 }, 1000, true));
             let count = counts.fold(Count::default(), Count::add);
