@@ -188,9 +188,10 @@ fn edges(patch: &Grey) -> Vec<(f32, f32)> {
     };
     let mut size = vec![0f32; w * h];
     for y in 1..h - 1 {
-        for i in y * w + 1..(y + 1) * w - 1 {
-            let (x, y) = gradient(&sharp, i);
-            size[i] = x.hypot(y);
+        let line = y * w + 1;
+        for (i, size) in size[line..line + w - 2].iter_mut().enumerate() {
+            let (x, y) = gradient(&sharp, line + i);
+            *size = x.hypot(y);
         }
     }
     let mut found = Vec::new();

@@ -104,16 +104,16 @@ impl<'a> Grid<'a> {
         grid.bad = (0..(nodes - 1) * (rows - 1))
             .into_par_iter()
             .with_min_len(nodes)
-            .map(|i| !(grid.error(i % (nodes - 1), i / (nodes - 1), rows) <= PLACE_ERROR_PX))
+            .map(|i| grid.error(i % (nodes - 1), i / (nodes - 1), rows) > PLACE_ERROR_PX)
             .collect();
         grid
     }
 
     /// How far interpolation may be off within a cell, px: an eighth of the second differences along and across, which for a parabola
-    /// is the deviation of its chord. NaN where a place is missing or there are too few nodes to tell.
+    /// is the deviation of its chord. Infinite where a place is missing or there are too few nodes to tell.
     fn error(&self, column: usize, row: usize, rows: usize) -> f64 {
         if self.nodes < 3 || rows < 3 {
-            return f64::NAN;
+            return f64::INFINITY;
         }
         let bend = |column: usize, row: usize, along: usize| {
             // At the rim the next node within tells.
@@ -129,7 +129,7 @@ impl<'a> Grid<'a> {
         // `max` would lose a NaN.
         let most = |along: usize| {
             let bends = corners.map(|(c, r)| bend(c, r, along));
-            if bends.iter().any(|b| b.is_nan()) { f64::NAN } else { bends.into_iter().fold(0.0, f64::max) }
+            if bends.iter().any(|b| b.is_nan()) { f64::INFINITY } else { bends.into_iter().fold(0.0, f64::max) }
         };
         (most(1) + most(self.nodes)) / 8.0
     }

@@ -195,7 +195,7 @@ impl Sheet {
         let right_of = |up: Vector2<f64>| Vector2::new(up.y, -up.x);
         match view {
             View::Lateral => {
-                if let Some(up) = ground(&placed).and_then(|g| g.up(&placed)).ok() {
+                if let Ok(up) = ground(&placed).and_then(|g| g.up(&placed)) {
                     return (Level::Ground, right_of(up));
                 }
             }
@@ -276,7 +276,7 @@ fn resolution(asked: Option<f64>, own: f64, extent_mm: Vector2<f64>) -> Result<f
             .help("use the photo in its full size, taken from nearer")
         });
     };
-    if !(asked > 0.0) || (asked * 10.0 - (asked * 10.0).round()).abs() > 1e-9 {
+    if asked.is_nan() || asked <= 0.0 || (asked * 10.0 - (asked * 10.0).round()).abs() > 1e-9 {
         return Err(Error::new(
             ErrorKind::Usage,
             format!("{asked} px/mm is not a whole number of dots per centimetre"),
