@@ -130,7 +130,7 @@ pub struct Acceptance {
     pub rms: f64,
     /// Most systematic residual, in line distances …
     pub systematic: f64,
-    /// … and most bend of the edge, in line distances.
+    /// … and most bend of the edge, in line distances; half a pixel is always allowed, as it is to the systematic residual a tenth.
     pub bend: f64,
     /// Least margin.
     pub margin: f64,
@@ -150,8 +150,8 @@ impl Default for Acceptance {
             found: 0.7,
             rms: 0.08,
             systematic: 0.03,
-            bend: 0.35,
-            margin: 12.0,
+            bend: 0.1,
+            margin: 18.0,
             agree: 0.75,
             line_length: 2.1,
         }

@@ -328,7 +328,8 @@ fn check_comb(e: &Evidence, least: usize, limits: &Acceptance) -> Result<()> {
     if e.found < limits.found {
         return Err(refused(format!("only {:.0} % of the ruler's lines are to be seen", 100.0 * e.found)).help(BY_HAND));
     }
-    if e.bend_px > limits.bend * e.period_px || e.systematic_px > limits.systematic * e.period_px {
+    let bent = e.bend_px > (limits.bend * e.period_px).max(0.5);
+    if bent || e.systematic_px > (limits.systematic * e.period_px).max(0.1) {
         return Err(refused(format!(
             "the ruler is not straight: its edge is off by {:.1} px, its lines by {:.1} px",
             e.bend_px, e.systematic_px
