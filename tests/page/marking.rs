@@ -122,13 +122,12 @@ fn a_photo_is_marked_with_the_keyboard_alone() {
         }
         tab.key("Enter", 0);
         tab.until("document.activeElement.id === 'photo'");
-        let kind = target.scale.as_ref().unwrap().kind.name();
-        if tab.eval("document.getElementById('scale-kind').value") != kind {
-            // To the list of scales, and by its first letter to the one in the photo.
+        if !lateral && target.scale.as_ref().unwrap().kind.is_two_dimensional() {
+            // To the list of scales, and by its first letter to the L-shaped one.
             tab.key("F6", 0);
             tab.until("document.activeElement.id === 'scale-kind'");
-            tab.key(if kind == "square_ruler" { "L" } else { "S" }, 0);
-            tab.until(&format!("hoofgeo.store.draft.scale.kind === '{kind}'"));
+            tab.key("L", 0);
+            tab.until("hoofgeo.store.draft.scale.kind === 'square_ruler'");
             tab.key("F6", 0);
         }
         by_keyboard(&tab, &target, lateral);
