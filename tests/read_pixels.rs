@@ -58,6 +58,9 @@ fn what_is_read_agrees_with_the_truth_of_rendered_feet() {
                 all += 1;
                 let off = (v.value - t).abs() / v.expanded();
                 inside += usize::from(off <= 1.0);
+                if off > 1.0 {
+                    eprintln!("{} {id}: {:.2} ± {:.2}, true {t:.2}", report.name, v.value, v.expanded());
+                }
                 assert!(off < 2.0, "{} {id}: {} ± {}, true {t}", report.name, v.value, v.expanded());
             }
         }

@@ -308,6 +308,9 @@ pub fn monte_carlo(
     Ok(())
 }
 
+/// What a draw's points become in the columns of its row.
+type Each<'a> = dyn Fn(&Placed<'_, f64>, &mut Xoshiro256PlusPlus, &mut [f64]) + Sync + 'a;
+
 /// Draws a photo's points and gives, for each draw, what `each` makes of them in `columns` numbers; what it leaves alone counts as
 /// undefined.
 ///
@@ -319,7 +322,7 @@ pub(crate) fn sample(
     draws: usize,
     seed: u64,
     columns: usize,
-    each: &(dyn Fn(&Placed<'_, f64>, &mut Xoshiro256PlusPlus, &mut [f64]) + Sync),
+    each: &Each<'_>,
 ) -> crate::error::Result<Vec<Vec<f64>>> {
     let joint = Joint::new(located, scene)?;
     Ok(draw_blocks(

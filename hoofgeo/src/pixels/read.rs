@@ -43,8 +43,12 @@ pub struct Reading {
 /// Where tubules are looked for, as shares of the wall from toe (0) to heel (1); between a quarter and three quarters of its
 /// height, below the hair and above the mud (chosen).
 const REGIONS: [(Line, [f64; 2]); 3] =
-    [(Line::TubulesToe, [0.05, 0.20]), (Line::TubulesQuarter, [0.38, 0.58]), (Line::TubulesHeel, [0.80, 0.94])];
+    [(Line::TubulesToe, [0.03, 0.15]), (Line::TubulesQuarter, [0.38, 0.58]), (Line::TubulesHeel, [0.87, 0.985])];
 const HEIGHTS: [f64; 2] = [0.25, 0.75];
+
+/// Which tubule is meant is not said closer than this, mm (standard uncertainty; chosen). Near the heel the tubules fan by up to
+/// 0.7° a millimetre, so it counts.
+const PLACE_U_MM: f64 = 2.0;
 
 /// The wall's four corners: coronet and ground at the toe, then at the heel.
 const CORNERS: [Landmark; 4] = [Landmark::ToeCoronet, Landmark::ToeGround, Landmark::HeelCoronet, Landmark::HeelGround];
@@ -134,7 +138,7 @@ fn look(
 /// The line as drawn points, px, from above down.
 fn line_of(t: &TubuleDirection, u_mm: f64, map: &PlaneMap) -> Option<Vec<[f64; 2]>> {
     let px_per_mm = map.px_per_mm(map.pixel(t.at)?)?;
-    let (n, length) = spaced(t.u, u_mm.hypot(CLICK_U_PX / px_per_mm));
+    let (n, length) = spaced(t.u.hypot(t.fan * PLACE_U_MM), u_mm.hypot(CLICK_U_PX / px_per_mm));
     let end = |k: usize| t.at + t.along * (length * (0.5 - k as f64 / (n - 1) as f64));
     (0..n).map(|k| map.pixel(end(k)).map(rounded)).collect()
 }

@@ -240,10 +240,7 @@ pub fn review_feet(photos: &[PhotoValues], rules: &Rules) -> Vec<FootReview> {
     groups.iter().map(|group| FootReview::new(group, rules)).collect()
 }
 
-fn grouped<'a>(
-    photos: &'a [PhotoValues],
-    same: impl Fn(&PhotoValues, &PhotoValues) -> bool,
-) -> Vec<Vec<&'a PhotoValues>> {
+fn grouped(photos: &[PhotoValues], same: impl Fn(&PhotoValues, &PhotoValues) -> bool) -> Vec<Vec<&PhotoValues>> {
     let mut groups: Vec<Vec<&PhotoValues>> = Vec::new();
     for photo in photos {
         match groups.iter_mut().find(|g| same(g[0], photo)) {
