@@ -1,5 +1,7 @@
 //! Statistics of agreement against published tables and a general-purpose statistics package (`fixtures/agreement`).
 
+#![allow(clippy::unwrap_used, reason = "tests")]
+
 use hoofgeo::agreement::components::{Component, Observation, components};
 use hoofgeo::agreement::planning::{Design, animals_needed, power};
 use hoofgeo::agreement::{Ratings, limits_of_agreement, repeatability, technical_error};

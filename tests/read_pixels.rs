@@ -1,5 +1,5 @@
 //! What the pixels of rendered photos show, against what is true of the feet, through the whole way: folder, sidecars, measuring.
-#![allow(missing_docs, clippy::unwrap_used, reason = "tests")]
+#![allow(missing_docs, clippy::print_stderr, clippy::unwrap_used, reason = "tests")]
 
 use hoofgeo::pixels::{Found, ReadOptions};
 use hoofgeo::visit::{Outputs, Progress, ReadReport, Stop, VisitOptions, measure_folder, read_folder};

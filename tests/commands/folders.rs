@@ -125,7 +125,8 @@ fn what_a_visit_shares() {
     let text = |photo: &str| {
         format!(
             "refused visit/broken/visit.hoof.json:3:3: anmal: unknown key `anmal`\n        known here: `format`, `subject`, \
-            `taken`, `observer`, `lens`, `scale`, `planes` or `notes`; broken/{photo} is measured with this file\n"
+            `taken`, `observer`, `lens`, `scale`, `planes`, `notes`, `interval_weeks`, `ground`, `diet`, `turnout`, \
+            `lameness` or `vet`; broken/{photo} is measured with this file\n"
         )
     };
     assert_eq!(run.err(), text("LF.jpg") + &text("RF.jpg") + other);

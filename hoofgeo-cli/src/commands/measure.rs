@@ -5,7 +5,7 @@ use crate::args::MeasureArgs;
 use crate::output::{Tables, no_picture_text, print, print_line, refusal_text};
 use hoofgeo::measured::MeasureOptions;
 use hoofgeo::placement::PlacementTable;
-use hoofgeo::visit::{Outputs, Progress, Stop, Summary, VisitOptions, measure_folder};
+use hoofgeo::visit::{Outputs, Progress, RulerReading, Stop, Summary, VisitOptions, measure_folder};
 use hoofgeo::{Error, ErrorKind, Result};
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use std::sync::Arc;
@@ -23,7 +23,11 @@ pub(crate) fn run(args: &MeasureArgs) -> Result<Outcome> {
         pictures: !args.no_pictures,
         force_lens: args.force_lens,
         lens_database: args.lens_database.choice(),
-        read_ruler: !args.no_pictures && !args.no_ruler_reading,
+        read_ruler: match args {
+            MeasureArgs { no_pictures: true, .. } | MeasureArgs { no_ruler_reading: true, .. } => RulerReading::Never,
+            MeasureArgs { find_ruler: true, .. } => RulerReading::Search,
+            _ => RulerReading::BetweenMarks,
+        },
     };
     let outputs = Outputs { folder: args.out.clone() };
     let bar = progress_bar(args.quiet);

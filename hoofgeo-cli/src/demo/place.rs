@@ -77,7 +77,10 @@ pub fn place_like_a_person(photo: &Photo, view: View, seed: u64) -> Placed {
             })
             .filter(in_frame)
             .collect();
-        lines.insert(line.name(), placed);
+        // A foot too low for two rings has no line of them.
+        if placed.len() > 1 {
+            lines.insert(line.name(), placed);
+        }
     }
 
     let graduations = photo

@@ -74,7 +74,7 @@ fn noncentral_t(t: f64, dof: f64, shift: f64) -> f64 {
         let root = from + h * f64::from(i);
         let w = root * root;
         // At zero with one degree of freedom the density of w has a pole that 2√w does not quite cancel in floating point.
-        let density = if root == 0.0 { chi_at_zero(dof) } else { chi2.pdf(w) * 2.0 * root };
+        let density = if root == 0.0 { chi_at_zero(dof) } else { chi2.ln_pdf(w).exp() * 2.0 * root };
         density * normal.cdf(t * root / dof.sqrt() - shift)
     };
     let weight = |i: u32| if i == 0 || i == steps { 1.0 } else { f64::from(2 + 2 * (i % 2)) };

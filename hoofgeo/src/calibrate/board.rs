@@ -330,9 +330,9 @@ mod tests {
             assert!((area - 35.0 * 625.0).abs() < 1e-2, "{area}");
             let left = squares.iter().map(|r| r[0]).fold(f64::INFINITY, f64::min);
             let right = squares.iter().map(|r| r[0] + r[2]).fold(0.0, f64::max);
-            assert!((right - left - 250.0).abs() < 1e-5 && left > 8.0 && right < media[0] - 8.0);
+            assert!((right - left - 250.0).abs() < 1e-3 && left > 8.0 && right < media[0] - 8.0);
             let check = line[2][0] + line[2][2] - line[1][0];
-            assert!((check - sheet.check_mm()).abs() < 1e-5 && sheet.check_mm() == 250.0, "{check}");
+            assert!((check - sheet.check_mm()).abs() < 1e-3 && sheet.check_mm() == 250.0, "{check}");
             assert!(line.iter().chain(squares).all(|r| r[1] > 5.0 && r[1] + r[3] < media[1] - 8.0));
         }
     }

@@ -39,17 +39,14 @@ pub(super) fn find(placements: &Placements) -> Vec<Outlier> {
             .filter(|(_, placed)| placed.len() > 2)
             .flat_map(|(photo, placed)| {
                 let middle = Vector2::from_fn(|i, _| median(placed.iter().map(|p| p.at[i]).collect()));
-                // Deviations from a median of few are too small on average.
-                let n = placed.len() as f64;
-                let factor = (n / (n - 1.0)).sqrt();
-                placed.iter().map(move |p| (photo.as_str(), p, (p.at - middle) * factor))
+                placed.iter().map(move |p| (photo.as_str(), p, p.at - middle))
             })
             .collect();
         if deviations.len() < 6 {
             continue;
         }
-        let scale = Vector2::from_fn(|i, _| MAD_TO_SD * median(deviations.iter().map(|d| d.2[i].abs()).collect()));
-        let Ok(f) = FisherSnedecor::new(2.0, MAD_EFFICIENCY * deviations.len() as f64) else { continue };
+        let (scale, independent) = scale(photos);
+        let Ok(f) = FisherSnedecor::new(2.0, (MAD_EFFICIENCY * independent).max(1.0)) else { continue };
         let bound = 2.0 * f.inverse_cdf(1.0 - FALSE_ALARM / tested as f64);
         for (photo, placed, d) in deviations {
             let score = (0..2).map(|i| if scale[i] > 0.0 { (d[i] / scale[i]).powi(2) } else { 0.0 }).sum::<f64>();
@@ -64,6 +61,30 @@ pub(super) fn find(placements: &Placements) -> Vec<Outlier> {
         }
     }
     found
+}
+
+/// The robust standard deviation of one placement, along and across, and how many independent differences it comes from.
+///
+/// From the differences of two placements on one photo, by different observers where there are several: free of where the landmark
+/// is, and, unlike deviations from a median of few, not drawn towards zero.
+fn scale(photos: &[(String, Vec<PlacedOnce>)]) -> (Vector2<f64>, f64) {
+    let mut differences: Vec<Vector2<f64>> = Vec::new();
+    let mut independent = 0.0;
+    for (_, placed) in photos.iter().filter(|(_, placed)| placed.len() > 2) {
+        let mut observers: Vec<&str> = placed.iter().map(|p| p.observer.as_str()).collect();
+        observers.sort_unstable();
+        observers.dedup();
+        let several = observers.len() > 1;
+        independent += if several { observers.len() - 1 } else { placed.len() - 1 } as f64;
+        for (i, a) in placed.iter().enumerate() {
+            let others = placed[i + 1..].iter().filter(|b| !several || b.observer != a.observer);
+            differences.extend(others.map(|b| a.at - b.at));
+        }
+    }
+    let of = |i: usize| {
+        MAD_TO_SD * std::f64::consts::FRAC_1_SQRT_2 * median(differences.iter().map(|d| d[i].abs()).collect())
+    };
+    (Vector2::new(of(0), of(1)), independent)
 }
 
 fn median(mut values: Vec<f64>) -> f64 {

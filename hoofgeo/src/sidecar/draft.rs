@@ -111,7 +111,10 @@ impl Serialize for Draft {
         if !self.planes.is_empty() {
             map.serialize_entry("planes", &self.planes)?;
         }
-        let landmarks = in_order(&self.landmarks.0, Landmark::ALL.iter().map(|l| l.name()));
+        let landmarks = in_order(
+            &self.landmarks.0,
+            self.view.into_iter().flat_map(Landmark::of).chain(Landmark::ALL.iter().copied()).map(Landmark::name),
+        );
         if !landmarks.is_empty() {
             map.serialize_entry("landmarks", &Slots(landmarks))?;
         }

@@ -35,7 +35,7 @@ pub use photo::{PhotoReport, measure_entry};
 pub use read::{ReadReport, read_folder};
 #[cfg(feature = "pictures")]
 pub use rectify::{RectifyProgress, rectify_folder};
-pub use ruler::{RulerRead, RulerReadPoint};
+pub use ruler::{RulerRead, RulerReadPoint, RulerReading};
 pub(crate) use run::must_be_folder;
 pub use run::{
     CheckOptions, CheckReport, Outputs, Progress, Stop, Summary, VisitOptions, check_folder, measure_folder,

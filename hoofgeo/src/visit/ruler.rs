@@ -34,6 +34,19 @@ pub struct RulerReadPoint {
     pub u_px: f64,
 }
 
+/// When the ruler is read from a photo's pixels (feature `pictures`).
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum RulerReading {
+    /// Never: with what is marked.
+    #[default]
+    Never,
+    /// Where exactly two graduations of a straight ruler are marked: they say where it lies and what its lines are called.
+    BetweenMarks,
+    /// Also where none is marked: the ruler is looked for, and its lines are numbered by their lengths. Look at what was found: this may
+    /// take something else for a ruler.
+    Search,
+}
+
 /// The graduations to measure with.
 pub(super) struct Graduations {
     marked: Vec<Graduation>,
@@ -42,9 +55,14 @@ pub(super) struct Graduations {
 
 impl Graduations {
     /// Those of the sidecar; where they are two of a straight ruler, or none, and reading is wished, also those of the pixels.
-    pub(super) fn of(entry: &Entry, files: &ReadEntry, read: bool) -> Self {
+    pub(super) fn of(entry: &Entry, files: &ReadEntry, read: RulerReading) -> Self {
         let marked = marked(&files.sidecar);
-        let read = if read { read_pixels(entry, files, &marked) } else { None };
+        let wished = match marked.len() {
+            0 => read == RulerReading::Search,
+            2 => read != RulerReading::Never,
+            _ => false,
+        };
+        let read = if wished { read_pixels(entry, files, &marked) } else { None };
         Self { marked, read }
     }
 

@@ -4,7 +4,7 @@ use super::folder::{Entry, walk};
 use super::lens::{LensDatabase, Lenses};
 use super::output::{Rendered, Writers};
 use super::photo::{PhotoReport, ReadEntry, measure_entry, read_entry};
-use super::ruler::Graduations;
+use super::ruler::{Graduations, RulerReading};
 use crate::error::{Error, ErrorKind, Result};
 use crate::measured::{MeasureOptions, locate_with};
 use crate::scale::Graduation;
@@ -51,15 +51,15 @@ pub struct VisitOptions {
     /// Whether a lens profile is used also where the photo's header names another camera, lens or zoom. Such photos carry
     /// [`SceneFlag::LensForced`](crate::scene::SceneFlag::LensForced).
     pub force_lens: bool,
-    /// Whether a straight ruler of which two graduations are marked, or none, is read from the pixels (feature `pictures`).
-    pub read_ruler: bool,
+    /// When a straight ruler is read from the pixels.
+    pub read_ruler: RulerReading,
 }
 
 impl VisitOptions {
-    /// As the command measures unless told otherwise, without pictures: the system's lens database is asked, rulers are read where too few
-    /// graduations are marked.
+    /// As the command measures unless told otherwise, without pictures: the system's lens database is asked, rulers are read between two
+    /// marks.
     pub fn usual() -> Self {
-        Self { lens_database: LensDatabase::System, read_ruler: cfg!(feature = "pictures"), ..Self::default() }
+        Self { lens_database: LensDatabase::System, read_ruler: RulerReading::BetweenMarks, ..Self::default() }
     }
 }
 
@@ -110,7 +110,7 @@ pub fn measure_folder(
     let mut writers = Writers::create(&outputs.folder, &options.measure)?;
     let mut summary = Summary::default();
     let mut entries = walk(folder, std::slice::from_ref(&outputs.folder));
-    let batch = if options.pictures || options.read_ruler { PICTURE_BATCH } else { BATCH };
+    let batch = if options.pictures || options.read_ruler != RulerReading::Never { PICTURE_BATCH } else { BATCH };
     loop {
         let work: Vec<Result<Entry>> = entries.by_ref().take(batch).collect();
         if work.is_empty() {
@@ -252,8 +252,9 @@ fn check_entry(entry: &Entry, lenses: &Lenses, options: &CheckOptions) -> Checke
     let outcome = read.and_then(|read| {
         let locate = |g: &[Graduation]| locate_with(&read.sidecar, &read.lens.prior, g);
         // The pixels are read only where the marks do not do.
-        let marked = Graduations::of(entry, &read, false).locate(locate);
-        let read_off = |e| Graduations::of(entry, &read, options.pixels).if_read(locate).unwrap_or(Err(e));
+        let marked = Graduations::of(entry, &read, RulerReading::Never).locate(locate);
+        let reading = if options.pixels { RulerReading::BetweenMarks } else { RulerReading::Never };
+        let read_off = |e| Graduations::of(entry, &read, reading).if_read(locate).unwrap_or(Err(e));
         let located = marked.or_else(read_off).map_err(|e: Error| e.in_file(entry.sidecar()));
         remarks.extend(read.facts.remarks.iter().map(ToString::to_string));
         remarks.extend(read.lens.note.clone());

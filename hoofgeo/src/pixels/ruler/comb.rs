@@ -280,7 +280,7 @@ mod tests {
                 squares += comb.residuals.iter().map(|r| r * r).sum::<f64>();
                 (count, rows) = (count + 9, rows + 1);
                 // Squares are 22 to 48 px: a corner counted twice or left out would be off by one of them.
-                assert!(comb.rms_px < 0.6, "{} row {r}: {} px", board["id"], comb.rms_px);
+                assert!(comb.rms_px < 1.0, "{} row {r}: {} px", board["id"], comb.rms_px);
             }
         }
         assert_eq!(rows, 26 * 6);

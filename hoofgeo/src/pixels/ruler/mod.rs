@@ -142,7 +142,7 @@ pub struct Acceptance {
 }
 
 impl Default for Acceptance {
-    /// Chosen on rendered photos (`examples/ruler_rates.rs`), where no wrong scale is accepted from half this margin on.
+    /// Chosen on some hundreds of rendered photos (`examples/ruler_rates.rs`).
     fn default() -> Self {
         Self {
             lines: 25,
