@@ -96,8 +96,7 @@ fn scatter_put_in_is_found_named_and_used() {
         let results = folder.json(&format!("{out}/measurements.json"));
         let values = results["photos"][0]["measurements"].as_array().unwrap();
         let value = values.iter().find(|v| v["measurement"] == "dorsal_wall_angle").unwrap();
-        let share = value["budget"].as_array().unwrap().iter().find(|b| b["source"] == "landmarks").unwrap();
-        value["u"].as_f64().unwrap() * share["share"].as_f64().unwrap().sqrt()
+        value["u"].as_f64().unwrap() * value["budget"]["landmarks"].as_f64().unwrap().sqrt()
     };
     let want = (expected(WITHIN).powi(2) / 2.0 + expected(BETWEEN).powi(2)).sqrt();
     assert!((placed("known") / want - 1.0).abs() < 0.4, "{} for {want}", placed("known"));

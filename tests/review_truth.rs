@@ -31,7 +31,8 @@ fn conclusions(heel: Heel, people: u64) -> Vec<HeelConclusion> {
         .collect()
 }
 
-/// Each heel is called what it is by most of the people, and by none what it is not: an open verdict is no mistake, a wrong one is.
+/// A heel that has run under is called so by most of the people; a low or sound one is called what it is, or at least not run under, by most;
+/// nobody calls a heel what it is not. An open verdict is no mistake, a wrong one is.
 #[test]
 fn heels_are_called_what_they_are() {
     use HeelConclusion::{Low, Neither, NotDecided, NotRunUnder, RunUnder};
@@ -41,7 +42,8 @@ fn heels_are_called_what_they_are() {
         (Heel::Sound, Neither, [NotRunUnder, NotDecided]),
     ] {
         let all = conclusions(heel, 6);
-        let hits = all.iter().filter(|c| **c == right).count();
+        let hits = all.iter().filter(|c| **c == right || (right != RunUnder && **c == NotRunUnder)).count();
+        assert!(all.contains(&right), "{heel:?}: {all:?}");
         assert!(all.iter().all(|c| *c == right || allowed.contains(c)), "{heel:?}: {all:?}");
         assert!(hits >= 4, "{heel:?}: {all:?}");
     }

@@ -92,9 +92,6 @@ pub struct MeasureArgs {
     /// Do not read a straight ruler from the pixels where two of its graduations are marked
     #[arg(long)]
     pub no_ruler_reading: bool,
-    /// Look for a straight ruler also where none of its graduations is marked; look at the picture whether it was found
-    #[arg(long, conflicts_with_all = ["no_ruler_reading", "no_pictures"])]
-    pub find_ruler: bool,
     /// Threads to use [default: one per core]
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
     pub threads: Option<u16>,

@@ -13,7 +13,8 @@ use nalgebra::{Matrix3, Point2, Rotation3, Vector2, Vector3};
 use rand::{RngExt, SeedableRng};
 use rand_distr::StandardNormal;
 use rand_xoshiro::Xoshiro256PlusPlus;
-use rule::{Divisions, Rule};
+pub(crate) use rule::Divisions;
+use rule::Rule;
 
 pub(crate) type Rng = Xoshiro256PlusPlus;
 

@@ -36,6 +36,11 @@ pub(crate) fn run(args: &RulerArgs) -> Result<Outcome> {
 fn write(out: &Path, photo: RgbImage, reading: &Reading) -> Result<()> {
     let ending = out.extension().unwrap_or_default().to_string_lossy().to_lowercase();
     let bytes = match ending.as_str() {
+        "json" if reading.numbering == Numbering::Lengths => {
+            return Err(Error::new(ErrorKind::Usage, "graduations for a sidecar need two marks").in_file(out).help(
+                "say which lines are which with --marks: a rule in tenths of an inch looks like one in millimetres",
+            ));
+        }
         "json" => serde_json::to_vec_pretty(&reading.scale_json()).unwrap_or_default(),
         "jpg" | "jpeg" => encode_jpeg(&ruler_picture(photo, reading, PICTURE_WIDTH)?, 90)?,
         "png" => {
@@ -78,10 +83,11 @@ fn text(r: &Reading) -> String {
             row(
                 "certain",
                 format!(
-                    "10^{likelier:.0} times likelier than any other division; {:.0} % of the lengths agree",
+                    "10^{likelier:.0} times likelier than any other division but tenths of an inch; {:.0} % of the lengths agree",
                     100.0 * e.agree
                 ),
             );
+            row("to be checked", "by the numbers on the rule: one in tenths of an inch looks the same".to_owned());
         }
     }
     text

@@ -230,7 +230,7 @@ mod tests {
     }
 
     /// Days of crossing hold the true day as often as stated; Student's factor and the Birge ratio keep a rate honest whose values
-    /// scatter twice as much as they claim.
+    /// scatter twice as much as they claim, as far as six values can show it (some 92 % where 95 are stated).
     #[test]
     fn crossing_days_and_rates_hold_the_truth() {
         use crate::follow::pool::Fit;

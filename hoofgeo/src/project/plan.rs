@@ -255,6 +255,7 @@ impl Function for Projected<'_> {
 }
 
 /// The bearing points of a photo after a plan, mm in the measured plane, for drawing.
+#[cfg(feature = "pictures")]
 pub(crate) fn points(p: &Placed<'_, f64>, plan: &Plan) -> Outcome<(Side<f64>, [Point2<f64>; 2])> {
     let side = Side::new(p)?;
     let after = side.after(p, plan, &plan.amounts())?;

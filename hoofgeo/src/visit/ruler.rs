@@ -42,9 +42,6 @@ pub enum RulerReading {
     Never,
     /// Where exactly two graduations of a straight ruler are marked: they say where it lies and what its lines are called.
     BetweenMarks,
-    /// Also where none is marked: the ruler is looked for, and its lines are numbered by their lengths. Look at what was found: this may
-    /// take something else for a ruler.
-    Search,
 }
 
 /// The graduations to measure with.
@@ -54,15 +51,10 @@ pub(super) struct Graduations {
 }
 
 impl Graduations {
-    /// Those of the sidecar; where they are two of a straight ruler, or none, and reading is wished, also those of the pixels.
+    /// Those of the sidecar; where they are two of a straight ruler and reading is wished, also those of the pixels.
     pub(super) fn of(entry: &Entry, files: &ReadEntry, read: RulerReading) -> Self {
         let marked = marked(&files.sidecar);
-        let wished = match marked.len() {
-            0 => read == RulerReading::Search,
-            2 => read != RulerReading::Never,
-            _ => false,
-        };
-        let read = if wished { read_pixels(entry, files, &marked) } else { None };
+        let read = if read == RulerReading::BetweenMarks { read_pixels(entry, files, &marked) } else { None };
         Self { marked, read }
     }
 
@@ -111,27 +103,22 @@ fn read_pixels(
     marked: &[Graduation],
 ) -> Option<Result<(RulerRead, Vec<Graduation>)>> {
     use crate::pixels::Grey;
-    use crate::pixels::ruler::{Mark, find, read_marked};
+    use crate::pixels::ruler::{Mark, read_marked};
     use crate::scale::ScaleKind;
 
     let straight = files.sidecar.scale.as_ref().is_some_and(|s| s.kind == ScaleKind::StraightRuler);
     // Nothing is placed yet: that is said first, and the pixels stay unread.
     let placed =
         !(files.sidecar.landmarks.is_empty() && files.sidecar.lines.is_empty() && files.sidecar.gauge.is_empty());
-    let marks = match marked {
-        [] => None,
-        [a, b] => Some([a, b].map(|g| Mark { mm: g.label.x, at: g.pixel })),
-        _ => return None,
-    };
+    // Without marks a rule in tenths of an inch cannot be told from one in millimetres: a wrong scale is worse than none.
+    let [a, b] = marked else { return None };
+    let marks = [a, b].map(|g| Mark { mm: g.label.x, at: g.pixel });
     if !straight || !placed {
         return None;
     }
     let read = || {
         let grey = Grey::of(&crate::photo::decode_upright(&entry.photo)?);
-        let reading = match marks {
-            Some(marks) => read_marked(&grey, marks)?,
-            None => find(&grey)?,
-        };
+        let reading = read_marked(&grey, marks)?;
         let graduations = reading.graduations.iter();
         let points = graduations.map(|g| RulerReadPoint { mm: g.mm, at: [g.at.x, g.at.y], u_px: g.u_px }).collect();
         let e = reading.evidence;

@@ -101,6 +101,8 @@ impl Pattern {
             Self::InchSixteenths => binary(4),
             Self::InchEighths => binary(3),
             Self::InchThirtySeconds => binary(5),
+            // Lines of one length: no rank but the shortest.
+            Self::Even => 0,
             _ => usize::from(k == 0),
         }
     }
