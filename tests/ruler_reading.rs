@@ -36,8 +36,9 @@ fn graduations_are_found_and_exact() {
     assert!((0.5..1.3).contains(&rms(&normalised)), "{}", rms(&normalised));
 }
 
-/// Inch rules, bent tapes, fabric, bricks, grass, stripes, tubules: nothing of that is millimetres. Rules in tenths of an inch have the
-/// same lengths of lines as millimetres; only two marks tell them, so they are left out here, and `measure` never reads without marks.
+/// Inch rules, bent tapes, fabric, bricks, grass, stripes, tubules: nothing of that is read as millimetres. The lines of rules in tenths of
+/// an inch come in the same order of lengths; only two marks tell them for sure, so they are left out here, and `measure` never reads
+/// without marks.
 #[test]
 fn what_is_no_straight_millimetre_ruler_is_refused() {
     (3000..3020).into_par_iter().for_each(|seed| {
@@ -45,8 +46,11 @@ fn what_is_no_straight_millimetre_ruler_is_refused() {
         if spec.rule.as_ref().is_some_and(|r| r.divisions == Divisions::InchTenths) {
             return;
         }
-        let read = find(&spec.render().grey);
-        assert!(read.is_err(), "{kind} {seed}: {:?}", read.unwrap().evidence);
+        let picture = spec.render();
+        let Ok(reading) = find(&picture.grey) else { return };
+        // The other edge of an inch rule may be in millimetres: what is read must then be true.
+        let right = picture.compare(&reading).is_some_and(|c| c.scale.abs() < 0.01 && c.label < 0.5);
+        assert!(right && picture.spec.bend_mm.is_none(), "{kind} {seed}: {:?}", reading.evidence);
     });
 }
 

@@ -38,7 +38,7 @@ fn write(out: &Path, photo: RgbImage, reading: &Reading) -> Result<()> {
     let bytes = match ending.as_str() {
         "json" if reading.numbering == Numbering::Lengths => {
             return Err(Error::new(ErrorKind::Usage, "graduations for a sidecar need two marks").in_file(out).help(
-                "say which lines are which with --marks: a rule in tenths of an inch looks like one in millimetres",
+                "say which lines are which with --marks: a rule in tenths of an inch can look like one in millimetres",
             ));
         }
         "json" => serde_json::to_vec_pretty(&reading.scale_json()).unwrap_or_default(),
@@ -87,7 +87,7 @@ fn text(r: &Reading) -> String {
                     100.0 * e.agree
                 ),
             );
-            row("to be checked", "by the numbers on the rule: one in tenths of an inch looks the same".to_owned());
+            row("to be checked", "by the numbers on the rule: one in tenths of an inch can look the same".to_owned());
         }
     }
     text

@@ -110,7 +110,7 @@ fn read_pixels(
     // Nothing is placed yet: that is said first, and the pixels stay unread.
     let placed =
         !(files.sidecar.landmarks.is_empty() && files.sidecar.lines.is_empty() && files.sidecar.gauge.is_empty());
-    // Without marks a rule in tenths of an inch cannot be told from one in millimetres: a wrong scale is worse than none.
+    // Without marks a rule in tenths of an inch is not surely told from one in millimetres: a wrong scale is worse than none.
     let [a, b] = marked else { return None };
     let marks = [a, b].map(|g| Mark { mm: g.label.x, at: g.pixel });
     if !straight || !placed {

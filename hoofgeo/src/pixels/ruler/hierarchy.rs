@@ -241,7 +241,8 @@ mod tests {
         for pattern in Pattern::ALL {
             let judged = judge(&of(pattern, 400, 3)).unwrap_or_else(|| panic!("{pattern:?}"));
             assert_eq!(judged.best.pattern, pattern);
-            assert!(judged.margin > 4.0, "{pattern:?} {}", judged.margin);
+            // Nothing else can be laid on lines of one length.
+            assert!(judged.margin > 4.0 || pattern == Pattern::Even, "{pattern:?} {}", judged.margin);
             assert_eq!((3 - judged.best.zero).rem_euclid(pattern.cycle()), 0);
         }
     }
