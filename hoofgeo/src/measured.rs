@@ -8,7 +8,7 @@ use crate::measure::{self, Measurement};
 use crate::placed::Undefined;
 use crate::placement::PlacementTable;
 use crate::scale::{Graduation, Tolerance};
-use crate::scene::{LensPrior, LensSource, Scene, SceneInput};
+use crate::scene::{LensPrior, LensSource, Scene, SceneFlag, SceneInput};
 use crate::sidecar::{LensProfile, Sidecar};
 use crate::uncertainty::{Circumstances, advice};
 use nalgebra::{Point2, SMatrix};
@@ -207,21 +207,7 @@ impl Measured {
 
 /// What a flag means and what to do about it; `None` for a name that is no flag.
 pub fn flag_meaning(flag: &str) -> Option<&'static str> {
-    use crate::scene::SceneFlag::{
-        GraduationsScatter, LensForced, LensPriorReplaced, RulerRead, StrongTilt, TiltPriorReplaced, TwoGraduations,
-        TwoPoses,
-    };
-    let scene = [
-        LensPriorReplaced,
-        TiltPriorReplaced,
-        TwoPoses,
-        GraduationsScatter,
-        TwoGraduations,
-        StrongTilt,
-        LensForced,
-        RulerRead,
-    ];
-    if let Some(f) = scene.into_iter().find(|f| f.name() == flag) {
+    if let Some(f) = SceneFlag::ALL.into_iter().find(|f| f.name() == flag) {
         return Some(f.meaning());
     }
     match flag {

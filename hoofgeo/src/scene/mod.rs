@@ -65,6 +65,18 @@ pub enum SceneFlag {
 }
 
 impl SceneFlag {
+    /// Every flag.
+    pub const ALL: [Self; 8] = [
+        Self::LensPriorReplaced,
+        Self::TiltPriorReplaced,
+        Self::TwoPoses,
+        Self::GraduationsScatter,
+        Self::TwoGraduations,
+        Self::StrongTilt,
+        Self::LensForced,
+        Self::RulerRead,
+    ];
+
     /// The name used in results.
     pub const fn name(self) -> &'static str {
         match self {
