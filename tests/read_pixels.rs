@@ -22,7 +22,7 @@ fn what_is_read_agrees_with_the_truth_of_rendered_feet() {
     }
     let before: Vec<_> = truths.keys().map(|n| std::fs::read(photos.join(format!("{n}.hoof.json"))).unwrap()).collect();
     let (mut tubules, mut walls) = (0, 0);
-    let summary = read_folder(&photos, &read, ReadOptions::default(), &mut |report| match report {
+    let summary = read_folder(&photos, &read, None, ReadOptions::default(), &mut |report| match report {
         ReadReport::Read { reading, .. } => {
             for (line, found) in &reading.found {
                 match found {
@@ -71,7 +71,7 @@ fn what_is_read_agrees_with_the_truth_of_rendered_feet() {
 
     // Lines that stand in a sidecar are kept.
     let again = dir.path().join("again");
-    read_folder(&read, &again, ReadOptions::default(), &mut |report| {
+    read_folder(&read, &again, None, ReadOptions::default(), &mut |report| {
         let ReadReport::Read { reading, .. } = report else { panic!("refused") };
         let kept = reading.found.iter().filter(|(_, f)| *f == Found::Kept).count();
         let seen = reading.sidecar.lines.keys().filter(|l| l.name().starts_with("tubules") || **l == Line::DorsalWall);
