@@ -7,7 +7,6 @@ use hoofgeo::scene::LensPrior;
 use hoofgeo::sidecar::Sidecar;
 use hoofgeo::{Foot, Landmark, Line, Stage, View};
 use hoofgeo_cli::demo::{self, Case, DARK, Finish, LIGHT, Photo, foot, place_like_a_person, render_tilted};
-use image::RgbImage;
 use nalgebra::{Point2, SMatrix, Vector2};
 use rand::{RngExt, SeedableRng};
 use rand_distr::{Distribution, StandardNormal};
@@ -16,9 +15,9 @@ use rand_xoshiro::Xoshiro256PlusPlus;
 /// How the camera is held.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Shot {
-    /// From the side, at the height of the ground: it looks down by 0 to 0.5°.
+    /// From the side, the camera within 8 mm of the ground's height: it looks up at the foot by 3.5 to 4°.
     Level,
-    /// From the side, as a hand holds it: 1 to 3° down, up to 2° from the side.
+    /// From the side, as a hand holds it 120 mm above the ground: 1 to 3° down, up to 2° from the side.
     Usual,
     /// From the side, 8° down and 10° from the side.
     Steep,
@@ -32,7 +31,7 @@ impl Shot {
     pub const fn name(self) -> &'static str {
         match self {
             Self::Level => "side, camera at ground height",
-            Self::Usual => "side, looking down 1 to 3°",
+            Self::Usual => "side, camera 120 mm above the ground",
             Self::Steep => "side, down 8°, aside 10°",
             Self::Sole => "sole",
         }
@@ -55,7 +54,7 @@ impl Shot {
         spec.shape.flare = (spec.shape.flare + about(3.0)).max(0.0);
         spec.shape.ring_spacing_toe += about(1.5);
         let tilt = match self {
-            Self::Level => Some([0.25 + about(0.25), about(2.0)]),
+            Self::Level => Some([-3.75 + about(0.25), about(2.0)]),
             Self::Usual | Self::Sole => None,
             Self::Steep => Some([8.0 + about(1.0), 10.0 + about(1.0)]),
         };
@@ -141,11 +140,18 @@ pub const LANDMARKS: [&str; 9] = [
 
 /// Reads one photo under one condition.
 pub fn look((case, photo): &(Case, Photo), shot: Shot, condition: &Condition, seed: u64) -> Vec<Seen> {
-    let grey = Grey::of(&changed(photo, condition, seed));
+    let grey = changed(photo, condition, seed);
     let sidecar = placed(case, photo, seed);
     let reading = read_photo(&grey, &sidecar, &true_lens(photo), ReadOptions { replace: true, snap: true }).unwrap();
     let mut out = Vec::new();
     let mut push = |what, error| out.push(Seen { what, shot, condition: condition.name, seed, error });
+    if let Some(folder) = std::env::var_os("HOOFGEO_SEEN") {
+        let grey = image::GrayImage::from_raw(grey.width(), grey.height(), grey.values().iter().map(|v| *v as u8).collect());
+        let photo = image::DynamicImage::ImageLuma8(grey.unwrap()).to_rgb8();
+        let picture = hoofgeo::picture::reading_picture(&photo, &sidecar, &reading, 2480).unwrap();
+        let name = format!("{seed}-{shot:?}-{}.jpg", condition.name.replace([' ', ','], "_"));
+        picture.save(std::path::Path::new(&folder).join(name)).unwrap();
+    }
     for (line, found) in &reading.found {
         lines(photo, *line, found, &mut push);
     }
@@ -225,9 +231,9 @@ fn lines(photo: &Photo, line: Line, found: &Found, push: &mut impl FnMut(&'stati
                 Found::Outline(o) => Some(&o.fit),
                 _ => None,
             };
-            // The truth's thirteen points are evenly spread, as the stations are.
+            // The best line of a bent wall depends on how much of it is fitted.
             let direction = fit.map(|f| Error {
-                off: turn(f.line.along, fitted(&truth)),
+                off: turn(f.line.along, fitted(&stations(&truth))),
                 u: f.line.u_direction.to_degrees(),
                 before: None,
             });
@@ -252,6 +258,17 @@ fn lines(photo: &Photo, line: Line, found: &Found, push: &mut impl FnMut(&'stati
         ),
         _ => {}
     }
+}
+
+/// Places of a wall where stations stand.
+fn stations(wall: &[Point2<f64>]) -> Vec<Point2<f64>> {
+    let last = wall.len() - 1;
+    let at = |t: f64| {
+        let s = t * last as f64;
+        let i = (s as usize).min(last - 1);
+        wall[i] + (wall[i + 1] - wall[i]) * (s - i as f64)
+    };
+    (0..37).map(|i| at(0.06 + 0.88 * f64::from(i) / 36.0)).collect()
 }
 
 /// The wall's direction from the two landmarks as they were clicked, with what the landmarks' own uncertainties make of it.
@@ -285,53 +302,45 @@ fn landmark_error(photo: &Photo, reading: &Reading, landmark: Landmark, moved: &
     })
 }
 
-/// A picture under a condition.
-pub fn changed(photo: &Photo, c: &Condition, seed: u64) -> RgbImage {
+/// A picture's brightness under a condition.
+pub fn changed(photo: &Photo, c: &Condition, seed: u64) -> Grey {
     let mut rng = Xoshiro256PlusPlus::seed_from_u64(77 ^ seed);
     let (w, h) = photo.pixels.dimensions();
-    let mut pixels = photo.pixels.clone();
+    let mut values = Grey::of(&photo.pixels).values().to_vec();
     let marks: Vec<Point2<f64>> = photo.landmarks_px.values().map(|p| Point2::from(*p)).collect();
     let (low, high) = marks.iter().fold((marks[0], marks[0]), |m, p| (m.0.inf(p), m.1.sup(p)));
     for _ in 0..c.dirt {
         let middle = Point2::new(rng.random_range(low.x..high.x), rng.random_range(low.y..high.y));
         let size = rng.random_range(8.0..45.0);
-        let (a, b) = (rng.random_range(0.0..6.0), rng.random_range(2.0..5.0f64).round());
-        let colour = [96.0, 80.0, 60.0].map(|v: f64| v * rng.random_range(0.7..1.2));
+        let (turned, lobes) = (rng.random_range(0.0..6.0), rng.random_range(2.0..5.0f64).round());
+        let brown = 82.0 * rng.random_range(0.7..1.2);
         let r = 1.5 * size;
         for y in (middle.y - r).max(0.0) as u32..((middle.y + r) as u32).min(h) {
             for x in (middle.x - r).max(0.0) as u32..((middle.x + r) as u32).min(w) {
                 let d = Point2::new(f64::from(x) + 0.5, f64::from(y) + 0.5) - middle;
-                let rim = size * (1.0 + 0.3 * (b * d.y.atan2(d.x) + a).sin());
-                let cover = (0.5 - (d.norm() - rim) / 2.0).clamp(0.0, 1.0) * 0.9;
-                let p = pixels.get_pixel_mut(x, y);
-                for k in 0..3 {
-                    p[k] = (f64::from(p[k]) * (1.0 - cover) + colour[k] * cover) as u8;
-                }
+                let rim = size * (1.0 + 0.3 * (lobes * d.y.atan2(d.x) + turned).sin());
+                let cover = (0.9 * (0.5 - (d.norm() - rim) / 2.0).clamp(0.0, 1.0)) as f32;
+                let v = &mut values[(y * w + x) as usize];
+                *v = *v * (1.0 - cover) + brown as f32 * cover;
             }
         }
+    }
+    if c.blur > 0.0 {
+        values = Grey::from_values(w, h, values).unwrap().smoothed(c.blur).values().to_vec();
     }
     let centre = nalgebra::center(&low, &high);
     let angle: f64 = rng.random_range(0.0..std::f64::consts::TAU);
     let edge = Vector2::new(angle.cos(), angle.sin());
-    let blurred: Vec<Vec<f32>> = (0..3)
-        .map(|k| {
-            let plane: Vec<f32> = pixels.as_raw().iter().skip(k).step_by(3).map(|v| f32::from(*v)).collect();
-            let plane = Grey::from_values(w, h, plane).unwrap();
-            if c.blur > 0.0 { plane.smoothed(c.blur).values().to_vec() } else { plane.values().to_vec() }
-        })
-        .collect();
-    for (i, p) in pixels.pixels_mut().enumerate() {
+    for (i, v) in values.iter_mut().enumerate() {
         let at = Point2::new(f64::from(i as u32 % w), f64::from(i as u32 / w));
         // A penumbra of 6 px.
         let dark = (0.5 + (at - centre).dot(&edge) / 6.0).clamp(0.0, 1.0);
         let light = 1.0 + (c.shadow - 1.0) * dark;
         let grain: f64 = StandardNormal.sample(&mut rng);
-        for k in 0..3 {
-            let v = (f64::from(blurred[k][i]) - 128.0) * c.contrast + 128.0;
-            p[k] = (v * light + c.noise * grain).round().clamp(0.0, 255.0) as u8;
-        }
+        let seen = ((f64::from(*v) - 128.0) * c.contrast + 128.0) * light + c.noise * grain;
+        *v = seen.round().clamp(0.0, 255.0) as f32;
     }
-    pixels
+    Grey::from_values(w, h, values).unwrap()
 }
 
 /// Walls on which no tubules can be found.

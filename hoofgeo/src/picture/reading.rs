@@ -120,7 +120,7 @@ impl Strip {
 
     /// Where the rows end and the tiles begin.
     fn rows_end(&self) -> f64 {
-        MARGIN + TITLE + 16.0 + ROW * (self.rows.len() + self.left.len()) as f64
+        MARGIN + TITLE + 21.0 + ROW * (self.rows.len() + self.left.len()) as f64
     }
 
     fn height(&self) -> f64 {
@@ -205,9 +205,10 @@ fn draw(canvas: &mut Canvas, before: &Sidecar, reading: &Reading, strip: &Strip,
         let (Some(key), Some(points)) = (key, reading.sidecar.lines.get(line)) else { continue };
         let points = pixels(points);
         canvas.stroke(&points, line.info().closed, &amber(1.1, u));
-        // Tubules are said by a direction, which has no ends; points of outlines are places.
-        if points.len() > 2 && !line.name().starts_with("tubules") {
-            points.iter().for_each(|p| canvas.circle(*p, 0.9 * u, None, Some(Colour::Ink)));
+        // Where points stand close they would hide the line.
+        let apart = points.windows(2).all(|w| (w[1] - w[0]).norm() > 5.0 * u);
+        if points.len() > 2 && apart {
+            points.iter().for_each(|p| canvas.circle(*p, 0.8 * u, None, Some(Colour::Ink)));
         }
         occupied.line(&points, labels::LINE);
         found.push(Label { key: *key, value: None, anchors: points });

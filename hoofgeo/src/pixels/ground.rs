@@ -2,6 +2,7 @@
 
 use super::fit::{EdgeFit, Seen, straightest};
 use super::gradient::noise;
+use super::snap::separates;
 use super::{EdgeOptions, EdgePoint, Grey, Mapping, edges_along};
 use nalgebra::{Point2, Vector2};
 use std::fmt;
@@ -106,6 +107,10 @@ pub fn ground_line(
     }
     let edge: Vec<(EdgePoint, Seen)> =
         stations.iter().zip(&found.members).filter_map(|(s, m)| Some(s[(*m)?])).collect();
+    let seen: Vec<&EdgePoint> = edge.iter().map(|(e, _)| e).collect();
+    if !separates(grey, &seen, along.normalize(), px_per_mm) {
+        return Err(NoGround::NoEdge);
+    }
     let places: Vec<Point2<f64>> = edge.iter().map(|(_, s)| a + chord * s.s + across * s.o).collect();
     let bowed = EdgeFit::new(&places, 2, SYSTEMATIC_MM).ok_or(NoGround::NoEdge)?;
     if (bowed.curvature * bowed.half * bowed.half / 2.0).abs() > BOW_MM {

@@ -197,7 +197,7 @@ struct Photo<'a> {
 }
 
 /// What became of a line, and its points where it was found.
-type Line1 = (Found, Option<Vec<[f64; 2]>>);
+type Outcome = (Found, Option<Vec<[f64; 2]>>);
 
 impl Photo<'_> {
     fn pixel(&self, landmark: Landmark) -> Option<Point2<f64>> {
@@ -216,7 +216,7 @@ impl Photo<'_> {
         self.sidecar.lines.contains_key(&line) && !self.options.replace
     }
 
-    fn tubules(&self, line: Line, shares: [f64; 2]) -> Line1 {
+    fn tubules(&self, line: Line, shares: [f64; 2]) -> Outcome {
         if self.is_kept(line) {
             return (Found::Kept, None);
         }
@@ -236,7 +236,7 @@ impl Photo<'_> {
         }
     }
 
-    fn wall(&self) -> Line1 {
+    fn wall(&self) -> Outcome {
         let line = Line::DorsalWall;
         if self.is_kept(line) {
             return (Found::Kept, None);
@@ -259,7 +259,7 @@ impl Photo<'_> {
         (Found::Outline(Box::new(Outline { points, fit })), Some(kept))
     }
 
-    fn ground(&self) -> Line1 {
+    fn ground(&self) -> Outcome {
         let line = Line::Ground;
         if self.is_kept(line) {
             return (Found::Kept, None);

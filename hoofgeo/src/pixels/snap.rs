@@ -31,8 +31,14 @@ const SUPPORT: f64 = 0.6;
 const RIVAL: f64 = 0.6;
 /// How far the edge may run off the direction expected: a wall flares, a toe is not square to the frog.
 const TURN_DEG: f64 = 25.0;
-/// The least step of brightness that is an edge, grey levels over the filter's width (chosen).
-const LEAST_STEP: f64 = 6.0;
+/// Steps of brightness below this are no candidates, grey levels over the filter's width (chosen).
+const LEAST_STEP: f64 = 5.0;
+/// An edge separates two surfaces: what lies 0.6 to 1.2 mm to either side differs by so many grey levels, and by this share of the step at
+/// the edge itself. A dark line, a crack or the grain of wood does not (chosen on rendered feet).
+const BETWEEN: f64 = 10.0;
+const BETWEEN_SHARE: f64 = 0.5;
+const NEARBY_MM: [f64; 2] = [0.15, 0.4];
+const BEYOND_MM: [f64; 2] = [0.6, 1.2];
 /// What the scatter along so short an edge does not show: the sampling by pixels, light that falls off (chosen on rendered feet).
 const SYSTEMATIC_PX: f64 = 0.15;
 
@@ -58,6 +64,8 @@ pub struct Snap {
 pub enum NoSnap {
     /// No edge stands out within the radius, mm.
     NoEdge(f64),
+    /// A line or a shadow, with the same on both sides.
+    NoSurfaces,
     /// Two edges do, so many mm apart.
     TwoEdges(f64),
     /// The edge runs so many degrees off the direction it should have.
@@ -72,6 +80,7 @@ impl fmt::Display for NoSnap {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::NoEdge(mm) => write!(f, "no clear edge within {mm:.1} mm"),
+            Self::NoSurfaces => f.write_str("what is there is a line, not the edge between two surfaces"),
             Self::TwoEdges(mm) => write!(f, "two edges compete, {mm:.1} mm apart"),
             Self::OtherDirection(deg) => write!(f, "the edge there runs {deg:.0}° off its direction"),
             Self::TooFar(mm) => write!(f, "the nearest edge is {mm:.1} mm off, further than a click"),
@@ -124,12 +133,35 @@ pub fn snap(
     if turn > TURN_DEG {
         return Err(NoSnap::OtherDirection(turn));
     }
+    if !separates(grey, &edge, fit.along, px_per_mm) {
+        return Err(NoSnap::NoSurfaces);
+    }
     let (at, u) = fit.beside(from);
     let moved = (jacobian * (at - from)).norm();
     if moved * px_per_mm > radius {
         return Err(NoSnap::TooFar(moved));
     }
     Ok(Snap { from, at, edge: fit.along, u_px: u.hypot(noise_u), moved_mm: moved, rival: found.rival / found.support })
+}
+
+/// Whether an edge separates two surfaces, rather than being a line on one.
+pub(super) fn separates(grey: &Grey, edge: &[&EdgePoint], along: Vector2<f64>, px_per_mm: f64) -> bool {
+    let normal = Vector2::new(-along.y, along.x);
+    let side = |[near, far]: [f64; 2], sign: f64| -> Option<f64> {
+        // Blur reaches some pixels whatever the magnification.
+        let (near, far) = (near * px_per_mm, (far * px_per_mm).max(near * px_per_mm + 2.0));
+        let steps = (far - near).ceil().clamp(2.0, 12.0) as usize;
+        let values = edge.iter().flat_map(|e| {
+            (0..=steps).filter_map(move |i| {
+                grey.sample(e.at + normal * (sign * (near + (far - near) * i as f64 / steps as f64)))
+            })
+        });
+        let (sum, count) = values.fold((0.0, 0), |s, v| (s.0 + v, s.1 + 1));
+        (count > 0).then(|| sum / f64::from(count))
+    };
+    let step = |range| Some(side(range, 1.0)? - side(range, -1.0)?);
+    let (Some(nearby), Some(beyond)) = (step(NEARBY_MM), step(BEYOND_MM)) else { return false };
+    beyond.abs() >= BETWEEN && beyond * nearby.signum() >= BETWEEN_SHARE * nearby.abs()
 }
 
 /// The edges of the stations, and the same as the search for the straightest takes them.
