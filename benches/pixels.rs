@@ -71,7 +71,9 @@ fn pixels(c: &mut Criterion) {
         });
     });
     group.bench_function("ground line", |b| {
-        b.iter(|| ground_line(black_box(&grey), &MAP, GROUND.map(|p| Point2::from(p) + Vector2::new(0.0, 7.0)), [0.5; 2]));
+        b.iter(|| {
+            ground_line(black_box(&grey), &MAP, GROUND.map(|p| Point2::from(p) + Vector2::new(0.0, 7.0)), [0.5; 2])
+        });
     });
     let contour = Landmark::ToeGround.info().contour.unwrap();
     group.bench_function("one landmark moved to its edge", |b| {

@@ -70,9 +70,7 @@ fn structure_tensors_of_photographs_are_those_of_a_reference_library() {
         assert!((coherence - number("coherence")).abs() < 0.01, "{row}: {coherence}");
         // Where hardly any direction stands out, none is compared.
         if number("coherence") > 0.15 {
-            let turn = |deg: f64| {
-                (across.y.atan2(across.x).to_degrees() - deg + 270.0).rem_euclid(180.0) - 90.0
-            };
+            let turn = |deg: f64| (across.y.atan2(across.x).to_degrees() - deg + 270.0).rem_euclid(180.0) - 90.0;
             worst = worst.max(turn(number("direction_deg")).abs());
             worst_own = worst_own.max(turn(number("skimage_direction_deg")).abs());
             compared += 1;
@@ -108,7 +106,11 @@ fn edges_of_photographs_lie_where_a_reference_library_has_them() {
     }
     let rms = (off.iter().map(|d| d * d).sum::<f64>() / off.len() as f64).sqrt();
     off.sort_by(|a, b| a.abs().total_cmp(&b.abs()));
-    eprintln!("{} edges: {rms:.3} px RMS apart, median {:.3} px, {missed} not found", off.len(), off[off.len() / 2].abs());
+    eprintln!(
+        "{} edges: {rms:.3} px RMS apart, median {:.3} px, {missed} not found",
+        off.len(),
+        off[off.len() / 2].abs()
+    );
     assert!(missed * 20 <= off.len(), "{missed} of {} not found", off.len() + missed);
     assert!(rms < 0.15, "{rms}");
 }

@@ -32,7 +32,9 @@ fn what_is_read_is_as_near_as_it_says() {
     assert!(wall.iter().all(|(_, u)| *u < clicks[0].1 / 2.0), "{wall:?} against {clicks:?}");
     let moved: Vec<(f64, f64, f64)> = seen
         .iter()
-        .filter_map(|s| s.error.and_then(|e| Some((e.off, e.before?, e.u))).filter(|_| edge_photos::LANDMARKS.contains(&s.what)))
+        .filter_map(|s| {
+            s.error.and_then(|e| Some((e.off, e.before?, e.u))).filter(|_| edge_photos::LANDMARKS.contains(&s.what))
+        })
         .collect();
     let sum = |f: fn(&(f64, f64, f64)) -> f64| (moved.iter().map(f).sum::<f64>() / moved.len() as f64).sqrt();
     let (after, before) = (sum(|m| m.0 * m.0), sum(|m| m.1 * m.1));

@@ -34,10 +34,7 @@ fn what_is_read_agrees_with_the_truth_of_rendered_feet() {
                     Found::NotSeen(why) => eprintln!("{line}: {why}"),
                     other => panic!("{line}: {other:?}"),
                 }
-                assert_eq!(
-                    reading.sidecar.lines.contains_key(line),
-                    found.is_found()
-                );
+                assert_eq!(reading.sidecar.lines.contains_key(line), found.is_found());
             }
         }
         ReadReport::Refused(e) => panic!("{e}"),

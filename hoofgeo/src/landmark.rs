@@ -289,7 +289,13 @@ impl Spread {
     pub fn across(self, axis: Axis, square: bool) -> f64 {
         match self {
             Self::Round(u) => u,
-            Self::Oval { along, across, axis: own } if own == axis => if square { along } else { across },
+            Self::Oval { along, across, axis: own } if own == axis => {
+                if square {
+                    along
+                } else {
+                    across
+                }
+            }
             Self::Oval { along, across, .. } => along.max(across),
         }
     }

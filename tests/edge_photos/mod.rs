@@ -47,7 +47,8 @@ impl Shot {
         let mut rng = Xoshiro256PlusPlus::seed_from_u64(0x5eed ^ seed);
         let mut about = |spread: f64| rng.random_range(-spread..=spread);
         let stage = if seed.is_multiple_of(3) { Stage::AfterTrim } else { Stage::BeforeTrim };
-        let mut spec = foot(if seed.is_multiple_of(2) { DARK } else { LIGHT }, Foot::ALL[(seed / 2) as usize % 4], stage);
+        let mut spec =
+            foot(if seed.is_multiple_of(2) { DARK } else { LIGHT }, Foot::ALL[(seed / 2) as usize % 4], stage);
         spec.grain = (1000 + 17 * seed) as u32;
         spec.shape.dorsal_angle += about(3.0);
         spec.shape.heel_angle += about(4.0);
@@ -146,7 +147,8 @@ pub fn look((case, photo): &(Case, Photo), shot: Shot, condition: &Condition, se
     let mut out = Vec::new();
     let mut push = |what, error| out.push(Seen { what, shot, condition: condition.name, seed, error });
     if let Some(folder) = std::env::var_os("HOOFGEO_SEEN") {
-        let grey = image::GrayImage::from_raw(grey.width(), grey.height(), grey.values().iter().map(|v| *v as u8).collect());
+        let grey =
+            image::GrayImage::from_raw(grey.width(), grey.height(), grey.values().iter().map(|v| *v as u8).collect());
         let photo = image::DynamicImage::ImageLuma8(grey.unwrap()).to_rgb8();
         let picture = hoofgeo::picture::reading_picture(&photo, &sidecar, &reading, 2480).unwrap();
         let name = format!("{seed}-{shot:?}-{}.jpg", condition.name.replace([' ', ','], "_"));
@@ -168,7 +170,8 @@ pub fn look((case, photo): &(Case, Photo), shot: Shot, condition: &Condition, se
 /// What a person would click, at the true scale: graduations are exact, so that errors are those of the reading.
 fn placed(case: &Case, photo: &Photo, seed: u64) -> Sidecar {
     let mut placed = place_like_a_person(photo, case.shot.view, seed);
-    for (g, (_, at)) in photo.graduations.iter().filter(|g| g.mm[0] % 50.0 == 0.0 && g.mm[1] % 50.0 == 0.0).zip(&mut placed.graduations)
+    for (g, (_, at)) in
+        photo.graduations.iter().filter(|g| g.mm[0] % 50.0 == 0.0 && g.mm[1] % 50.0 == 0.0).zip(&mut placed.graduations)
     {
         *at = g.px;
     }
@@ -294,10 +297,11 @@ fn landmark_error(photo: &Photo, reading: &Reading, landmark: Landmark, moved: &
     let truth = Point2::from(photo.landmarks_px[landmark.name()]);
     let normal = Vector2::new(-snap.edge.y, snap.edge.x);
     let mm = snap.moved_mm / (snap.at - snap.from).norm();
-    // The edge's own uncertainty; that of its definition, 0.5 mm, is not there on rendered feet.
+    // Across the edge, as `measure` takes it: the edge's own uncertainty and how well it is defined.
+    let defined = landmark.info().contour.unwrap().line.info().u_mm;
     Some(Error {
         off: (snap.at - truth).dot(&normal) * mm,
-        u: snap.u_px * mm,
+        u: (snap.u_px * mm).hypot(defined),
         before: Some((snap.from - truth).dot(&normal) * mm),
     })
 }
@@ -344,7 +348,8 @@ pub fn changed(photo: &Photo, c: &Condition, seed: u64) -> Grey {
 }
 
 /// Walls on which no tubules can be found.
-pub const TEXTURES: [&str; 5] = ["smooth", "noise", "grain without direction", "rings alone", "rings over weak tubules"];
+pub const TEXTURES: [&str; 5] =
+    ["smooth", "noise", "grain without direction", "rings alone", "rings over weak tubules"];
 
 /// Whether tubules are accepted that are not there, or a direction more than 3 standard uncertainties off those that are.
 pub fn texture(kind: &str, seed: u64) -> bool {

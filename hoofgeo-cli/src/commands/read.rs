@@ -10,19 +10,20 @@ use hoofgeo::visit::{ReadReport, read_folder};
 pub(crate) fn run(args: &ReadArgs) -> Result<Outcome> {
     let mut printed = Ok(());
     let options = ReadOptions { replace: args.replace, snap: args.snap };
-    let summary = read_folder(&args.folder, &args.out, args.pictures.as_deref(), options, &mut |report| match report {
-        ReadReport::Read { name, reading } if !args.quiet => {
-            let lines = reading.found.iter().map(|(line, found)| format!("{line} {found}"));
-            let landmarks = reading.moved.iter().map(|(landmark, moved)| format!("{landmark} {moved}"));
-            for said in lines.chain(landmarks) {
-                if printed.is_ok() {
-                    printed = print_line(format_args!("{name}: {said}"));
+    let summary =
+        read_folder(&args.folder, &args.out, args.pictures.as_deref(), options, &mut |report| match report {
+            ReadReport::Read { name, reading } if !args.quiet => {
+                let lines = reading.found.iter().map(|(line, found)| format!("{line} {found}"));
+                let landmarks = reading.moved.iter().map(|(landmark, moved)| format!("{landmark} {moved}"));
+                for said in lines.chain(landmarks) {
+                    if printed.is_ok() {
+                        printed = print_line(format_args!("{name}: {said}"));
+                    }
                 }
             }
-        }
-        ReadReport::Read { .. } => {}
-        ReadReport::Refused(error) => anstream::eprintln!("{}", refusal_text(error)),
-    })?;
+            ReadReport::Read { .. } => {}
+            ReadReport::Refused(error) => anstream::eprintln!("{}", refusal_text(error)),
+        })?;
     printed?;
     if !args.quiet {
         print_line(format_args!(

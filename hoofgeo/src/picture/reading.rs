@@ -104,12 +104,8 @@ impl Strip {
             Moved::Snapped(snap) => Some((*l, *snap)),
             _ => None,
         });
-        let title = font::fitted(
-            &format!("Read from {}", before.photo.file),
-            TITLE,
-            Weight::Bold,
-            panel::WIDTH - 2.0 * MARGIN,
-        );
+        let title =
+            font::fitted(&format!("Read from {}", before.photo.file), TITLE, Weight::Bold, panel::WIDTH - 2.0 * MARGIN);
         Self { title, rows, left, moved: moved.collect() }
     }
 

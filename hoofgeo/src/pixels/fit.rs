@@ -254,7 +254,8 @@ fn best(stations: &[Vec<Seen>], tolerance: f64, typical: f64) -> Option<(f64, (f
             let level = a.o - slope * a.s;
             let sign = a.strength.signum();
             let of = |s: &Vec<Seen>| {
-                let near = s.iter().filter(|e| e.strength * sign > 0.0 && (e.o - level - slope * e.s).abs() <= tolerance);
+                let near =
+                    s.iter().filter(|e| e.strength * sign > 0.0 && (e.o - level - slope * e.s).abs() <= tolerance);
                 near.map(|e| (e.strength.abs() / typical).min(1.0)).fold(0.0, f64::max)
             };
             let support = stations.iter().map(of).sum::<f64>() / n as f64;
@@ -337,9 +338,13 @@ mod tests {
     #[test]
     fn two_edges_compete_and_one_does_not() {
         let station = |i: usize, edges: &[(f64, f64)]| {
-            edges.iter().map(|(o, strength)| Seen { s: i as f64, o: o + 0.01 * i as f64, strength: *strength }).collect()
+            edges
+                .iter()
+                .map(|(o, strength)| Seen { s: i as f64, o: o + 0.01 * i as f64, strength: *strength })
+                .collect()
         };
-        let one: Vec<Vec<Seen>> = (0..20).map(|i| station(i, &[(1.0, 10.0), (0.3 * (i % 7) as f64 - 3.0, 3.0)])).collect();
+        let one: Vec<Vec<Seen>> =
+            (0..20).map(|i| station(i, &[(1.0, 10.0), (0.3 * (i % 7) as f64 - 3.0, 3.0)])).collect();
         let found = straightest(&one, 0.1, 0.4).expect("an edge");
         assert!(found.support > 0.99 && found.rival < 0.3 && found.members.iter().all(|m| *m == Some(0)));
         let two: Vec<Vec<Seen>> = (0..20).map(|i| station(i, &[(1.0, 10.0), (-1.0, -8.0)])).collect();

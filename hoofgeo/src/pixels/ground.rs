@@ -53,8 +53,12 @@ pub enum NoGround {
 impl fmt::Display for NoGround {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Self::NoEdge => f.write_str("no straight edge runs between its landmarks: stand the foot on a block with a clean edge"),
-            Self::TwoEdges(mm) => write!(f, "two edges compete, {mm:.1} mm apart: lower the camera to the height of the ground"),
+            Self::NoEdge => {
+                f.write_str("no straight edge runs between its landmarks: stand the foot on a block with a clean edge")
+            }
+            Self::TwoEdges(mm) => {
+                write!(f, "two edges compete, {mm:.1} mm apart: lower the camera to the height of the ground")
+            }
             Self::TooFar(mm) => write!(
                 f,
                 "the edge seen lies {mm:.1} mm off the landmarks, as a block's near edge does from above: lower the camera"

@@ -39,7 +39,7 @@ pub use ground::{GroundLine, NoGround, ground_line};
 pub use mapping::{Flat, Mapping};
 pub use plane_map::PlaneMap;
 pub use read::{Found, Moved, Outline, ReadOptions, Reading, read_photo};
-pub use snap::{FAR_MM, FAR_PX, FAR_U, NoSnap, Snap, radius_mm, snap};
+pub use snap::{FAR_MM, FAR_PX, FAR_U, NoSnap, SLANT_DEG, Snap, radius_mm, snap};
 pub use straight::{LongEdge, StraightOptions, long_edges};
 pub use tubules::{NoTubules, TubuleDirection, tubule_direction};
 pub use wall::{NoOutline, WallFit, wall_fit, wall_outline};

@@ -1,8 +1,8 @@
 //! Fills in what a sidecar lacks and its photo's pixels show. What a person drew is left as it is unless asked otherwise.
 
 use super::{
-    EdgePoint, GroundLine, Grey, Mapping, NoSnap, NoTubules, PlaneMap, Snap, TubuleDirection, WallFit, ground_line, snap,
-    tubule_direction, wall_fit, wall_outline,
+    EdgePoint, Grey, GroundLine, Mapping, NoSnap, NoTubules, PlaneMap, SLANT_DEG, Snap, TubuleDirection, WallFit,
+    ground_line, snap, tubule_direction, wall_fit, wall_outline,
 };
 use crate::error::Result;
 use crate::located::{CLICK_U_PX, Located};
@@ -89,11 +89,15 @@ pub enum Moved {
 impl fmt::Display for Moved {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Self::Snapped(s) => write!(f, "moved by {:.2} mm to its edge, ± {:.2} px across it", s.moved_mm, 2.0 * s.u_px),
+            Self::Snapped(s) => {
+                write!(f, "moved by {:.2} mm to its edge, ± {:.2} px across it", s.moved_mm, 2.0 * s.u_px)
+            }
             Self::Left(why) => write!(f, "left where it was: {why}"),
             Self::Repeated => f.write_str("left where it was: it was placed several times"),
             Self::Kept => f.write_str("kept at the edge it was moved to before"),
-            Self::Needs(landmark) => write!(f, "left where it was: {landmark} says where its edge runs, and is not placed"),
+            Self::Needs(landmark) => {
+                write!(f, "left where it was: {landmark} says where its edge runs, and is not placed")
+            }
         }
     }
 }
@@ -171,7 +175,8 @@ impl Reading {
         let lines = self.found.iter().filter(|(_, f)| f.is_found()).map(|(l, _)| l.name());
         let moved = self.moved.iter().filter(|(_, m)| matches!(m, Moved::Snapped(_))).map(|(l, _)| l.name());
         let mut notes: Vec<String> = self.sidecar.notes.take().into_iter().collect();
-        for (what, names) in [("read from the picture", lines.collect::<Vec<_>>()), ("moved to edges", moved.collect())] {
+        for (what, names) in [("read from the picture", lines.collect::<Vec<_>>()), ("moved to edges", moved.collect())]
+        {
             if !names.is_empty() {
                 notes.push(format!("{what}: {}", names.join(", ")));
             }
@@ -318,6 +323,12 @@ impl Photo<'_> {
             return Some(Moved::Needs(if ends.0.is_none() { start } else { end }));
         };
         let map = self.map(landmark.info().plane);
+        let [x, y] = self.scene.tilts_deg().map(|tilt| tilt.value);
+        let slant = x.hypot(y);
+        if slant > SLANT_DEG {
+            (placement.at, placement.snapped) = (vec![from], None);
+            return Some(Moved::Left(NoSnap::Slanting(slant)));
+        }
         match snap(self.grey, &map, landmark, &contour, from.into(), (b - a).normalize()) {
             Ok(snap) => {
                 placement.at = vec![rounded(snap.at)];
@@ -347,7 +358,11 @@ fn band(drawn: &[[f64; 2]], map: &PlaneMap) -> Option<Region> {
 }
 
 /// The part of a wall between shares of its way from toe to heel.
-fn between([toe_top, toe, heel_top, heel]: [Point2<f64>; 4], [front, rear]: [f64; 2], map: &PlaneMap) -> Option<Region> {
+fn between(
+    [toe_top, toe, heel_top, heel]: [Point2<f64>; 4],
+    [front, rear]: [f64; 2],
+    map: &PlaneMap,
+) -> Option<Region> {
     let at = |s: f64, t: f64| {
         let (top, low) = (toe_top + (heel_top - toe_top) * s, toe + (heel - toe) * s);
         top + (low - top) * t

@@ -41,8 +41,9 @@ pub fn wall_fit(outline: &[EdgePoint], map: &dyn Mapping, forwards: Vector2<f64>
     let places: Vec<Point2<f64>> = outline.iter().map(|e| map.place(e.at)).collect::<Option<_>>()?;
     let line = EdgeFit::new(&places, 4, SYSTEMATIC_MM)?;
     let third = places.len() / 3;
-    let upper = EdgeFit::new(&places[..third], 1, SYSTEMATIC_MM)?;
-    let lower = EdgeFit::new(&places[places.len() - third..], 1, SYSTEMATIC_MM)?;
+    // Parts of a third are short enough to be off by less.
+    let upper = EdgeFit::new(&places[..third], 1, SYSTEMATIC_MM / 2.0)?;
+    let lower = EdgeFit::new(&places[places.len() - third..], 1, SYSTEMATIC_MM / 2.0)?;
     // Down the wall, forwards lies to one side; what turns there lies flatter.
     let side = line.along.perp(&forwards).signum();
     let flare = side * upper.along.perp(&lower.along).atan2(upper.along.dot(&lower.along));

@@ -219,7 +219,8 @@ mod tests {
 
     fn draft() -> Draft {
         let mut draft = Draft::start("LF-side.jpg", 400, 300, None);
-        draft.landmarks.0[0].1 = Some(Placement { at: vec![[1.0, 2.0], [3.0, 4.0]], u_mm: Some(0.5), ..Placement::default() });
+        draft.landmarks.0[0].1 =
+            Some(Placement { at: vec![[1.0, 2.0], [3.0, 4.0]], u_mm: Some(0.5), ..Placement::default() });
         draft.lines.0[0].1 = Some(vec![[1.0, 1.0], [2.0, 2.0]]);
         draft
     }

@@ -34,9 +34,10 @@ pub(super) fn sidecar(s: &Sidecar) -> Checked {
             }
             uncertainty("u_px", placement.u_px, limits::U_PX, Zero::Refused)?;
             uncertainty("u_mm", placement.u_mm, limits::MM, Zero::Allowed)?;
-            placement.snapped.as_ref().map_or(Ok(()), |moved| {
-                snapped(moved, placement.at.len(), &s.photo).map_err(|e| e.within("snapped"))
-            })
+            placement
+                .snapped
+                .as_ref()
+                .map_or(Ok(()), |moved| snapped(moved, placement.at.len(), &s.photo).map_err(|e| e.within("snapped")))
         };
         if landmark.info().view != s.view {
             return Err(Fault::new(format!("`{landmark}` is not a landmark of this view")).within("landmarks"));
@@ -64,7 +65,7 @@ fn snapped(s: &Snapped, placements: usize, photo: &PhotoRef) -> Checked {
             .help("repeated placements show how far clicks scatter: leave `snapped` out"));
     }
     in_frame(s.from, photo).map_err(|e| e.within("from"))?;
-    if !(s.edge[0].hypot(s.edge[1]) > 0.0) {
+    if s.edge == [0.0; 2] {
         return Err(Fault::new("[0, 0] is no direction").within("edge"));
     }
     uncertainty("u_px", Some(s.u_px), limits::U_PX, Zero::Refused)

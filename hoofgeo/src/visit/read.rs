@@ -58,7 +58,8 @@ pub fn read_folder(
     let lenses = Lenses::default();
     let mut summary = Summary::default();
     for entry in walk(folder, &[out.to_path_buf()]) {
-        let done = entry.and_then(|entry| read_one(&entry, out, pictures, &lenses, options).map(|reading| (entry, reading)));
+        let done =
+            entry.and_then(|entry| read_one(&entry, out, pictures, &lenses, options).map(|reading| (entry, reading)));
         match done {
             Ok((entry, reading)) => {
                 summary.measured += 1;
@@ -94,7 +95,8 @@ fn read_one(
     drop(grey);
     if let Some((pixels, folder)) = pixels.zip(pictures) {
         let look = PictureOptions::default();
-        let picture = reading_picture(&pixels, &read.sidecar, &reading, look.width).and_then(|p| encode_jpeg(&p, look.quality));
+        let picture =
+            reading_picture(&pixels, &read.sidecar, &reading, look.width).and_then(|p| encode_jpeg(&p, look.quality));
         let mut path = folder.join(&entry.name);
         if !matches!(path.extension().and_then(|e| e.to_str()), Some("jpg" | "jpeg")) {
             path.as_mut_os_string().push(".jpg");
