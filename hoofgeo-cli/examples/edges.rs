@@ -1,61 +1,110 @@
-//! How well tubules, dorsal wall, ground line and single landmarks are read from pictures, on rendered feet whose geometry is known:
-//! `cargo run --release -p hoofgeo-cli --example edges [feet] [first seed] [textures]`. Figures are in DEVELOPERS.md.
-#![allow(clippy::print_stdout, reason = "a table is what it is for")]
+//! How well tubules, dorsal wall, ground line and single landmarks are read from pictures, on rendered feet whose geometry is known. Figures
+//! are in DEVELOPERS.md.
+//!
+//! `cargo run --release -p hoofgeo-cli --example edges look FIRST FEET FILE` looks at so many feet and adds a line for each thing looked for to
+//! the file; `edges table FILE` prints the tables of all that it holds; `edges textures FIRST COUNT` looks for tubules where none are.
+#![allow(clippy::print_stdout, clippy::print_stderr, reason = "tables are what it is for")]
 
 #[path = "../../tests/edge_photos/mod.rs"]
 mod edge_photos;
 
-use edge_photos::{CONDITIONS, Condition, Seen, Shot, look, texture};
+use edge_photos::{CONDITIONS, Error, LANDMARKS, Shot, TEXTURES, look, texture};
 use rayon::prelude::*;
+use std::fmt::Write as _;
+use std::io::Write as _;
 
-fn main() {
-    let args: Vec<u64> = std::env::args().skip(1).filter_map(|a| a.parse().ok()).collect();
-    let given = |i: usize, usual: u64| args.get(i).copied().unwrap_or(usual);
-    let (feet, first, textures) = (given(0, 24), given(1, 0), given(2, 400));
-    let seen: Vec<Seen> = (first..first + feet)
-        .into_par_iter()
-        .flat_map_iter(|seed| {
-            let mut out = Vec::new();
-            for shot in [Shot::Level, Shot::Usual, Shot::Steep, Shot::Sole] {
-                let photo = shot.render(seed);
-                out.extend(CONDITIONS.iter().filter(|c| shot.takes(c)).flat_map(|c| look(&photo, shot, c, seed)));
+/// One thing looked for, as it stands in the file.
+struct Row {
+    what: String,
+    shot: String,
+    condition: String,
+    seed: u64,
+    error: Option<Error>,
+}
+
+fn main() -> std::io::Result<()> {
+    let args: Vec<String> = std::env::args().skip(1).collect();
+    let number = |i: usize| args.get(i).and_then(|a| a.parse::<u64>().ok());
+    match (args.first().map(String::as_str), args.get(1), number(1), number(2), args.get(3)) {
+        (Some("look"), _, Some(first), Some(feet), Some(file)) => {
+            let lines: Vec<String> = (first..first + feet).into_par_iter().map(of_foot).collect();
+            let mut out = std::fs::OpenOptions::new().create(true).append(true).open(file)?;
+            out.write_all(lines.concat().as_bytes())
+        }
+        (Some("table"), Some(file), ..) => {
+            let text = std::fs::read_to_string(file)?;
+            tables(&text.lines().filter_map(row).collect::<Vec<_>>());
+            Ok(())
+        }
+        (Some("textures"), _, Some(first), Some(count), _) => {
+            println!("| no tubules, or none to be seen | accepted | of |\n| --- | --- | --- |");
+            for kind in TEXTURES {
+                let accepted = (first..first + count).into_par_iter().filter(|seed| texture(kind, *seed)).count();
+                println!("| {kind} | {accepted} | {count} |");
             }
-            out
-        })
-        .collect();
-    for what in ["tubules", "wall", "wall, two clicks", "flare", "ground"] {
-        table(what, "°", &seen, |s| s.what == what);
-    }
-    for what in edge_photos::LANDMARKS {
-        table(what, "mm", &seen, |s| s.what == what);
-    }
-    println!("\n| texture without tubules to be found | accepted | of |\n| --- | --- | --- |");
-    for kind in edge_photos::TEXTURES {
-        let accepted = (first..first + textures).into_par_iter().filter(|seed| texture(kind, *seed)).count();
-        println!("| {kind} | {accepted} | {textures} |");
+            Ok(())
+        }
+        _ => {
+            eprintln!("edges look FIRST FEET FILE | edges table FILE | edges textures FIRST COUNT");
+            Ok(())
+        }
     }
 }
 
-/// Looks at a row of the table.
-type Picks = Box<dyn Fn(&Seen) -> bool>;
+fn of_foot(seed: u64) -> String {
+    let mut out = String::new();
+    for shot in Shot::ALL {
+        let photo = shot.render(seed);
+        for s in CONDITIONS.iter().filter(|c| shot.takes(c)).flat_map(|c| look(&photo, shot, c, seed)) {
+            let _ = write!(out, "{}\t{}\t{}\t{seed}", s.what, shot.name(), s.condition);
+            if let Some(e) = s.error {
+                let _ = write!(out, "\t{}\t{}\t{}", e.off, e.u, e.before.unwrap_or(f64::NAN));
+            }
+            out.push('\n');
+        }
+    }
+    out
+}
 
-fn table(title: &str, unit: &str, seen: &[Seen], what: impl Fn(&Seen) -> bool) {
+fn row(line: &str) -> Option<Row> {
+    let parts: Vec<&str> = line.split('\t').collect();
+    let number = |i: usize| parts.get(i)?.parse::<f64>().ok();
+    Some(Row {
+        what: (*parts.first()?).to_owned(),
+        shot: (*parts.get(1)?).to_owned(),
+        condition: (*parts.get(2)?).to_owned(),
+        seed: parts.get(3)?.parse().ok()?,
+        error: number(4).zip(number(5)).map(|(off, u)| Error { off, u, before: number(6).filter(|b| b.is_finite()) }),
+    })
+}
+
+fn tables(seen: &[Row]) {
+    for what in ["tubules", "wall", "wall, two clicks", "flare", "ground"] {
+        table(what, "°", seen);
+    }
+    for what in LANDMARKS {
+        table(what, "mm", seen);
+    }
+}
+
+/// Looks at a row of a table.
+type Picks = Box<dyn Fn(&Row) -> bool>;
+
+fn table(title: &str, unit: &str, seen: &[Row]) {
     println!("\n**{title}**\n");
-    println!("| condition | found | RMS error, {unit} | before | scatter over stated | past 3 U/k | worst |");
+    println!("| condition | found | RMS error, {unit} | before | scatter over stated | past 3 u | worst |");
     println!("| --- | --- | --- | --- | --- | --- | --- |");
-    let rows = Shot::ALL.iter().map(|shot| {
-        let name = format!("{}, as it is", shot.name());
-        let own = *shot;
-        (name, Box::new(move |s: &Seen| s.shot == own && s.condition == "as it is") as Picks)
+    let clean = CONDITIONS[0].name;
+    let shots = Shot::ALL.iter().map(|shot| {
+        let name = shot.name();
+        (name.to_owned(), Box::new(move |s: &Row| s.shot == name && s.condition == clean) as Picks)
     });
-    let conditions = CONDITIONS.iter().skip(1).map(|c: &Condition| {
-        let name = c.name;
-        (name.to_owned(), Box::new(move |s: &Seen| s.condition == name) as Picks)
-    });
-    let whole = std::iter::once(("all".to_owned(), Box::new(|_: &Seen| true) as Picks));
-    for (name, test) in rows.chain(conditions).chain(whole) {
-        let of: Vec<&Seen> = seen.iter().filter(|s| what(s) && test(s)).collect();
-        let found: Vec<_> = of.iter().filter_map(|s| s.error.map(|e| (e, s))).collect();
+    let conditions =
+        CONDITIONS.iter().skip(1).map(|c| (c.name.to_owned(), Box::new(move |s: &Row| s.condition == c.name) as Picks));
+    let whole = std::iter::once(("all".to_owned(), Box::new(|_: &Row| true) as Picks));
+    for (name, test) in shots.chain(conditions).chain(whole) {
+        let of: Vec<&Row> = seen.iter().filter(|s| s.what == title && test(s)).collect();
+        let found: Vec<(Error, u64)> = of.iter().filter_map(|s| Some((s.error?, s.seed))).collect();
         if of.is_empty() {
             continue;
         }
@@ -71,7 +120,7 @@ fn table(title: &str, unit: &str, seen: &[Seen], what: impl Fn(&Seen) -> bool) {
             shown(rms(&before)),
             shown(rms(&normalised)),
             normalised.iter().filter(|n| n.abs() > 3.0).count(),
-            worst.map_or(String::new(), |(e, s)| format!("{:.2} ± {:.2} (seed {})", e.off, e.u, s.seed))
+            worst.map_or(String::new(), |(e, seed)| format!("{:.2} ± {:.2} (foot {seed})", e.off, 2.0 * e.u))
         );
     }
 }

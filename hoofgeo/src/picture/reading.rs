@@ -83,9 +83,8 @@ fn enlarged(photo: &RgbImage, snap: &Snap, side: u32) -> RgbImage {
 /// What stands in the strip.
 struct Strip {
     title: String,
-    rows: Vec<(Option<char>, String)>,
-    /// Landmarks left where they were.
-    left: Vec<String>,
+    /// Keys of what was found, and what is said, line by line: lines of the sidecar, then landmarks left where they were.
+    rows: Vec<(Option<char>, Vec<String>)>,
     moved: Vec<(Landmark, Snap)>,
 }
 
@@ -93,20 +92,24 @@ impl Strip {
     fn new(before: &Sidecar, reading: &Reading) -> Self {
         let mut keys = 'a'..='z';
         let room = panel::WIDTH - 2.0 * MARGIN - 14.0;
-        let rows = reading.found.iter().map(|(line, found)| {
-            let key = if found.is_found() { keys.next() } else { None };
-            (key, font::fitted(&format!("{line} {found}"), TEXT, Weight::Regular, room))
-        });
-        let rows = rows.collect();
+        let wrapped = |text: String| font::wrapped(&text, TEXT, Weight::Regular, room);
+        let mut rows: Vec<_> = reading
+            .found
+            .iter()
+            .map(|(line, found)| {
+                let key = if found.is_found() { keys.next() } else { None };
+                (key, wrapped(format!("{line} {found}")))
+            })
+            .collect();
         let left = reading.moved.iter().filter(|(_, m)| !matches!(m, Moved::Snapped(_)));
-        let left = left.map(|(l, m)| font::fitted(&format!("{l} {m}"), TEXT, Weight::Regular, room)).collect();
+        rows.extend(left.map(|(l, m)| (None, wrapped(format!("{l} {m}")))));
         let moved = reading.moved.iter().filter_map(|(l, m)| match m {
             Moved::Snapped(snap) => Some((*l, *snap)),
             _ => None,
         });
         let title =
             font::fitted(&format!("Read from {}", before.photo.file), TITLE, Weight::Bold, panel::WIDTH - 2.0 * MARGIN);
-        Self { title, rows, left, moved: moved.collect() }
+        Self { title, rows, moved: moved.collect() }
     }
 
     /// Side of a tile, units.
@@ -116,7 +119,7 @@ impl Strip {
 
     /// Where the rows end and the tiles begin.
     fn rows_end(&self) -> f64 {
-        MARGIN + TITLE + 21.0 + ROW * (self.rows.len() + self.left.len()) as f64
+        MARGIN + TITLE + 21.0 + ROW * self.rows.iter().map(|r| r.1.len()).sum::<usize>() as f64
     }
 
     fn height(&self) -> f64 {
@@ -139,13 +142,15 @@ impl Strip {
         let words = "ivory: clicked or drawn by a person   amber: found in the picture";
         canvas.text(at(MARGIN, MARGIN + TITLE + 7.0), words, &ty(6.9, Weight::Regular, Colour::Slate));
         let mut y = MARGIN + TITLE + 16.0;
-        for (key, text) in self.rows.iter().map(|(k, t)| (k, t)).chain(self.left.iter().map(|t| (&None, t))) {
+        for (key, lines) in &self.rows {
             if let Some(key) = *key {
                 disc(canvas, at(MARGIN + 4.5, y + 0.45 * ROW - 0.5), key, u * 0.85, false);
             }
             let fill = if key.is_some() { Colour::Ink } else { Colour::Slate };
-            canvas.text(at(MARGIN + 14.0, y + 0.7 * ROW), text, &ty(TEXT, Weight::Regular, fill));
-            y += ROW;
+            for text in lines {
+                canvas.text(at(MARGIN + 14.0, y + 0.7 * ROW), text, &ty(TEXT, Weight::Regular, fill));
+                y += ROW;
+            }
         }
         let side = self.side();
         for ((corner, snap), (landmark, _)) in self.tiles().zip(&self.moved) {
