@@ -19,6 +19,8 @@ const LEAST_PERIOD_PX: f64 = 2.5;
 const MARKS_OFF: f64 = 0.6;
 /// How far along a line a mark may be from the middle of the short lines, line distances.
 const MARK_REACH: f64 = 15.0;
+/// How far beyond the last line that was found a mark may lie, line distances: over so many, the distance hardly changes.
+const MARK_BEYOND: f64 = 10.0;
 /// Sizes of the photo at which combs are sought, and how many starts are followed at each.
 const LEVELS: usize = 4;
 const STARTS: usize = 120;
@@ -43,6 +45,10 @@ pub fn read_marked_with(grey: &Grey, marks: [Mark; 2], limits: &Acceptance) -> R
     }
     let mut why = None;
     for step_mm in STEPS_MM {
+        // Where finer lines are to be seen, coarser ones are something else, such as the row of numbers.
+        if step_mm > 1.0 && why.is_some() {
+            break;
+        }
         let count = mm / step_mm;
         let step = way / count;
         if step.norm() < LEAST_PERIOD_PX || (count - count.round()).abs() > 1e-6 || count.abs() < 4.0 {
@@ -119,22 +125,23 @@ fn number_at(comb: &Comb, mark: Point2<f64>) -> Option<f64> {
     let normal = Vector2::new(-line.direction.y, line.direction.x);
     let off = (mark - line.at).dot(&normal) / line.step.dot(&normal);
     let along = (mark - line.at - line.step * off).dot(&line.direction) / line.step.norm();
-    (off.abs() < f64::from(SURE_GAP) && along.abs() < MARK_REACH).then(|| f64::from(line.number) + off)
+    (off.abs() < MARK_BEYOND && along.abs() < MARK_REACH).then(|| f64::from(line.number) + off)
 }
 
-/// Finds and reads a millimetre ruler anywhere in a photo.
+/// Finds and reads a ruler anywhere in a photo that is stated to be metric: the caller vouches that it is not divided into tenths of an
+/// inch or the like, whose lines come in the same order of lengths (see the [module](super)).
 ///
 /// # Errors
-/// `Scale` where none is found, or none whose lines certainly are millimetres; two marks then help.
-pub fn find(grey: &Grey) -> Result<Reading> {
-    find_with(grey, &Acceptance::default())
+/// `Scale` where none is found, or none whose lines certainly are those of a millimetre rule; two marks then help.
+pub fn find_metric(grey: &Grey) -> Result<Reading> {
+    find_metric_with(grey, &Acceptance::default())
 }
 
-/// [`find`] with limits of one's own.
+/// [`find_metric`] with limits of one's own.
 ///
 /// # Errors
-/// As [`find`].
-pub fn find_with(grey: &Grey, limits: &Acceptance) -> Result<Reading> {
+/// As [`find_metric`].
+pub fn find_metric_with(grey: &Grey, limits: &Acceptance) -> Result<Reading> {
     let pyramid = Pyramid::new(grey, LEVELS);
     let mut seen: Vec<(Track, f64)> = Vec::new();
     let mut best: Option<Reading> = None;
@@ -360,7 +367,7 @@ fn reading(
             let normal = Vector2::new(-l.direction.y, l.direction.x);
             let along = l.step.normalize();
             // Along its line, a point is known as well as the band's middle.
-            let u_long = track.scatter_px.max(0.1 * l.step.norm()).max(0.5);
+            let u_long = track.scatter_px.max(comb.bend_px).max(0.1 * l.step.norm()).max(0.5);
             let u_across = u * along.dot(&normal).abs();
             let covariance_px: Matrix2<f64> = l.direction * l.direction.transpose() * (u_long * u_long)
                 + normal * normal.transpose() * (u_across * u_across);
