@@ -37,7 +37,8 @@ fn skimage_folder() -> Option<PathBuf> {
     found
 }
 
-/// How steep the brightness is: the edges between black and white squares become dark lines, one a square.
+/// How steep the brightness is, softened: the edges between black and white squares become dark lines, one a square, as broad against
+/// their distance as a ruler's.
 fn edges(grey: &Grey) -> Grey {
     let smooth = grey.smoothed(1.0);
     let (w, h) = (i64::from(grey.width()), i64::from(grey.height()));
@@ -47,7 +48,36 @@ fn edges(grey: &Grey) -> Grey {
         (255.0 - dx.hypot(dy)) as f32
     };
     let values = (0..h).flat_map(|y| (0..w).map(move |x| (x, y))).map(|(x, y)| steep(x, y)).collect();
-    Grey::from_values(grey.width(), grey.height(), values).unwrap()
+    Grey::from_values(grey.width(), grey.height(), values).unwrap().smoothed(4.0)
+}
+
+/// One row of squares alone, by the middles of its edges: what lies further from their way than `reach` px is blank.
+fn row_alone(edges: &Grey, middles: &[Point2<f64>], reach: f64) -> Grey {
+    let end = |a: Point2<f64>, b: Point2<f64>| a + (a - b);
+    let n = middles.len();
+    let mut way = vec![end(middles[0], middles[1])];
+    way.extend(middles);
+    way.push(end(middles[n - 1], middles[n - 2]));
+    let off = |p: Point2<f64>| {
+        way.windows(2)
+            .map(|s| {
+                let along = s[1] - s[0];
+                let t = ((p - s[0]).dot(&along) / along.norm_squared()).clamp(0.0, 1.0);
+                (p - (s[0] + along * t)).norm()
+            })
+            .fold(f64::INFINITY, f64::min)
+    };
+    let low = way.iter().map(|p| p.y).fold(f64::INFINITY, f64::min) - reach;
+    let high = way.iter().map(|p| p.y).fold(0.0, f64::max) + reach;
+    let mut values = vec![255.0; edges.values().len()];
+    for (i, value) in values.iter_mut().enumerate() {
+        let (x, y) = (i as u32 % edges.width(), i as u32 / edges.width());
+        let p = Point2::new(f64::from(x) + 0.5, f64::from(y) + 0.5);
+        if (low..high).contains(&p.y) && off(p) < reach {
+            *value = edges.values()[i];
+        }
+    }
+    Grey::from_values(edges.width(), edges.height(), values).unwrap()
 }
 
 /// Rows of the board between its first and its last corner: ten squares, so that the two outer edges and nine inner ones are lines, 22 to
@@ -74,11 +104,13 @@ fn rows_of_a_real_chessboard_are_read_between_two_marks() {
                     let (a, b) = (corners[row * 9 + i], corners[(row + 1) * 9 + i]);
                     Point2::from(0.5 * (a.coords + b.coords))
                 };
-                let marks = [Mark { mm: 0.0, at: middle(0) }, Mark { mm: 80.0, at: middle(8) }];
+                let middles: Vec<Point2<f64>> = (0..9).map(middle).collect();
+                let grey = row_alone(&grey, &middles, 0.42 * (corners[row * 9 + 13] - corners[row * 9 + 4]).norm());
+                let marks = [Mark { mm: 0.0, at: middle(0) }, Mark { mm: 8.0, at: middle(8) }];
                 match read_marked_with(&grey, marks, &limits) {
                     Ok(reading) => {
-                        for g in reading.graduations.iter().filter(|g| (-1.0..81.0).contains(&g.mm)) {
-                            let i = (g.mm / 10.0).round() as usize;
+                        for g in reading.graduations.iter().filter(|g| (-0.1..8.1).contains(&g.mm)) {
+                            let i = g.mm.round() as usize;
                             let (a, b) = (corners[row * 9 + i], corners[(row + 1) * 9 + i]);
                             let along = (b - a).normalize();
                             off.push((g.at - a).x * along.y - (g.at - a).y * along.x);

@@ -19,13 +19,16 @@
 mod comb;
 mod hierarchy;
 mod lines;
+mod marked;
 mod patch;
 mod read;
 mod search;
 mod trace;
+mod unmarked;
 
 pub use hierarchy::Pattern;
-pub use read::{find_metric, find_metric_with, read_marked, read_marked_with};
+pub use marked::{read_marked, read_marked_with};
+pub use unmarked::{find_metric, find_metric_with};
 
 use crate::scale::Graduation;
 use nalgebra::{Matrix2, Point2, Vector2};
