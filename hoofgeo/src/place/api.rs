@@ -5,7 +5,10 @@ use super::catalogue::catalogue;
 use super::desk::{Desk, Opened, Saved};
 use super::guard::Guard;
 use super::http::{Request, Response};
+use super::files::Reading;
 use super::live::{error_json, values};
+use super::reports::Reports;
+use super::ruler::Rulers;
 use super::tiles::{Cache, TILE};
 use crate::error::{Error, ErrorKind, Result};
 use crate::photo::Sha256Hex;
@@ -23,13 +26,23 @@ pub(super) struct Service {
     pub(super) guard: Guard,
     pub(super) stop: Arc<Stop>,
     tiles: Cache,
+    rulers: Rulers,
+    reports: Reports,
     /// Annotated pictures of the last measuring, by photo.
     pictures: Mutex<HashMap<usize, PathBuf>>,
 }
 
 impl Service {
     pub(super) fn new(desk: Desk, guard: Guard, stop: Arc<Stop>) -> Self {
-        Self { desk, guard, stop, tiles: Cache::default(), pictures: Mutex::default() }
+        Self {
+            desk,
+            guard,
+            stop,
+            tiles: Cache::default(),
+            rulers: Rulers::default(),
+            reports: Reports::default(),
+            pictures: Mutex::default(),
+        }
     }
 
     /// The answer to a request.
@@ -45,6 +58,9 @@ impl Service {
             "POST" => false,
             _ => return Err(Response::refusal(405, "only GET and POST")),
         };
+        if let (true, ["report", key, page]) = (get, &parts[..]) {
+            return number(page).and_then(|page| self.reports.page(key, page)).ok_or_else(not_found);
+        }
         // The page itself is the same for everyone and says nothing of the visit.
         let Some((&"api", parts)) = parts.split_first() else {
             let asset = assets::find(&request.path).filter(|_| get);
@@ -88,7 +104,8 @@ impl Service {
             (false, []) => {
                 let (draft, body) = draft_of(request)?;
                 let base = body["base"].as_str().unwrap_or_default();
-                match desk.save(id, base, &draft).map_err(|e| failed(&e))? {
+                let reading = body["reading"].as_str().and_then(Reading::find);
+                match desk.save(id, base, &draft, reading).map_err(|e| failed(&e))? {
                     Saved::Written { version, unsettled } => Ok(Response::json(
                         200,
                         &json!({ "version": version, "unsettled": unsettled.as_ref().map(error_json), "summary": self.summary(id) }),
@@ -96,7 +113,12 @@ impl Service {
                     Saved::Conflict => Err(Response::json(409, &json!({ "conflict": true }))),
                 }
             }
-            (false, ["values"]) => Ok(Response::json(200, &values(desk, id, &draft_of(request)?.0))),
+            (false, ["values"]) => {
+                let (draft, body) = draft_of(request)?;
+                let read = (body["read"] == true).then_some(&self.rulers);
+                Ok(Response::json(200, &values(desk, id, &draft, read)))
+            }
+            (false, ["ruler"]) => Ok(Response::json(200, &self.rulers.look(desk, id, &draft_of(request)?.0))),
             (false, ["set_up"]) => {
                 let mut draft = draft_of(request)?.0;
                 let from = desk.set_up(id, &mut draft);
@@ -154,7 +176,7 @@ impl Service {
 
     fn opened(&self, id: usize, opened: &Opened) -> Json {
         let visit = self.desk.shared(id).ok().flatten();
-        let Opened { facts, draft, version, copied_from, left_over, closed, unsettled } = opened;
+        let Opened { facts, draft, version, copied_from, left_over, closed, unsettled, reading } = opened;
         json!({
             "id": id,
             "name": self.desk.photos[id].entry.name,
@@ -168,7 +190,8 @@ impl Service {
             "left_over": left_over,
             "closed": closed,
             "unsettled": unsettled.as_ref().map(error_json),
-            "values": values(&self.desk, id, draft),
+            "reading": reading.map(Reading::name),
+            "values": values(&self.desk, id, draft, None),
         })
     }
 
@@ -177,6 +200,7 @@ impl Service {
         let desk = &self.desk;
         let folder = desk.results_folder();
         let outputs = Outputs { folder: folder.clone() };
+        // As `measure` and `report` do, between two marks too.
         let options = VisitOptions { pictures: true, ..VisitOptions::usual() };
         let (mut rows, mut refused, mut found) = (Vec::new(), Vec::new(), HashMap::new());
         let end =
@@ -188,8 +212,10 @@ impl Service {
                         found.insert(id, folder.join(picture));
                     }
                     rows.push(json!({
-                    "id": id, "name": report.name, "values": report.measured.values.len(), "picture": picture.is_some(),
-                }));
+                        "id": id, "name": report.name, "values": report.measured.values.len(),
+                        "picture": picture.is_some(),
+                        "read": report.ruler.as_ref().and_then(|r| r.as_ref().ok()).map(|r| r.graduations.len()),
+                    }));
                 }
                 Progress::Refused(e) | Progress::NoPicture(e) => refused.push(error_json(e)),
             });
@@ -201,6 +227,7 @@ impl Service {
                     200,
                     &json!({
                         "folder": folder.to_string_lossy(), "measured": summary.measured, "photos": rows, "refused": refused,
+                        "report": self.reports.make(desk),
                     }),
                 )
             }

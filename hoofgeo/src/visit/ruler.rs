@@ -5,6 +5,8 @@ use super::photo::ReadEntry;
 use crate::error::{Error, Result};
 use crate::measured::marked;
 use crate::scale::Graduation;
+#[cfg(feature = "pictures")]
+use crate::sidecar::Sidecar;
 
 /// What was read of a ruler, for the results.
 #[derive(Debug, Clone, PartialEq)]
@@ -91,6 +93,17 @@ impl Graduations {
     }
 }
 
+/// The two marks between which a sidecar's ruler is read; none where it is not to be read.
+///
+/// Without marks a rule in tenths of an inch is not surely told from one in millimetres: a wrong scale is worse than none. Three
+/// marks and more are a scale already.
+#[cfg(feature = "pictures")]
+pub(crate) fn marks_to_read(sidecar: &Sidecar, marked: &[Graduation]) -> Option<[crate::pixels::ruler::Mark; 2]> {
+    let straight = sidecar.scale.as_ref().is_some_and(|s| s.kind == crate::scale::ScaleKind::StraightRuler);
+    let [a, b] = marked else { return None };
+    straight.then(|| [a, b].map(|g| crate::pixels::ruler::Mark { mm: g.label.x, at: g.pixel }))
+}
+
 #[cfg(not(feature = "pictures"))]
 fn read_pixels(_: &Entry, _: &ReadEntry, _: &[Graduation]) -> Option<Result<(RulerRead, Vec<Graduation>)>> {
     None
@@ -103,19 +116,12 @@ fn read_pixels(
     marked: &[Graduation],
 ) -> Option<Result<(RulerRead, Vec<Graduation>)>> {
     use crate::pixels::Grey;
-    use crate::pixels::ruler::{Mark, read_marked};
-    use crate::scale::ScaleKind;
+    use crate::pixels::ruler::read_marked;
 
-    let straight = files.sidecar.scale.as_ref().is_some_and(|s| s.kind == ScaleKind::StraightRuler);
     // Nothing is placed yet: that is said first, and the pixels stay unread.
     let placed =
         !(files.sidecar.landmarks.is_empty() && files.sidecar.lines.is_empty() && files.sidecar.gauge.is_empty());
-    // Without marks a rule in tenths of an inch is not surely told from one in millimetres: a wrong scale is worse than none.
-    let [a, b] = marked else { return None };
-    let marks = [a, b].map(|g| Mark { mm: g.label.x, at: g.pixel });
-    if !straight || !placed {
-        return None;
-    }
+    let marks = marks_to_read(&files.sidecar, marked).filter(|_| placed)?;
     let read = || {
         let grey = Grey::of(&crate::photo::decode_upright(&entry.photo)?);
         let reading = read_marked(&grey, marks)?;

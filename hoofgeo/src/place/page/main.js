@@ -6,10 +6,10 @@ import * as drafts from "./draft.js";
 import { kindOf, missing } from "./facts.js";
 import { Keyboard, KEYS } from "./keyboard.js";
 import { Magnifier } from "./magnifier.js";
-import { cross, draw } from "./marks.js";
+import { cross, draw, graduations } from "./marks.js";
 import { openPanel } from "./panel.js";
 import { Pointer } from "./pointer.js";
-import { catalogueOf, choose, commit, listen, nextOpen, openPhoto, openVisit, redo, settle, store, tell, undo } from "./store.js";
+import { catalogueOf, choose, commit, listen, nextOpen, openPhoto, openVisit, redo, settle, stateOf, store, tell, undo } from "./store.js";
 import { Tiles } from "./tiles.js";
 import { took } from "./values.js";
 import { View } from "./view.js";
@@ -31,6 +31,7 @@ class Page {
     const { clientWidth: width, clientHeight: height } = byId("stage");
     if (!width || !height) return;
     this.density = Math.min(window.devicePixelRatio || 1, 2);
+    this.ground = getComputedStyle(this.canvas).backgroundColor;
     this.canvas.width = width * this.density;
     this.canvas.height = height * this.density;
     this.view.resize(width, height);
@@ -45,10 +46,11 @@ class Page {
     const context = this.canvas.getContext("2d");
     const { width, height } = this.view;
     context.setTransform(this.density, 0, 0, this.density, 0, 0);
-    context.fillStyle = getComputedStyle(this.canvas).backgroundColor;
+    context.fillStyle = this.ground;
     context.fillRect(0, 0, width, height);
     if (!store.photo || !this.tiles) return;
     this.whole = this.tiles.draw(context, this.view, width, height, this.density);
+    graduations(context, this.view);
     draw(context, this.view);
     const crossed = this.keyboard && !store.selected && document.activeElement === this.canvas;
     if (crossed) cross(context, this.view.toScreen(this.cursor));
@@ -135,7 +137,7 @@ class Page {
   }
 
   go(by) {
-    const steps = drafts.steps(store.draft, store.visit.catalogue).filter((s) => drafts.state(store.draft, s) === "open" || s.name === store.active?.name);
+    const steps = drafts.steps(store.draft, store.visit.catalogue).filter((s) => stateOf(s) === "open" || s.name === store.active?.name);
     if (!steps.length) return;
     const now = steps.findIndex((s) => s.kind === store.active?.kind && s.name === store.active.name);
     const step = steps[(now + by + steps.length) % steps.length];
@@ -150,7 +152,7 @@ class Page {
 
   unsee() {
     const { active } = store;
-    if (!active || active.kind === "scale" || drafts.state(store.draft, active) !== "open") return;
+    if (!active || active.kind === "scale" || stateOf(active) !== "open") return;
     const next = nextOpen(active);
     commit(drafts.unsee(store.draft, active));
     choose({ active: next && next.name === active.name ? null : next, selected: null });
@@ -222,8 +224,8 @@ class Page {
   async finish() {
     const { photos, results } = store.visit;
     const open = photos.filter((p) => p.state !== "done").length;
-    const question = [el("p", {}, `The values, their uncertainties and a picture of each photo are written to ${results}.`)];
-    if (open) question.push(el("p", {}, `${open} of ${photos.length} photos are not finished; what is marked on them is measured as far as it goes.`));
+    const question = [el("p", {}, `The values, their uncertainties, a picture of each photo and the visit's report are written to ${results}.`)];
+    if (open) question.push(el("p", {}, `${open} of ${count(photos.length, "photo")} ${open === 1 ? "is" : "are"} not finished; what is marked on them is measured as far as it goes.`));
     if (await ask("Measure the visit", question, [{ text: "Measure", value: true, main: true }, { text: "Not yet", value: null }]) !== true) return;
     speak("Measuring");
     notice("Measuring…");
@@ -237,15 +239,28 @@ class Page {
           pictures.append(el("figure", {}, el("a", { href: url, target: "_blank", rel: "noopener" }, el("img", { src: url, alt: `${photo.name} with its values` })), el("figcaption", {}, `${photo.name}: ${photo.values} values`)));
         });
       }
+      const read = done.photos.filter((p) => p.read).length;
       await ask("Measured", [
-        el("p", {}, `${done.measured} photos measured, ${done.refused.length} refused. Everything is in ${done.folder}: measurements.csv, measurements.json, pictures.`),
+        el("p", {}, `${count(done.measured, "photo")} measured, ${done.refused.length} refused. Everything is in ${done.folder}: measurements.csv, measurements.json, pictures.`),
+        read ? el("p", {}, `On ${count(read, "photo")} the ruler was read from the picture, between its two marks.`) : null,
         done.refused.length ? el("ul", {}, done.refused.map((r) => el("li", {}, `${r.file ?? ""}: ${r.what}`))) : null,
+        reports(done.report),
         pictures,
       ].filter(Boolean), [{ text: "Close", value: null, main: true }]);
     } catch (error) {
       notice(`The visit could not be measured: ${error.message}${error.error?.help ? `. ${error.error.help}` : ""}`);
     }
   }
+}
+
+const count = (n, what) => `${n} ${what}${n === 1 ? "" : "s"}`;
+
+/** The visit's pages, each in a window of its own. */
+function reports({ pages, why }) {
+  if (!pages.length) return el("p", { class: "quiet" }, `No report could be written: ${why?.what ?? "nothing was measured"}.${why?.help ? ` ${why.help}.` : ""}`);
+  const link = ({ href, owner, file }) => el("li", {}, el("a", { class: "report", href, target: "_blank", rel: "noopener noreferrer" },
+    owner ? "Sheet for the owner" : "Report for the files", el("small", {}, file)));
+  return el("ul", { class: "reports" }, pages.map(link));
 }
 
 function notice(text) {
@@ -331,7 +346,7 @@ function theme(name) {
   button.setAttribute("aria-label", `${dark ? "Light" : "Dark"} colours`);
   button.querySelector(".word").textContent = dark ? "Light" : "Dark";
   if (name) localStorage.setItem("hoofgeo-theme", name);
-  page.draw();
+  page.resized();
 }
 
 const page = new Page();

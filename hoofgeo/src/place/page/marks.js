@@ -7,10 +7,11 @@ const INK = "#10181a";
 const PAPER = "#ffffff";
 const CHOSEN = "#ff9d1f";
 const LINE = "#8fe3ff";
+const READ = "#a8f0a0";
 
-function stroke(context, colour, path) {
+function stroke(context, colour, path, [outer, inner] = [4, 1.75]) {
   context.lineJoin = context.lineCap = "round";
-  for (const [style, width] of [[INK, 4], [colour, 1.75]]) {
+  for (const [style, width] of [[INK, outer], [colour, inner]]) {
     Object.assign(context, { strokeStyle: style, lineWidth: width });
     context.beginPath();
     path(context);
@@ -45,6 +46,32 @@ export function cross(context, [x, y], colour = CHOSEN, size = 14) {
       c.lineTo(x + dx * size, y + dy * size);
     }
   });
+}
+
+/** The ruler as it is read: every line that was found, every fifth centimetre with its number. */
+export function graduations(context, view, { labels = true } = {}) {
+  const { reading, answer } = store.ruler;
+  if (!reading || answer === "declined") return;
+  const colour = answer === "used" ? READ : CHOSEN;
+  // Lines that would run into one another are left to the magnifier; every centimetre is always there.
+  const [a, b] = [reading.lines[0], reading.lines.at(-1)];
+  const apart = (Math.hypot(b[1] - a[1], b[2] - a[2]) * view.scale) / Math.max(reading.lines.length - 1, 1);
+  const ten = ([mm], by = 10) => Math.abs(mm / by - Math.round(mm / by)) < 1e-6;
+  const shown = apart < 2 ? reading.lines.filter((line) => ten(line)) : reading.lines;
+  stroke(context, colour, (c) => {
+    for (const line of shown) {
+      const [, x, y, dx, dy] = line;
+      const [sx, sy] = view.toScreen([x, y]);
+      const half = ten(line) ? 9 : 4;
+      c.moveTo(sx - dx * half, sy - dy * half);
+      c.lineTo(sx + dx * half, sy + dy * half);
+    }
+  }, apart < 5 ? [2.5, 1] : [4, 1.75]);
+  if (!labels) return;
+  for (const line of shown.filter((l) => ten(l, 50))) {
+    const [sx, sy] = view.toScreen([line[1], line[2]]);
+    text(context, String(Math.round(line[0])), sx + line[3] * 18 + 3, sy + line[4] * 18);
+  }
 }
 
 export function draw(context, view, { labels = true } = {}) {
