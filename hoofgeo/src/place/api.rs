@@ -3,9 +3,9 @@
 use super::assets;
 use super::catalogue::catalogue;
 use super::desk::{Desk, Opened, Saved};
+use super::files::Reading;
 use super::guard::Guard;
 use super::http::{Request, Response};
-use super::files::Reading;
 use super::live::{error_json, values};
 use super::reports::Reports;
 use super::ruler::Rulers;
@@ -69,7 +69,7 @@ impl Service {
         self.guard.knows_key(request)?;
         match (get, parts) {
             (true, ["visit"]) => Ok(Response::json(200, &self.visit())),
-            (false, ["finish"]) => Ok(self.finish()),
+            (false, ["finish"]) => self.finish(request),
             (get, ["photo", id, rest @ ..]) => {
                 let known = self.desk.photos.len();
                 let id = number(id).filter(|id| *id < known).ok_or_else(not_found)?;
@@ -170,7 +170,9 @@ impl Service {
         let foot = d.subject.as_ref().and_then(|s| s.foot);
         json!({
             "id": id, "name": name, "state": state, "placed": placed, "open": open.len(), "marks": marks,
+            "unsettled": opened.unsettled.is_some(),
             "foot": foot, "view": d.view, "side": d.side, "stage": d.stage, "closed": opened.closed,
+            "nameless": placed + marks > 0 && opened.closed.is_none() && self.desk.is_nameless(id, d),
         })
     }
 
@@ -195,9 +197,13 @@ impl Service {
         })
     }
 
-    /// Measures the visit as it stands on disk.
-    fn finish(&self) -> Response {
+    /// Measures the visit as it stands on disk; an animal's name goes to the sidecars that have none first.
+    fn finish(&self, request: &Request) -> Result<Response, Response> {
         let desk = &self.desk;
+        let body: Json = serde_json::from_slice(&request.body).unwrap_or_default();
+        if let Some(animal) = body["animal"].as_str().map(str::trim).filter(|name| !name.is_empty()) {
+            desk.name_animal(animal).map_err(|e| failed(&e))?;
+        }
         let folder = desk.results_folder();
         let outputs = Outputs { folder: folder.clone() };
         // As `measure` and `report` do, between two marks too.
@@ -220,16 +226,16 @@ impl Service {
                 Progress::Refused(e) | Progress::NoPicture(e) => refused.push(error_json(e)),
             });
         match end {
-            Err(e) => failed(&e),
+            Err(e) => Err(failed(&e)),
             Ok(summary) => {
                 *self.pictures.lock().unwrap_or_else(PoisonError::into_inner) = found;
-                Response::json(
+                Ok(Response::json(
                     200,
                     &json!({
                         "folder": folder.to_string_lossy(), "measured": summary.measured, "photos": rows, "refused": refused,
                         "report": self.reports.make(desk),
                     }),
-                )
+                ))
             }
         }
     }

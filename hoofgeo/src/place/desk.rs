@@ -6,7 +6,7 @@ use super::files::{
 use crate::error::{Error, ErrorKind, Result};
 use crate::measured::marked;
 use crate::photo::{PhotoFacts, read_facts};
-use crate::sidecar::{Draft, SharedScale, Sidecar, Visit};
+use crate::sidecar::{Draft, SharedScale, SharedSubject, Sidecar, Visit};
 use crate::visit::{Entry, LensDatabase, LensUsed, Lenses, VISIT_FILE, belongs, marks_to_read, walk};
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, MutexGuard, OnceLock, PoisonError};
@@ -194,6 +194,8 @@ impl Desk {
         }
         if self.options.repeat {
             let earlier = photo.earlier(&stored, &draft);
+            // An earlier round is not to be seen in what another program's change has left over either.
+            left_over = left_over.map(|mine| without_earlier(&mine, &earlier, &note.unseen));
             let begun = note.earlier.as_ref() == Some(&earlier);
             draft = without_earlier(&draft, &earlier, &if begun { note.unseen } else { Default::default() });
         }
@@ -246,6 +248,32 @@ impl Desk {
         self.make_place(photo)?;
         let after = photo.files.write(&stored, &settled, note)?;
         Ok(Saved::Written { version: after.version(), unsettled })
+    }
+
+    /// Whether neither a draft nor its visit names the animal.
+    pub(super) fn is_nameless(&self, id: usize, draft: &Draft) -> bool {
+        let named = |s: &Option<SharedSubject>| s.as_ref().is_some_and(|s| s.animal.is_some());
+        let visit = self.shared(id).ok().flatten();
+        !named(&draft.subject) && !visit.is_some_and(|v| named(&v.subject))
+    }
+
+    /// Names the animal in every sidecar that something is marked in and that names none.
+    ///
+    /// # Errors
+    /// Where one cannot be written.
+    pub(super) fn name_animal(&self, name: &str) -> Result<()> {
+        for id in 0..self.photos.len() {
+            // What cannot be opened, or is another's, stays as it is.
+            let Ok(opened) = self.open_photo(id) else { continue };
+            let mut draft = opened.draft;
+            let marked = draft.scale.as_ref().is_some_and(|s| s.points.as_ref().is_some_and(|p| !p.is_empty()));
+            let begun = marked || draft.landmarks.0.iter().any(|(_, p)| p.is_some());
+            if begun && opened.closed.is_none() && self.is_nameless(id, &draft) {
+                draft.subject.get_or_insert_default().animal = Some(name.to_owned());
+                self.save(id, &opened.version, &draft, opened.reading)?;
+            }
+        }
+        Ok(())
     }
 
     /// Puts a draft aside that met a conflict.

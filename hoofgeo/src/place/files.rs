@@ -108,24 +108,28 @@ impl Files {
         // The hidden file goes first and belongs to both sidecars, the old one and the new: wherever this is cut off, nothing is lost.
         note.of = vec![fingerprint(text.as_deref()), fingerprint(before.sidecar.as_deref())];
         note.of.dedup();
-        let stays = note.draft.is_some() || note.earlier.is_some();
-        if stays || before.note.is_some() {
-            note.draft.get_or_insert_with(|| sidecar.clone());
+        let last = (note.draft.is_some() || note.earlier.is_some()).then(|| note.to_json().into_bytes());
+        let mut first = last.clone();
+        if note.draft.is_none() && before.note().draft.is_some() {
+            note.draft = Some(sidecar.clone());
+            first = Some(note.to_json().into_bytes());
         }
-        let note = (stays || before.note.is_some()).then(|| note.to_json().into_bytes());
-        if let Some(text) = note.as_ref().filter(|text| before.note.as_ref() != Some(text)) {
+        if let Some(text) = first.as_ref().filter(|text| before.note.as_ref() != Some(text)) {
             write_durably(&self.note, text, true)?;
         }
         if let (Some(text), true) = (&text, text != before.sidecar) {
             // Another program may have made one since it was looked for.
             write_durably(&self.sidecar, text, before.sidecar.is_some())?;
         }
-        if stays || note.is_none() {
-            return Ok(Stored { sidecar: text, note });
+        match &last {
+            Some(note) if last != first => write_durably(&self.note, note, true)?,
+            None if first.is_some() || before.note.is_some() => {
+                let gone = std::fs::remove_file(&self.note).and_then(|()| sync_folder(&self.note));
+                gone.map_err(|e| Error::io(&self.note, "cannot be removed", &e))?;
+            }
+            _ => {}
         }
-        let gone = std::fs::remove_file(&self.note).and_then(|()| sync_folder(&self.note));
-        gone.map_err(|e| Error::io(&self.note, "cannot be removed", &e))?;
-        Ok(Stored { sidecar: text, note: None })
+        Ok(Stored { sidecar: text, note: last })
     }
 
     /// Puts a draft beside the sidecar, under a name that nothing else reads or writes; gives the name.
@@ -195,7 +199,8 @@ impl Note {
             counts.iter().filter_map(|(name, n)| Some((name.clone(), usize::try_from(n.as_u64()?).ok()?))).collect()
         });
         let draft = json["draft"].as_str().and_then(|text| Draft::parse(text).ok());
-        let texts = |json: &Json| json.as_array().into_iter().flatten().map(|t| t.as_str().map(str::to_owned)).collect();
+        let texts =
+            |json: &Json| json.as_array().into_iter().flatten().map(|t| t.as_str().map(str::to_owned)).collect();
         let (of, unseen): (Vec<_>, Vec<_>) = (texts(&json["of"]), texts(&json["unseen"]));
         let reading = json["reading"].as_str().and_then(Reading::find);
         Some(Self { of, draft, earlier, unseen: unseen.into_iter().flatten().collect(), reading })
@@ -315,14 +320,33 @@ mod tests {
         let second = files.write(&stored, &draft, Note::default()).unwrap();
         assert_eq!(second.sidecar.as_deref(), Some(by_hand.as_bytes()));
         draft.landmarks.0[0].1 = None;
-        let note =
-            Note { draft: Some(draft.clone()), earlier: Some(Counts::from([("toe_ground".into(), 2)])), ..Note::default() };
+        let note = Note {
+            draft: Some(draft.clone()),
+            earlier: Some(Counts::from([("toe_ground".into(), 2)])),
+            ..Note::default()
+        };
         let third = files.write(&second, &draft, note.clone()).unwrap();
         assert!(third.belong() && third.note().draft == note.draft && third.note().earlier == note.earlier);
         assert_eq!(files.read().unwrap().version(), third.version());
         let fourth = files.write(&third, &draft, Note::default()).unwrap();
         assert_eq!(std::fs::read_dir(dir.path()).unwrap().count(), 1);
         assert_eq!(fourth.version(), files.read().unwrap().version());
+        // Wherever writing was cut off, by the power or a crash, what was to be written is known: with the old sidecar and the new one.
+        let mut moved = draft.clone();
+        moved.landmarks.0[0].1 = Some(Placement::once([7.0, 8.0]));
+        let unsettled = Note { draft: Some(moved.clone()), ..Note::default() };
+        let cut = files.write(&fourth, &moved, unsettled).unwrap();
+        let [old, new] = [&fourth, &cut].map(|s| s.sidecar.clone().unwrap());
+        for sidecar in [&old, &new] {
+            std::fs::write(&files.sidecar, sidecar).unwrap();
+            let found = files.read().unwrap();
+            assert!(found.belong() && found.note().draft.as_ref() == Some(&moved));
+        }
+        std::fs::write(&files.sidecar, [&new[..], b"\n"].concat()).unwrap();
+        assert!(!files.read().unwrap().belong());
+        std::fs::write(&files.sidecar, &new).unwrap();
+        files.write(&cut, &moved, Note::default()).unwrap();
+        assert_eq!(std::fs::read_dir(dir.path()).unwrap().count(), 1);
         // Never over a sidecar that came in between.
         assert!(files.write(&Stored::default(), &draft, Note::default()).is_err());
         let aside = files.set_aside(&draft).unwrap();

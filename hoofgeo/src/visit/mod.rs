@@ -24,9 +24,9 @@ mod start;
 pub use folder::{Entry, SIDECAR_SUFFIX, VISIT_FILE, is_photo_name, walk};
 pub(crate) use json::refusal_json;
 pub use lens::{LensDatabase, LensUsed, Lenses, PROFILE_SUFFIX};
+pub use output::{CSV_COLUMNS, Rendered, Writers, write_whole};
 #[cfg(feature = "place")]
 pub(crate) use output::{sync_folder, write_durably, write_new};
-pub use output::{CSV_COLUMNS, Rendered, Writers, write_whole};
 #[cfg(feature = "place")]
 pub(crate) use photo::belongs;
 pub(crate) use photo::read_entry;

@@ -1,7 +1,7 @@
 // What the photo shows and how it was taken: large buttons for what is asked of every photo, fields for the rest.
 
 import { post } from "./api.js";
-import { byId, el, keepFocus, speak } from "./dom.js";
+import { byId, el, keepFocus, speak, whenFree } from "./dom.js";
 import * as drafts from "./draft.js";
 import { choose, commit, listen, nextOpen, store } from "./store.js";
 
@@ -43,11 +43,11 @@ export function questions(all) {
     (open(["view"]) && !(placed && store.draft.view)) && choice("Seen from where", ["view"], views, chooseView),
     store.draft.view !== "solar" && open(["side"]) && choice("Which side faces the camera", ["side"], catalogue.sides),
     open(["stage"]) && choice("When", ["stage"], catalogue.stages),
+    !all && said(["subject", "animal"]) === null && field("Animal", ["subject", "animal"], { id: "now-animal", hint: "for the results; the photos after this one take it over" }),
   ].filter(Boolean);
 }
 
-function field(title, path, { unit = "", type = "text", hint = "", disabled = false, apply = (value) => drafts.set(store.draft, path, value) } = {}) {
-  const id = `field-${path.join("-")}`;
+function field(title, path, { unit = "", type = "text", hint = "", disabled = false, id = `field-${path.join("-")}`, apply = (value) => drafts.set(store.draft, path, value) } = {}) {
   const input = el("input", {
     id, type: "text", inputmode: type === "number" ? "decimal" : undefined, value: said(path) ?? "", disabled: disabled || Boolean(store.photo.closed),
     onchange: () => {
@@ -142,4 +142,4 @@ function show() {
     ...store.photo.remarks.map((r) => el("p", { class: "flag" }, r))));
 }
 
-listen((what) => ["photo", "draft"].includes(what) && show());
+listen((what) => ["photo", "draft"].includes(what) && whenFree("facts", show));

@@ -1,7 +1,7 @@
 // The page: the photo, what is done on it, the list of photos, dialogs.
 
 import { picture, post, Refused } from "./api.js";
-import { ask, byId, el, keepFocus, speak } from "./dom.js";
+import { ask, byId, el, keepFocus, speak, whenFree } from "./dom.js";
 import * as drafts from "./draft.js";
 import { kindOf, missing } from "./facts.js";
 import { Keyboard, KEYS } from "./keyboard.js";
@@ -226,12 +226,21 @@ class Page {
     const open = photos.filter((p) => p.state !== "done").length;
     const question = [el("p", {}, `The values, their uncertainties, a picture of each photo and the visit's report are written to ${results}.`)];
     if (open) question.push(el("p", {}, `${open} of ${count(photos.length, "photo")} ${open === 1 ? "is" : "are"} not finished; what is marked on them is measured as far as it goes.`));
+    const name = el("input", { type: "text", id: "finish-animal", autocomplete: "off" });
+    if (photos.some((p) => p.nameless)) {
+      question.push(el("div", { class: "field" }, el("label", { for: "finish-animal" }, "Animal"), name,
+        el("small", {}, "It is named on no photo yet, or not on all; the report needs the name. It is written into the sidecars that have none.")));
+    }
     if (await ask("Measure the visit", question, [{ text: "Measure", value: true, main: true }, { text: "Not yet", value: null }]) !== true) return;
     speak("Measuring");
     notice("Measuring…");
     try {
-      const done = await post("finish");
+      const done = await post("finish", { animal: name.value.trim() || null });
       notice("");
+      if (name.value.trim()) {
+        await openVisit();
+        await openPhoto(store.photo.id);
+      }
       const pictures = el("div", { class: "pictures" });
       for (const photo of done.photos.filter((p) => p.picture)) {
         picture(`photo/${photo.id}/picture`).then((blob) => {
@@ -275,7 +284,8 @@ function showVisit() {
   byId("visit-name").textContent = [visit.folder, visit.observer && `placed by ${visit.observer}`, visit.repeat && "placing once more"].filter(Boolean).join(" · ");
   byId("photos").replaceChildren(...visit.photos.map((p) => {
     const facts = [p.foot, p.view, p.stage?.replace("_", " ")].filter(Boolean).join(" · ");
-    const state = p.state === "begun" ? `${p.marks ? "" : "ruler, "}${p.open} open` : STATES[p.state];
+    const todo = [(p.marks < 2 || p.unsettled) && "ruler or line", p.open && `${p.open} open`].filter(Boolean).join(", ");
+    const state = p.state === "begun" ? todo || "begun" : STATES[p.state];
     return el("li", {}, el("button", { type: "button", class: `photo ${p.state}`, "data-key": String(p.id), "aria-current": p.id === photo?.id ? "true" : undefined, onclick: () => { openList(false); page.open(p.id); } },
       el("span", { class: "name" }, p.name), el("span", { class: "facts" }, facts), el("span", { class: "state" }, state)));
   }));
@@ -354,7 +364,7 @@ openPanel(page);
 listen((what) => {
   if (!store.visit) return;
   if (what === "photo") showPhoto();
-  if (["photo", "visit"].includes(what)) keepFocus(byId("photos"), showVisit);
+  if (["photo", "visit"].includes(what)) whenFree("visit", () => keepFocus(byId("photos"), showVisit));
   if (["photo", "draft"].includes(what)) showFacts(store.draft);
   if (["photo", "saving"].includes(what)) showSaving();
   if (what === "followed") speak("Changed in another window; shown as it is now.");
@@ -367,6 +377,7 @@ for (const [id, does] of [
   ["theme", () => theme(byId("theme").dataset.other)],
 ]) byId(id).addEventListener("click", does);
 theme(localStorage.getItem("hoofgeo-theme"));
+matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => theme(document.documentElement.dataset.theme));
 
 /** For tests and the curious: what the page shows, and how fast. */
 globalThis.hoofgeo = { store, page, took, tell };

@@ -53,11 +53,13 @@ export function graduations(context, view, { labels = true } = {}) {
   const { reading, answer } = store.ruler;
   if (!reading || answer === "declined") return;
   const colour = answer === "used" ? READ : CHOSEN;
-  // Lines that would run into one another are left to the magnifier; every centimetre is always there.
+  // Lines that would run into one another are left to a closer look, and to the magnifier.
   const [a, b] = [reading.lines[0], reading.lines.at(-1)];
-  const apart = (Math.hypot(b[1] - a[1], b[2] - a[2]) * view.scale) / Math.max(reading.lines.length - 1, 1);
-  const ten = ([mm], by = 10) => Math.abs(mm / by - Math.round(mm / by)) < 1e-6;
-  const shown = apart < 2 ? reading.lines.filter((line) => ten(line)) : reading.lines;
+  const mm = (Math.hypot(b[1] - a[1], b[2] - a[2]) * view.scale) / Math.abs(b[0] - a[0]);
+  const ten = ([label], by = 10) => Math.abs(label / by - Math.round(label / by)) < 1e-6;
+  const step = [reading.step_mm, 5, 10, 50].find((s) => s * mm > 5) ?? 50;
+  const shown = reading.lines.filter((line) => ten(line, step));
+  const apart = step * mm;
   stroke(context, colour, (c) => {
     for (const line of shown) {
       const [, x, y, dx, dy] = line;
@@ -66,9 +68,10 @@ export function graduations(context, view, { labels = true } = {}) {
       c.moveTo(sx - dx * half, sy - dy * half);
       c.lineTo(sx + dx * half, sy + dy * half);
     }
-  }, apart < 5 ? [2.5, 1] : [4, 1.75]);
+  }, apart < 9 ? [2.5, 1] : [4, 1.75]);
   if (!labels) return;
-  for (const line of shown.filter((l) => ten(l, 50))) {
+  const marked = drafts.graduations(store.draft).map((p) => [p.mm].flat()[0]);
+  for (const line of shown.filter((l) => ten(l, 50) && !marked.includes(l[0]))) {
     const [sx, sy] = view.toScreen([line[1], line[2]]);
     text(context, String(Math.round(line[0])), sx + line[3] * 18 + 3, sy + line[4] * 18);
   }

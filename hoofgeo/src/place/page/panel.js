@@ -1,6 +1,6 @@
 // What to mark now: its definition, a drawing of where it lies, and what can be said instead of marking it; below, all marks.
 
-import { byId, el, keepFocus, svg } from "./dom.js";
+import { byId, el, keepFocus, svg, whenFree } from "./dom.js";
 import * as drafts from "./draft.js";
 import { kindOf, missing, questions, scaleFields } from "./facts.js";
 import { decline, find, use } from "./ruler.js";
@@ -75,27 +75,36 @@ function reading() {
   }
   return el("div", { class: "offer" },
     el("p", {}, el("b", {}, "Read from the picture: "), found),
-    el("p", {}, of ? "Look at the lines drawn over the ruler: do they lie on its graduations, and are the numbers right?"
+    el("p", {}, of ? "Look at the lines drawn over the ruler: do they lie on its graduations, and are the numbers right? Closer to, every line is drawn."
       : "Look at the lines drawn over the ruler: are they millimetres? A rule in tenths of an inch can look like them."),
     el("div", { class: "buttons" }, button("Use them", () => { use(); page.go(1); page.focus("photo"); }, { class: "main" }), button("No, by my marks alone", decline)));
 }
 
-function ruler() {
+/** What stands below the graduations: it changes while a label is typed, and must not take the field away. */
+function rulerEnd() {
   const kind = kindOf();
   const points = drafts.graduations(store.draft);
   const { answer, busy, reading: seen } = store.ruler;
   const least = answer === "declined" ? 3 : kind.least;
   const open = answer === "open" && (seen || busy);
   return [
-    el("p", {}, kind.hint),
-    store.photo.copied_from && !points.length ? el("p", { class: "quiet" }, `Kind, class and planes as on ${store.photo.copied_from}.`) : null,
-    ...scaleFields(),
-    el("ol", { class: "graduations" }, points.map(label)),
     reading(),
     open && seen ? null : el("div", { class: "buttons" },
       button("Go on", () => page.go(1), { class: "main", disabled: points.length < least || open || Boolean(store.photo.closed) }),
       points.length < least ? el("span", { class: "quiet" }, `${least - points.length} more at least`) : null,
       kind.name === "straight_ruler" && !points.length && !busy ? button("Look for the ruler", find) : null),
+  ].filter(Boolean);
+}
+
+function ruler() {
+  const kind = kindOf();
+  const points = drafts.graduations(store.draft);
+  return [
+    el("p", {}, kind.hint),
+    store.photo.copied_from && !points.length ? el("p", { class: "quiet" }, `Kind, class and planes as on ${store.photo.copied_from}.`) : null,
+    ...scaleFields(),
+    el("ol", { class: "graduations" }, points.map(label)),
+    el("div", { id: "ruler-end" }, rulerEnd()),
   ];
 }
 
@@ -139,24 +148,30 @@ function refresh(body) {
       if (input !== document.activeElement) input.value = [points[index].mm].flat()[k] ?? 0;
     });
   });
+  const end = byId("ruler-end");
+  keepFocus(end, () => end.replaceChildren(...rulerEnd()));
 }
 
 /** What the ruler's fields depend on, besides the labels in them. */
 function shape() {
-  const { draft, photo, ruler: { answer, busy, refused, reading: seen } } = store;
-  return JSON.stringify([answer, busy, refused, seen?.lines.length, photo.id, drafts.graduations(draft).length, draft.scale?.kind, draft.scale?.tolerance, draft.side, draft.stage, draft.subject]);
+  const { draft, photo } = store;
+  return JSON.stringify([photo.id, draft.view, drafts.graduations(draft).length, draft.scale?.kind, draft.scale?.tolerance, draft.side, draft.stage, draft.subject?.foot]);
 }
 
 function showNow() {
   const title = byId("now-title");
   const body = byId("now-body");
-  if (store.photo.closed || missing().length || !store.active) body.dataset.shape = "";
+  if (store.photo.closed || !store.active) body.dataset.shape = "";
   if (store.photo.closed) {
     title.textContent = "Only to look at";
     return body.replaceChildren(el("p", {}, store.photo.closed));
   }
   if (missing().length) {
     title.textContent = "First: what does this photo show?";
+    // As long as the same is asked, a name that is being typed stays.
+    const asked = `first ${shape()}`;
+    if (body.dataset.shape === asked) return null;
+    body.dataset.shape = asked;
     return body.replaceChildren(...questions(false));
   }
   const step = catalogueOf(store.active);
@@ -195,7 +210,7 @@ export function openPanel(its) {
   page = its;
   listen((what) => {
     if (!store.photo || !["photo", "draft", "choice", "ruler"].includes(what)) return;
-    keepFocus(byId("now-body"), showNow);
-    keepFocus(byId("steps"), showSteps);
+    whenFree("now", () => keepFocus(byId("now-body"), showNow));
+    whenFree("steps", () => keepFocus(byId("steps"), showSteps));
   });
 }

@@ -7,7 +7,7 @@ import { post } from "./api.js";
 import { speak } from "./dom.js";
 import * as drafts from "./draft.js";
 import { kindOf } from "./facts.js";
-import { choose, commit, listen, save, store, tell } from "./store.js";
+import { choose, commit, listen, nextOpen, save, store, tell } from "./store.js";
 
 /** How long a label is typed before it is read anew, ms. */
 const SETTLES_MS = 250;
@@ -61,6 +61,8 @@ function follow(opened) {
   // What the sidecar says already, `measure` reads between too; what was answered holds while the marks are put right.
   const answer = opened ? store.photo.reading ?? "used" : ["used", "declined"].includes(ruler.answer) ? ruler.answer : "open";
   set({ of: marks, answer, reading: null, refused: null, busy: true });
+  // A question that was left open is asked again.
+  if (opened && answer !== "used") choose({ active: nextOpen(null) });
   ruler.due = setTimeout(read, opened ? 0 : SETTLES_MS);
 }
 

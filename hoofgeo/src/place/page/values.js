@@ -62,7 +62,7 @@ function makeRow(value) {
 function fill({ row, parts }, value) {
   write(parts.number, `${value.number}${value.unit}`);
   write(parts.expanded, value.expanded ? ` ± ${value.expanded}${value.unit}` : "");
-  write(parts.share, value.largest ? `mostly ${value.largest.source}, ${Math.round(value.largest.share * 100)} %` : "");
+  write(parts.share, value.largest ? `mostly ${value.largest.source}, ${Math.round(value.largest.share * 100)}\u00a0%` : "");
   row.classList.toggle("used", value.uses.includes(moving()));
 }
 
