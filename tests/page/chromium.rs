@@ -258,7 +258,7 @@ impl Tab<'_> {
             }
             let seen = || self.eval("document.body?.innerText.slice(0, 1500)");
             assert!(since.elapsed() < PATIENCE, "never: {expression}\n{}\n{:?}", seen(), self.browser.errors.borrow());
-            std::thread::sleep(Duration::from_millis(10));
+            std::thread::sleep(Duration::from_millis(4));
         }
     }
 
@@ -277,6 +277,11 @@ impl Tab<'_> {
             "Input.dispatchMouseEvent",
             json!({ "type": kind, "x": x, "y": y, "button": button, "buttons": u8::from(kind != "mouseReleased"), "clickCount": 1 }),
         );
+    }
+
+    /// Moves the mouse, nothing pressed.
+    pub(crate) fn hover(&self, [x, y]: [f64; 2]) {
+        self.call("Input.dispatchMouseEvent", json!({ "type": "mouseMoved", "x": x, "y": y, "buttons": 0 }));
     }
 
     pub(crate) fn click(&self, at: [f64; 2]) {

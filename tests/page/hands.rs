@@ -95,7 +95,7 @@ pub(crate) fn by_mouse(tab: &Tab<'_>, target: &Sidecar, lines: &[Line]) {
         match target.landmarks.get(&landmark) {
             Some(p) => {
                 let at = approach(tab, p.at[0]);
-                tab.mouse("mouseMoved", at);
+                tab.hover(at);
                 tab.click(at);
             }
             None => press(tab, "Cannot be seen"),

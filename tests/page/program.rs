@@ -12,9 +12,9 @@ use std::sync::OnceLock;
 /// Longer side of the photos, px.
 const WIDTH: f64 = 560.0;
 
-/// The feet whose photos are marked: one, or all four of the visit where `HOOFGEO_WHOLE_VISIT` is set.
+/// The feet whose photos are marked: all four of a visit, or one where `HOOFGEO_ONE_FOOT` is set, for a quick look.
 pub(crate) fn feet() -> &'static [&'static str] {
-    if std::env::var_os("HOOFGEO_WHOLE_VISIT").is_some() { &["LF-", "RF-", "LH-", "RH-"] } else { &["LF-"] }
+    if std::env::var_os("HOOFGEO_ONE_FOOT").is_some() { &["LF-"] } else { &["LF-", "RF-", "LH-", "RH-"] }
 }
 
 /// The photos of one foot, or of a visit, as a person would have marked them, rendered once for all tests.

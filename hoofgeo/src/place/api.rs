@@ -118,7 +118,7 @@ impl Service {
                 let read = (body["read"] == true).then_some(&self.rulers);
                 Ok(Response::json(200, &values(desk, id, &draft, read)))
             }
-            (false, ["ruler"]) => Ok(Response::json(200, &self.rulers.look(desk, id, &draft_of(request)?.0))),
+            (false, ["ruler"]) => Ok(Response::json(200, &self.rulers.look(desk, &self.tiles, id, &draft_of(request)?.0))),
             (false, ["set_up"]) => {
                 let mut draft = draft_of(request)?.0;
                 let from = desk.set_up(id, &mut draft);
@@ -206,6 +206,8 @@ impl Service {
         }
         let folder = desk.results_folder();
         let outputs = Outputs { folder: folder.clone() };
+        // Pictures and report show every placement: not to somebody who places once more without having seen the first.
+        let unseen = desk.options.repeat;
         // As `measure` and `report` do, between two marks too.
         let options = VisitOptions { pictures: true, ..VisitOptions::usual() };
         let (mut rows, mut refused, mut found) = (Vec::new(), Vec::new(), HashMap::new());
@@ -213,7 +215,7 @@ impl Service {
             measure_folder(desk.working_folder(), &outputs, &options, &self.stop, &mut |progress| match progress {
                 Progress::Measured(report) => {
                     let id = desk.photos.iter().position(|p| p.entry.name == report.name);
-                    let picture = report.picture.as_ref().and_then(|p| p.as_ref().ok());
+                    let picture = report.picture.as_ref().and_then(|p| p.as_ref().ok()).filter(|_| !unseen);
                     if let (Some(id), Some(picture)) = (id, picture) {
                         found.insert(id, folder.join(picture));
                     }
@@ -233,7 +235,7 @@ impl Service {
                     200,
                     &json!({
                         "folder": folder.to_string_lossy(), "measured": summary.measured, "photos": rows, "refused": refused,
-                        "report": self.reports.make(desk),
+                        "report": (!unseen).then(|| self.reports.make(desk)),
                     }),
                 ))
             }

@@ -2,6 +2,7 @@
 
 use super::desk::Desk;
 use super::live::error_json;
+use super::tiles::Cache;
 use crate::error::{Error, ErrorKind, Result};
 use crate::measured::marked;
 use crate::photo::decode_upright;
@@ -46,36 +47,37 @@ impl Rulers {
     }
 
     /// Reads the ruler between a draft's two marks; where there are none, looks for it in the whole photo.
-    pub(super) fn look(&self, desk: &Desk, id: usize, draft: &Draft) -> Json {
+    pub(super) fn look(&self, desk: &Desk, tiles: &Cache, id: usize, draft: &Draft) -> Json {
         let photo = &desk.photos[id].entry.photo;
         let read = || {
             let sidecar = desk.settled(id, draft)?.0;
             let on_paper = marked(&sidecar);
             match marks_to_read(&sidecar, &on_paper) {
-                Some(marks) => self.between(id, photo, marks),
-                None if on_paper.is_empty() && is_straight(&sidecar) => find(&*self.grey(id, photo)?).map(Arc::new),
+                Some(marks) => self.between(id, photo, tiles, marks),
+                None if on_paper.is_empty() && is_straight(&sidecar) => find(&*self.grey(id, photo, tiles)?).map(Arc::new),
                 None => Err(Error::new(ErrorKind::Scale, "a straight ruler is read, by two marks or by none")),
             }
         };
         read().map_or_else(|e| json!({ "refused": error_json(&e) }), |reading| reading_json(&reading))
     }
 
-    fn between(&self, id: usize, photo: &Path, marks: [Mark; 2]) -> Result<Arc<Reading>> {
+    fn between(&self, id: usize, photo: &Path, tiles: &Cache, marks: [Mark; 2]) -> Result<Arc<Reading>> {
         if let Some(kept) = lock(&self.readings).get(&id).filter(|kept| kept.marks == marks) {
             return kept.read.clone();
         }
-        let read = read_marked(&*self.grey(id, photo)?, marks).map(Arc::new);
+        let read = read_marked(&*self.grey(id, photo, tiles)?, marks).map(Arc::new);
         lock(&self.readings).insert(id, Kept { marks, read: read.clone() });
         read
     }
 
-    fn grey(&self, id: usize, photo: &Path) -> Result<Arc<Grey>> {
+    fn grey(&self, id: usize, photo: &Path, tiles: &Cache) -> Result<Arc<Grey>> {
         let mut pixels = lock(&self.pixels);
         if let Some((_, grey)) = pixels.as_ref().filter(|(of, _)| *of == id) {
             return Ok(Arc::clone(grey));
         }
         // The last photo's go before these come.
         *pixels = None;
+        let _one_at_a_time = tiles.turn();
         let grey = Arc::new(Grey::of(&decode_upright(photo)?));
         if u64::from(grey.width()) * u64::from(grey.height()) <= KEPT_PIXELS {
             *pixels = Some((id, Arc::clone(&grey)));

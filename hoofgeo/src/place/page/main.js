@@ -191,7 +191,7 @@ class Page {
 
   focus(where) {
     if (where === "photo") this.canvas.focus();
-    else (byId("panel").querySelector("#now button, #now input, #now select") ?? byId("panel").querySelector("button"))?.focus();
+    else (byId("panel").querySelector(".offer:not(.used) button") ?? byId("panel").querySelector("#now button, #now input, #now select") ?? byId("panel").querySelector("button"))?.focus();
   }
 
   async turn(by) {
@@ -253,7 +253,7 @@ class Page {
         el("p", {}, `${count(done.measured, "photo")} measured, ${done.refused.length} refused. Everything is in ${done.folder}: measurements.csv, measurements.json, pictures.`),
         read ? el("p", {}, `On ${count(read, "photo")} the ruler was read from the picture, between its two marks.`) : null,
         done.refused.length ? el("ul", {}, done.refused.map((r) => el("li", {}, `${r.file ?? ""}: ${r.what}`))) : null,
-        reports(done.report),
+        done.report ? reports(done.report) : el("p", {}, "Pictures and report are not shown while landmarks are placed once more: they would show the earlier placements."),
         pictures,
       ].filter(Boolean), [{ text: "Close", value: null, main: true }]);
     } catch (error) {
@@ -303,8 +303,10 @@ async function showSaving() {
   const words = { saved: "Saved", saving: "Saving…", unsent: "Not saved", conflict: "Conflict", refused: "Not saved" };
   // What the sidecar cannot hold yet is kept beside it.
   byId("saved").textContent = saving === "saved" && problem ? "Kept" : words[saving];
-  byId("now-problem").textContent = problem && saving !== "refused" ? `Not in the sidecar yet: ${problem.what}.` : "";
-  byId("now-problem").hidden = !problem || saving === "refused";
+  // A question that is asked on the panel needs no second word.
+  const said = problem && saving !== "refused" && store.ruler.answer !== "open";
+  byId("now-problem").textContent = said ? `Not in the sidecar yet: ${problem.what}.` : "";
+  byId("now-problem").hidden = !said;
   byId("saved").dataset.state = saving;
   if (saving === "unsent") notice("The program does not answer. Your marks are kept in this browser and are saved when it runs again.");
   else if (saving === "refused") notice(`Not saved: ${problem?.what ?? ""}${problem?.help ? `. ${problem.help}` : ""}`);
@@ -366,7 +368,7 @@ listen((what) => {
   if (what === "photo") showPhoto();
   if (["photo", "visit"].includes(what)) whenFree("visit", () => keepFocus(byId("photos"), showVisit));
   if (["photo", "draft"].includes(what)) showFacts(store.draft);
-  if (["photo", "saving"].includes(what)) showSaving();
+  if (["photo", "saving", "ruler"].includes(what)) showSaving();
   if (what === "followed") speak("Changed in another window; shown as it is now.");
   page.draw();
 });

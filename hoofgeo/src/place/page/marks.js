@@ -117,14 +117,13 @@ export function draw(context, view, { labels = true } = {}) {
     const at = drafts.landmarkAt(draft, name);
     if (!at) continue;
     const mark = { kind: "landmark", name };
-    const chosen = drafts.same(mark, selected);
     ring(context, view.toScreen(at), colour(mark, PAPER), size);
-    if (chosen && labels) {
-      const title = catalogue?.landmarks.find((l) => l.name === name)?.title ?? name;
-      const [x, y] = view.toScreen(at);
-      text(context, title, x + 16, y - 14);
-    }
   }
+  // Over everything else: the chosen one's name is what is read.
+  const at = labels && selected?.kind === "landmark" ? drafts.landmarkAt(draft, selected.name) : null;
+  if (!at) return;
+  const [x, y] = view.toScreen(at);
+  text(context, catalogue?.landmarks.find((l) => l.name === selected.name)?.title ?? selected.name, x + 16, y - 14);
 }
 
 /** The mark nearest to a place on the screen, within `reach` CSS px. */

@@ -7,7 +7,7 @@ import { post } from "./api.js";
 import { speak } from "./dom.js";
 import * as drafts from "./draft.js";
 import { kindOf } from "./facts.js";
-import { choose, commit, listen, nextOpen, save, store, tell } from "./store.js";
+import { choose, commit, held, listen, nextOpen, save, store, tell } from "./store.js";
 
 /** How long a label is typed before it is read anew, ms. */
 const SETTLES_MS = 250;
@@ -39,17 +39,19 @@ async function read() {
   if (store.ruler !== ruler || ruler.of !== of) return;
   const told = { busy: false, reading: seen.refused ? null : seen, refused: seen.refused ?? null };
   if (seen.refused) {
+    const kept = held();
     set({ ...told, answer: null });
-    save();
+    // Marks between which nothing can be read are a scale as they are.
+    if (kept) save();
   } else {
     set(told);
-    if (ruler.answer === "open") speak(`${seen.lines.length} graduations of the ruler are found and drawn. Use them?`);
+    if (ruler.answer === "open") speak(`${seen.lines.length} graduations of the ruler are found and drawn. Use them? F6 leads to the answer.`);
   }
 }
 
 /** Asks for a reading where two marks are new or others than before. */
 function follow(opened) {
-  const marks = store.photo.closed ? null : between();
+  const marks = between();
   if (opened) store.ruler = none();
   const { ruler } = store;
   if (ruler.of === marks) return;
@@ -80,7 +82,7 @@ export async function find() {
   }
   if (store.ruler !== ruler) return;
   set({ busy: false, reading: seen.refused ? null : seen, refused: seen.refused ?? null, answer: seen.refused ? null : "open" });
-  speak(seen.refused ? `No ruler: ${seen.refused.what}` : `${seen.lines.length} graduations are found and drawn. Use them?`);
+  speak(seen.refused ? `No ruler: ${seen.refused.what}` : `${seen.lines.length} graduations are found and drawn. Use them? F6 leads to the answer.`);
 }
 
 /** Takes what was read. Found without marks, it is told by two of its graduations, between which it is read. */
