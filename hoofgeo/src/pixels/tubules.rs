@@ -41,11 +41,11 @@ const WEIGHT: f64 = 0.06;
 const SCATTER: f64 = 7.0 * PI / 180.0;
 /// How far the direction may lie off the one expected.
 const OFF: f64 = 35.0 * PI / 180.0;
-/// A direction less certain than this is none (chosen on rendered feet, so that what is accepted is within 1° RMS).
-const U_MAX: f64 = 1.5 * PI / 180.0;
-/// What the strips cannot show: the wall is not plane, light and relief are not even (chosen on rendered feet: with 0.4° the errors
-/// scattered by 1.2 times what was stated).
-const U_FLOOR: f64 = 0.6 * PI / 180.0;
+/// A direction less certain than this is none (chosen on rendered feet).
+const U_MAX: f64 = 1.7 * PI / 180.0;
+/// What the strips cannot show: the wall is not plane, light and relief are not even (chosen on rendered feet, where with 0.6° the errors
+/// scattered by 1.5 times what was stated).
+const U_FLOOR: f64 = 1.0 * PI / 180.0;
 
 /// The tubules of a region.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -391,7 +391,7 @@ mod tests {
             let found = look(&grey, stretch, degrees).expect("fibres are plain to see");
             let off = found.along.y.atan2(found.along.x).to_degrees() - degrees;
             assert!(off.abs() < 0.2, "{stretch} {degrees}: {off}");
-            assert!(found.u.to_degrees() < 0.75 && found.share > 0.9, "{found:?}");
+            assert!(found.u.to_degrees() < 1.1 && found.share > 0.9, "{found:?}");
         }
     }
 
