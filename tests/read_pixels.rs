@@ -47,7 +47,7 @@ fn what_is_read_agrees_with_the_truth_of_rendered_feet() {
 
     let (mut all, mut inside) = (0, 0);
     let options = VisitOptions::default();
-    measure_folder(&read, &Outputs { folder: out }, &options, &Stop::new(), &mut |progress| match progress {
+    measure_folder(&read, &Outputs::in_folder(out), &options, &Stop::new(), &mut |progress| match progress {
         Progress::Measured(report) => {
             let truth = &truths[&report.name];
             for v in &report.measured.values {

@@ -8,8 +8,10 @@ use hoofgeo::measure;
 use serde_json::Value;
 use std::process::Stdio;
 
-const COMMANDS: [&str; 17] = [
+const COMMANDS: [&str; 19] = [
     "measure",
+    "join",
+    "dictionary",
     "check",
     "rectify",
     "start",

@@ -176,21 +176,23 @@ impl Service {
     fn finish(&self) -> Response {
         let desk = &self.desk;
         let folder = desk.results_folder();
-        let outputs = Outputs { folder: folder.clone() };
+        let outputs = Outputs::in_folder(&folder);
         let options = VisitOptions { pictures: true, ..VisitOptions::usual() };
         let (mut rows, mut refused, mut found) = (Vec::new(), Vec::new(), HashMap::new());
+        let mut measured = |name: &str, values: usize, picture: Option<&String>| {
+            let id = desk.photos.iter().position(|p| p.entry.name == name);
+            if let (Some(id), Some(picture)) = (id, picture) {
+                found.insert(id, folder.join(picture));
+            }
+            rows.push(json!({ "id": id, "name": name, "values": values, "picture": picture.is_some() }));
+        };
         let end =
             measure_folder(desk.working_folder(), &outputs, &options, &self.stop, &mut |progress| match progress {
                 Progress::Measured(report) => {
-                    let id = desk.photos.iter().position(|p| p.entry.name == report.name);
                     let picture = report.picture.as_ref().and_then(|p| p.as_ref().ok());
-                    if let (Some(id), Some(picture)) = (id, picture) {
-                        found.insert(id, folder.join(picture));
-                    }
-                    rows.push(json!({
-                    "id": id, "name": report.name, "values": report.measured.values.len(), "picture": picture.is_some(),
-                }));
+                    measured(&report.name, report.measured.values.len(), picture);
                 }
+                Progress::Unchanged(record) => measured(&record.name, record.values.len(), record.picture.as_ref()),
                 Progress::Refused(e) | Progress::NoPicture(e) => refused.push(error_json(e)),
             });
         match end {

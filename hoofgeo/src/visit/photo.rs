@@ -2,6 +2,7 @@
 
 use super::folder::{Entry, SIDECAR_SUFFIX, is_photo_name};
 use super::lens::{LensUsed, Lenses};
+use super::results::PhotoRecord;
 use super::ruler::{Graduations, RulerRead};
 use super::run::VisitOptions;
 use crate::error::{Error, ErrorKind, Result};
@@ -40,6 +41,11 @@ pub struct PhotoReport {
 }
 
 impl PhotoReport {
+    /// What tables say of it.
+    pub fn record(&self) -> PhotoRecord {
+        PhotoRecord::of(self)
+    }
+
     /// When it was taken: by the sidecar, else by EXIF.
     pub fn taken(&self) -> Option<&str> {
         self.sidecar.taken.as_deref().or(self.facts.taken.as_deref())
@@ -51,7 +57,11 @@ impl PhotoReport {
 /// # Errors
 /// Everything that makes it impossible; the error names the file.
 pub fn measure_entry(entry: &Entry, lenses: &Lenses, options: &VisitOptions) -> Result<PhotoReport> {
-    let read = read_entry(entry, lenses)?;
+    measure_read(entry, read_entry(entry, lenses)?, options)
+}
+
+/// Measures a photo whose files have been read.
+pub(super) fn measure_read(entry: &Entry, read: ReadEntry, options: &VisitOptions) -> Result<PhotoReport> {
     let mut graduations = Graduations::of(entry, &read, options.read_ruler);
     let mut measured = graduations
         .locate(|g| measure_with(&read.sidecar, &read.lens.prior, &options.measure, g))
@@ -77,7 +87,7 @@ pub fn measure_entry(entry: &Entry, lenses: &Lenses, options: &VisitOptions) -> 
 /// A photo's files, read and checked against each other.
 pub(crate) struct ReadEntry {
     pub photo_sha256: Sha256Hex,
-    sidecar_sha256: Sha256Hex,
+    pub(super) sidecar_sha256: Sha256Hex,
     pub facts: PhotoFacts,
     pub sidecar: Sidecar,
     visit: Option<Arc<Visit>>,
