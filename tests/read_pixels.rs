@@ -64,7 +64,7 @@ fn what_is_read_agrees_with_the_truth_of_rendered_feet() {
                 assert!(off < 2.0, "{} {id}: {} ± {}, true {t}", report.name, v.value, v.expanded());
             }
         }
-        Progress::Refused(e) | Progress::NoPicture(e) => panic!("{e}"),
+        other => panic!("{other:?}"),
     })
     .unwrap();
     assert!(all >= 12 && inside * 10 >= all * 9, "{inside} of {all} values hold the truth");

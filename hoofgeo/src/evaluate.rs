@@ -16,6 +16,7 @@ use rand_xoshiro::Xoshiro256PlusPlus;
 
 /// A measured value with its uncertainty.
 #[derive(Debug, Clone)]
+#[non_exhaustive]
 pub struct Value {
     /// What was measured.
     pub measurement: &'static Measurement,

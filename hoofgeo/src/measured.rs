@@ -30,6 +30,7 @@ pub struct MeasureOptions {
 
 /// A photo's scene, points and values.
 #[derive(Debug, Clone)]
+#[non_exhaustive]
 pub struct Measured {
     /// Camera, lens and scale pose.
     pub scene: Scene,

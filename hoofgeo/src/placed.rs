@@ -8,6 +8,7 @@ use std::ops::Range;
 
 /// Why a measurement has no value on this photo.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+#[non_exhaustive]
 pub enum Undefined {
     /// A landmark is not placed.
     NoLandmark(Landmark),
@@ -29,6 +30,8 @@ impl std::fmt::Display for Undefined {
         }
     }
 }
+
+impl std::error::Error for Undefined {}
 
 /// Result of a formula.
 pub type Outcome<T> = std::result::Result<T, Undefined>;

@@ -46,7 +46,10 @@ impl Listing<'_> {
                 Item::Macro(m) if module.makes_public(m) => {
                     self.called(outside, m);
                     for name in modules::made_by_macro(m) {
-                        self.named.entry((path.to_vec(), name.clone())).or_default().insert(format!("{outside}::{name}"));
+                        self.named
+                            .entry((path.to_vec(), name.clone()))
+                            .or_default()
+                            .insert(format!("{outside}::{name}"));
                     }
                 }
                 item if modules::visibility(item).is_some_and(is_public) => self.item(path, outside, item),
@@ -73,15 +76,21 @@ impl Listing<'_> {
         }
     }
 
+    /// What a macro makes is listed as its call, definitions in words left out.
     fn called(&mut self, outside: &str, call: &syn::ItemMacro) {
-        self.lines.insert(format!("{outside}: {}! {{ {} }}", tidy(&call.mac.path), tidy(&call.mac.tokens)));
+        self.lines.insert(format!(
+            "{outside}: {}! {{ {} }}",
+            tidy(&call.mac.path),
+            text::without_words(&tidy(&call.mac.tokens))
+        ));
     }
 
     fn item(&mut self, path: &[String], outside: &str, item: &Item) {
         let at = |name: &dyn ToString| format!("{outside}::{}", name.to_string());
         match item {
             Item::Fn(f) => {
-                let text = tidy(&f.sig).replacen(&format!("fn {}", f.sig.ident), &format!("fn {}", at(&f.sig.ident)), 1);
+                let text =
+                    tidy(&f.sig).replacen(&format!("fn {}", f.sig.ident), &format!("fn {}", at(&f.sig.ident)), 1);
                 self.lines.insert(format!("{text}{}", attributes(&f.attrs)));
             }
             Item::Const(c) => {
@@ -91,7 +100,13 @@ impl Listing<'_> {
                 self.lines.insert(format!("static {}: {}{}", at(&s.ident), tidy(&s.ty), attributes(&s.attrs)));
             }
             Item::Type(t) => {
-                self.lines.insert(format!("type {}{} = {}{}", at(&t.ident), tidy(&t.generics), tidy(&t.ty), attributes(&t.attrs)));
+                self.lines.insert(format!(
+                    "type {}{} = {}{}",
+                    at(&t.ident),
+                    tidy(&t.generics),
+                    tidy(&t.ty),
+                    attributes(&t.attrs)
+                ));
             }
             Item::Struct(s) => {
                 let name = at(&s.ident);

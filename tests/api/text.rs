@@ -12,8 +12,25 @@ pub(super) fn tidy(tokens: &impl ToTokens) -> String {
         text.replace_range(start..start + end, "");
     }
     for (from, to) in [
-        (" :: ", "::"), (":: ", "::"), (" < ", "<"), ("< ", "<"), (" <", "<"), (" >", ">"), (" ,", ","), (" (", "("), ("( ", "("),
-        (" )", ")"), ("& ", "&"), (" :", ":"), ("[ ", "["), (" ]", "]"), (" ;", ";"), (" . ", "."), ("' ", "'"), ("# [", "#["), ("- >", "->"),
+        (" :: ", "::"),
+        (":: ", "::"),
+        (" < ", "<"),
+        ("< ", "<"),
+        (" <", "<"),
+        (" >", ">"),
+        (" ,", ","),
+        (" (", "("),
+        ("( ", "("),
+        (" )", ")"),
+        ("& ", "&"),
+        (" :", ":"),
+        ("[ ", "["),
+        (" ]", "]"),
+        (" ;", ";"),
+        (" . ", "."),
+        ("' ", "'"),
+        ("# [", "#["),
+        ("- >", "->"),
     ] {
         text = text.replace(from, to);
     }
@@ -42,6 +59,12 @@ fn end_of_attribute(text: &str) -> usize {
         }
     }
     text.len()
+}
+
+/// A text whose quoted sentences are cut out.
+pub(super) fn without_words(text: &str) -> String {
+    let parts = text.split('"').enumerate();
+    parts.map(|(i, part)| if i % 2 == 1 && part.contains(' ') { "…" } else { part }).collect::<Vec<_>>().join("\"")
 }
 
 /// What, behind it, of an item's attributes belongs to the interface.

@@ -13,7 +13,7 @@ fn unchanged(folder: &Folder, options: &str) -> usize {
     let name = fresh.path().file_name().unwrap().to_str().unwrap();
     folder.run(&format!("{MEASURE} {options} --out {name}")).ends(1);
     assert_same(&results(folder, name), &results(folder, "out"));
-    let closing = run.out().lines().find(|l| l.contains(" measured")).unwrap();
+    let closing = run.out().lines().find(|l| l.contains(" photos measured")).unwrap();
     match closing.split_once(", unchanged") {
         Some((all, _)) => all.split(' ').next().unwrap().parse().unwrap(),
         None => {
@@ -105,7 +105,7 @@ fn pictures_are_looked_at() {
     }
     let closing = |words: &str| {
         let run = folder.run(&format!("measure visit --no-lens-database --out out {words}")).ends(0);
-        run.out().lines().find(|l| l.contains(" measured")).unwrap().to_owned()
+        run.out().lines().find(|l| l.contains(" photos measured")).unwrap().to_owned()
     };
     assert!(closing("").starts_with("2 photos measured: "));
     assert!(closing("").starts_with("2 photos measured, unchanged since the last run: "));

@@ -124,7 +124,6 @@ fn the_dictionary_holds_every_column_and_nothing_else() {
 #[cfg(feature = "parquet")]
 #[test]
 fn parquet_parts_answer_the_documented_query() {
-    use hoofgeo::visit::dictionary;
     let folder = set(90);
     for part in 1..=3 {
         let run = folder.run(&format!(

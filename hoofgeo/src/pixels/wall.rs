@@ -18,6 +18,7 @@ const BENT: f64 = 0.1;
 
 /// Why a wall's outline was not found.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[non_exhaustive]
 pub enum NoOutline {
     /// Too few stations show an edge.
     NoEdge,

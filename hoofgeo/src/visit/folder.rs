@@ -43,6 +43,26 @@ pub struct Entry {
 }
 
 impl Entry {
+    /// One photo by its path, with its sidecar and the visit file of its folder, where there are such.
+    pub fn at(photo: impl Into<PathBuf>) -> Self {
+        let photo = photo.into();
+        let folder = match photo.parent() {
+            Some(parent) if !parent.as_os_str().is_empty() => parent,
+            _ => Path::new("."),
+        };
+        let shared = Visits::default().of(folder, folder);
+        let mut entry = Self {
+            name: photo.file_name().unwrap_or_default().to_string_lossy().into_owned(),
+            has_photo: true,
+            has_sidecar: true,
+            visit: shared.as_ref().map(|s| s.visit.clone()),
+            visit_file: shared.map(|s| (s.path, s.sha256)),
+            photo,
+        };
+        entry.has_sidecar = entry.sidecar().is_file();
+        entry
+    }
+
     /// How many folders below the one walked the photo lies.
     pub fn folders_down(&self) -> usize {
         self.name.matches('/').count()

@@ -18,6 +18,7 @@ const FOCAL_AGREES: f64 = 0.09;
 
 /// Which lens database knows the lenses that no profile is there for.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
+#[non_exhaustive]
 pub enum LensDatabase {
     /// None.
     #[default]
@@ -53,6 +54,7 @@ fn keep<T>(known: &mut HashMap<PathBuf, T>, path: &Path, found: T) {
 
 /// The lens knowledge chosen for a photo.
 #[derive(Debug, Clone)]
+#[non_exhaustive]
 pub struct LensUsed {
     /// What is known before the graduations are looked at.
     pub prior: LensPrior,

@@ -15,6 +15,7 @@ use std::sync::Arc;
 
 /// A photo measured.
 #[derive(Debug, Clone)]
+#[non_exhaustive]
 pub struct PhotoReport {
     /// Path relative to the folder.
     pub name: String,

@@ -13,6 +13,7 @@ use std::path::{Path, PathBuf};
 
 /// What happened to one photo, in the order of the photos.
 #[derive(Debug)]
+#[non_exhaustive]
 pub enum RectifyProgress<'a> {
     /// Its picture, sidecar and lens profile were written.
     Written {

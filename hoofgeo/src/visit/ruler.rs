@@ -36,6 +36,7 @@ pub struct RulerReadPoint {
 
 /// When the ruler is read from a photo's pixels (feature `pictures`).
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[non_exhaustive]
 pub enum RulerReading {
     /// Never: with what is marked.
     #[default]

@@ -16,6 +16,9 @@ use std::sync::atomic::{AtomicBool, Ordering};
 /// Photos in work at a time. Large enough to keep every core busy, small enough that memory stays flat.
 pub(crate) const BATCH: usize = 128;
 
+/// Photos measured before what the journal has of them is handed to the system.
+const FLUSH: usize = 16;
+
 /// Photos in work at a time where their pixels are decoded: each costs up to 150 MB.
 pub(crate) const PICTURE_BATCH: usize = 16;
 
@@ -177,7 +180,7 @@ pub fn measure_folder(
                 }
             }
             since_flush += 1;
-            if since_flush >= batch {
+            if since_flush >= FLUSH {
                 since_flush = 0;
                 work.flush().map_err(|e| cannot_write(&e))?;
             }
@@ -250,6 +253,7 @@ impl Run<'_> {
 
 /// What `check` says of one photo.
 #[derive(Debug)]
+#[non_exhaustive]
 pub enum CheckReport<'a> {
     /// It would be measured. Names the landmarks and lines still empty.
     Good {
