@@ -37,9 +37,9 @@ pub(crate) use batches::in_order;
 pub use folder::{Entry, SIDECAR_SUFFIX, VISIT_FILE, is_photo_name, walk};
 pub(crate) use json::refusal_json;
 pub use lens::{LensDatabase, LensUsed, Lenses, PROFILE_SUFFIX};
-#[cfg(feature = "place")]
-pub(crate) use output::write_new;
 pub use output::write_whole;
+#[cfg(feature = "place")]
+pub(crate) use output::{sync_folder, write_durably, write_new};
 #[cfg(feature = "place")]
 pub(crate) use photo::belongs;
 pub(crate) use photo::read_entry;
@@ -52,6 +52,8 @@ pub use results::{
     CSV_COLUMNS, ColumnKind, DictionaryEntry, Outputs, Part, PhotoRecord, RecordedValue, ResultFile, dictionary,
     dictionary_csv, dictionary_json, dictionary_markdown, join, wide_columns,
 };
+#[cfg(feature = "place")]
+pub(crate) use ruler::marks_to_read;
 pub use ruler::{RulerRead, RulerReadPoint, RulerReading};
 pub(crate) use run::{BATCH, PICTURE_BATCH, must_be_folder};
 pub use run::{CheckOptions, CheckReport, Progress, Stop, Summary, VisitOptions, check_folder, measure_folder};

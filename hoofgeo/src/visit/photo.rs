@@ -58,11 +58,16 @@ impl PhotoReport {
 /// # Errors
 /// Everything that makes it impossible; the error names the file.
 pub fn measure_entry(entry: &Entry, lenses: &Lenses, options: &VisitOptions) -> Result<PhotoReport> {
-    measure_read(entry, read_entry(entry, lenses)?, options)
+    measure_read(entry, read_entry(entry, lenses)?, options).map(|(report, _)| report)
 }
 
-/// Measures a photo whose files have been read.
-pub(super) fn measure_read(entry: &Entry, read: ReadEntry, options: &VisitOptions) -> Result<PhotoReport> {
+/// Measures a photo whose files have been read; gives it with what is left of the reading of its graduations: the photo, where it was
+/// decoded for that.
+pub(super) fn measure_read(
+    entry: &Entry,
+    read: ReadEntry,
+    options: &VisitOptions,
+) -> Result<(PhotoReport, Graduations)> {
     let mut graduations = Graduations::of(entry, &read, options.read_ruler);
     let mut measured = graduations
         .locate(|g| measure_with(&read.sidecar, &read.lens.prior, &options.measure, g))
@@ -70,7 +75,7 @@ pub(super) fn measure_read(entry: &Entry, read: ReadEntry, options: &VisitOption
     if read.lens.forced.is_some() {
         measured.scene.flags.push(SceneFlag::LensForced);
     }
-    Ok(PhotoReport {
+    let report = PhotoReport {
         name: entry.name.clone(),
         path: entry.photo.clone(),
         photo_sha256: read.photo_sha256,
@@ -82,7 +87,8 @@ pub(super) fn measure_read(entry: &Entry, read: ReadEntry, options: &VisitOption
         measured,
         ruler: graduations.take_reading(),
         picture: None,
-    })
+    };
+    Ok((report, graduations))
 }
 
 /// A photo's files, read and checked against each other.

@@ -60,10 +60,10 @@ pub struct VisitOptions {
 }
 
 impl VisitOptions {
-    /// As the command measures unless told otherwise, without pictures: the system's lens database is asked, rulers are read between two
-    /// marks.
+    /// As the command measures unless told otherwise, without pictures: the system's lens database is asked, rulers are read as the
+    /// sidecars state.
     pub fn usual() -> Self {
-        Self { lens_database: LensDatabase::System, read_ruler: RulerReading::BetweenMarks, ..Self::default() }
+        Self { lens_database: LensDatabase::System, read_ruler: RulerReading::AsStated, ..Self::default() }
     }
 }
 
@@ -240,11 +240,14 @@ impl Run<'_> {
         let read = read_entry(entry, self.lenses)?;
         let fingerprints = [read.photo_sha256, read.sidecar_sha256];
         let inputs = Inputs::of(entry, self.lenses, fingerprints, read.sidecar.lens.as_deref())?;
-        #[cfg_attr(not(feature = "pictures"), expect(unused_mut, reason = "the picture is added to it"))]
-        let mut report = measure_read(entry, read, self.options)?;
+        #[cfg_attr(
+            not(feature = "pictures"),
+            expect(unused_mut, unused_variables, reason = "the picture is drawn on it")
+        )]
+        let (mut report, mut graduations) = measure_read(entry, read, self.options)?;
         #[cfg(feature = "pictures")]
         if self.options.pictures {
-            report.picture = Some(super::picture::write(&report, &self.outputs.folder));
+            report.picture = Some(super::picture::write(&report, graduations.take_photo(), &self.outputs.folder));
         }
         let rendered = Rendered::new(&report, &inputs, &self.key, self.outputs)?;
         Ok((report, rendered))
@@ -336,7 +339,7 @@ fn check_entry(entry: &Entry, lenses: &Lenses, options: &CheckOptions) -> Checke
         let locate = |g: &[Graduation]| locate_with(&read.sidecar, &read.lens.prior, g);
         // The pixels are read only where the marks do not do.
         let marked = Graduations::of(entry, &read, RulerReading::Never).locate(locate);
-        let reading = if options.pixels { RulerReading::BetweenMarks } else { RulerReading::Never };
+        let reading = if options.pixels { RulerReading::AsStated } else { RulerReading::Never };
         let read_off = |e| Graduations::of(entry, &read, reading).if_read(locate).unwrap_or(Err(e));
         let located = marked.or_else(read_off).map_err(|e: Error| e.in_file(entry.sidecar()));
         remarks.extend(read.facts.remarks.iter().map(ToString::to_string));

@@ -52,7 +52,7 @@ impl RunKey {
             "lens_database_sha256": lenses.database_fingerprint()?,
             "read_ruler": match options.read_ruler {
                 RulerReading::Never => "never",
-                RulerReading::BetweenMarks => "between_marks",
+                RulerReading::AsStated => "as_stated",
             },
             "whole_entries": outputs.whole_entries(),
         });
