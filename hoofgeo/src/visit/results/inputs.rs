@@ -150,7 +150,7 @@ mod tests {
         another(key(Program::THIS, &VisitOptions { force_lens: true, ..usual.clone() }, &inputs, "a.jpg"));
         another(key(Program::THIS, &VisitOptions { pictures: true, ..usual.clone() }, &inputs, "a.jpg"));
         another(key(Program::THIS, &usual, &inputs, "b.jpg"));
-        let placement = Some(std::sync::Arc::default());
+        let placement = Some(std::sync::Arc::new(crate::placement::PlacementTable::new(2, 9)));
         let options = MeasureOptions { placement, ..MeasureOptions::default() };
         another(key(Program::THIS, &VisitOptions { measure: options, ..usual.clone() }, &inputs, "a.jpg"));
         for change in [
