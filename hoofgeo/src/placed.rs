@@ -8,7 +8,6 @@ use std::ops::Range;
 
 /// Why a measurement has no value on this photo.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-#[non_exhaustive]
 pub enum Undefined {
     /// A landmark is not placed.
     NoLandmark(Landmark),

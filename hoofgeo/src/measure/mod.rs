@@ -35,7 +35,6 @@ pub type Dual = num_dual::DualSVec64<{ Formula::SEEDS }>;
 
 /// The kind of a measured quantity, which fixes its unit.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-#[non_exhaustive]
 pub enum Quantity {
     /// Millimetres.
     Length,
@@ -69,7 +68,6 @@ impl Quantity {
 
 /// Something that a measurement needs from the photo.
 #[derive(Debug, Clone, Copy, PartialEq)]
-#[non_exhaustive]
 pub enum Need {
     /// A landmark.
     Point(Landmark),

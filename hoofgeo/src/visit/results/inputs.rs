@@ -157,8 +157,8 @@ mod tests {
             |i: &mut Inputs| i.photo_sha256 = Sha256Hex::of(b"other"),
             |i: &mut Inputs| i.sidecar_sha256 = Sha256Hex::of(b"other"),
             |i: &mut Inputs| i.shared.clear(),
-            |i: &mut Inputs| drop(i.shared.insert("a.lens.json".to_owned(), Sha256Hex::of(b"lens"))),
-            |i: &mut Inputs| drop(i.shared.insert("visit.hoof.json".to_owned(), Sha256Hex::of(b"other"))),
+            |i: &mut Inputs| i.shared.extend([("a.lens.json".to_owned(), Sha256Hex::of(b"lens"))]),
+            |i: &mut Inputs| i.shared.extend([("visit.hoof.json".to_owned(), Sha256Hex::of(b"other"))]),
         ] {
             let mut other = inputs.clone();
             change(&mut other);
