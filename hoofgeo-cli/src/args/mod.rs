@@ -58,7 +58,7 @@ pub enum Command {
     Observers(ObserversArgs),
     /// Plan a study: animals needed to find a difference, and what better photos would gain
     Plan(PlanArgs),
-    /// Read horn tubules and the dorsal wall from the photos' pixels into a new folder of sidecars to measure
+    /// Read horn tubules, dorsal wall and ground line from the photos' pixels into a new folder of sidecars to measure
     Read(ReadArgs),
     /// Explain a measurement, landmark or line: definition, needs, source, published values
     Explain(ExplainArgs),
