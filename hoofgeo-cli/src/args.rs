@@ -1,12 +1,14 @@
 //! The command line's words. Parsing does no I/O.
 
 mod lens;
+mod rings;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
 pub use lens::{
     BoardArgs, BoardSize, CalibrateArgs, CameraArgs, ImportArgs, LensCommand, LensDatabaseArgs, LensFindArgs,
     LensJudgeArgs, PaperName,
 };
+pub use rings::{RingArgs, RingName};
 use std::path::PathBuf;
 
 /// Measures horse hooves from photographs: millimetres and degrees, corrected for lens and camera angle, each with its
@@ -45,7 +47,7 @@ pub enum Command {
     Observers(ObserversArgs),
     /// Plan a study: animals needed to find a difference, and what better photos would gain
     Plan(PlanArgs),
-    /// Read horn tubules and the dorsal wall from the photos' pixels into a new folder of sidecars to measure
+    /// Read horn tubules, growth rings and the dorsal wall from the photos' pixels into a new folder of sidecars to measure
     Read(ReadArgs),
     /// Explain a measurement, landmark or line: definition, needs, source, published values
     Explain(ExplainArgs),
@@ -342,6 +344,13 @@ pub struct ReadArgs {
     /// Also replace lines that somebody drew
     #[arg(long)]
     pub replace: bool,
+    /// Trace drawn outlines (outer_wall, white_line, frog): four clicks or more become points on the edge that they run along; the clicks
+    /// are kept in PHOTO.clicks.json
+    #[arg(long)]
+    pub trace: bool,
+    /// Which rings to date.
+    #[command(flatten)]
+    pub rings: RingArgs,
     /// Print nothing but refusals
     #[arg(long, short)]
     pub quiet: bool,

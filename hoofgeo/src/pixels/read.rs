@@ -1,6 +1,10 @@
 //! Fills in what a sidecar lacks and its photo's pixels show. What a person drew is left as it is unless asked otherwise.
 
-use super::{EdgePoint, Grey, Mapping, NoTubules, PlaneMap, TubuleDirection, tubule_direction, wall_outline};
+use super::outline::read_outlines;
+use super::rings::read_rings;
+use super::{
+    EdgePoint, Grey, Mapping, NoTubules, PlaneMap, RingRow, TracedOutline, TubuleDirection, tubule_direction, wall_outline,
+};
 use crate::error::Result;
 use crate::located::CLICK_U_PX;
 use crate::measured::locate;
@@ -8,12 +12,15 @@ use crate::scene::LensPrior;
 use crate::sidecar::Sidecar;
 use crate::{Landmark, Line, View};
 use nalgebra::Point2;
+use std::collections::BTreeMap;
 
 /// How to read a photo.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct ReadOptions {
     /// Replace lines that are drawn already.
     pub replace: bool,
+    /// Trace drawn closed outlines: their clicks are replaced by points on the edge that they run along.
+    pub outlines: bool,
 }
 
 /// What became of one line.
@@ -23,6 +30,10 @@ pub enum Found {
     Tubules(TubuleDirection),
     /// An outline was found; its points stand in the new sidecar.
     Outline(Vec<EdgePoint>),
+    /// Growth rings were found; the part without a gap stands in the new sidecar.
+    Rings(Box<RingRow>),
+    /// A drawn outline was traced; the new sidecar has its points, [`Reading::clicks`] what was drawn.
+    Traced(Box<TracedOutline>),
     /// Somebody drew it; it was left alone.
     Kept,
     /// The picture does not show it; says why.
@@ -38,6 +49,8 @@ pub struct Reading {
     pub sidecar: Sidecar,
     /// Line by line.
     pub found: Vec<(Line, Found)>,
+    /// The clicks of lines whose points were replaced by traced ones, px.
+    pub clicks: BTreeMap<Line, Vec<[f64; 2]>>,
 }
 
 /// Where tubules are looked for, as shares of the wall from toe (0) to heel (1); between a quarter and three quarters of its
@@ -63,8 +76,14 @@ const CORNERS: [Landmark; 4] = [Landmark::ToeCoronet, Landmark::ToeGround, Landm
 /// As [`crate::measured::measure`]: the photo's scene must be known first.
 pub fn read_photo(grey: &Grey, sidecar: &Sidecar, lens: &LensPrior, options: ReadOptions) -> Result<Reading> {
     let (scene, located) = locate(sidecar, lens)?;
-    let mut reading = Reading { sidecar: sidecar.clone(), found: Vec::new() };
+    let mut reading = Reading { sidecar: sidecar.clone(), found: Vec::new(), clicks: BTreeMap::new() };
+    if sidecar.view == View::Solar && options.outlines {
+        for (line, found, points) in read_outlines(grey, sidecar, &scene, &located) {
+            reading.take(line, found, points);
+        }
+    }
     if sidecar.view != View::Lateral {
+        reading.note();
         return Ok(reading);
     }
     let corners = CORNERS.map(|l| located.index.landmark(l).map(|i| located.points[i].pixel));
@@ -104,18 +123,42 @@ pub fn read_photo(grey: &Grey, sidecar: &Sidecar, lens: &LensPrior, options: Rea
         Found::Needs("toe_coronet and toe_ground")
     };
     reading.found.push((Line::DorsalWall, wall));
-    let read: Vec<_> = reading
-        .found
-        .iter()
-        .filter(|(_, f)| matches!(f, Found::Tubules(_) | Found::Outline(_)))
-        .map(|(l, _)| l.name())
-        .collect();
-    if !read.is_empty() {
-        let note = format!("read from the picture: {}", read.join(", "));
-        let notes = reading.sidecar.notes.take();
-        reading.sidecar.notes = Some(notes.map_or_else(|| note.clone(), |n| format!("{n}; {note}")));
+    for (line, found, points) in read_rings(grey, sidecar, &scene, &located, options.replace) {
+        reading.take(line, found, points);
     }
+    reading.note();
     Ok(reading)
+}
+
+impl Reading {
+    fn take(&mut self, line: Line, found: Found, points: Option<Vec<[f64; 2]>>) {
+        if let Some(points) = points {
+            let before = self.sidecar.lines.insert(line, points);
+            if let (Some(clicks), Found::Traced(_)) = (before, &found) {
+                self.clicks.insert(line, clicks);
+            }
+        }
+        self.found.push((line, found));
+    }
+
+    /// Says in the sidecar's notes what was read.
+    fn note(&mut self) {
+        let of = |is: fn(&Found) -> bool| -> Vec<&str> {
+            self.found.iter().filter(|(_, f)| is(f)).map(|(l, _)| l.name()).collect()
+        };
+        let read = of(|f| matches!(f, Found::Tubules(_) | Found::Outline(_) | Found::Rings(_)));
+        let mut notes: Vec<String> = self.sidecar.notes.take().into_iter().collect();
+        if !read.is_empty() {
+            notes.push(format!("read from the picture: {}", read.join(", ")));
+        }
+        for (line, found) in &self.found {
+            if let Found::Traced(t) = found {
+                let n = self.clicks.get(line).map_or(0, Vec::len);
+                notes.push(format!("traced from {n} clicks: {line}, at most {:.1} mm from their polygon", t.farthest_mm));
+            }
+        }
+        self.sidecar.notes = (!notes.is_empty()).then(|| notes.join("; "));
+    }
 }
 
 fn look(
