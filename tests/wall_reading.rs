@@ -4,9 +4,43 @@
 
 mod walls;
 
-use walls::{Condition, outline, outlines_beside, ring};
+use walls::{Condition, outline, ring};
+
+/// Spacings within 8 %, most of them within 4 %, and two of their standard uncertainties, no ring counted twice or left out.
+#[test]
+fn rings_of_rendered_walls_are_counted_and_measured() {
+    let (mut found, mut near) = (0, 0);
+    for (seed, condition) in [(20_003, Condition::Plain), (20_010, Condition::Tilt(12.0)), (20_005, Condition::Blur(2.0))] {
+        let seen = ring(seed, condition, true);
+        eprintln!("{seed} {condition:?}: {:?}", seen.why);
+        for row in seen.rows.iter().flatten() {
+            assert!(!row.miscounted && row.spacing_error_percent.abs() < 8.0, "{seed}: {row:?}");
+            found += 1;
+            near += usize::from(row.spacing_error_percent.abs() < 4.0 && row.spacing_over_u.abs() < 2.0);
+        }
+        assert_ne!(seen.paired, Some(false), "{seed}: the same ring first in both lines");
+    }
+    assert!(found >= 4 && near * 4 >= found * 3, "{found} rows of 6, {near} near the truth");
+}
 
 #[test]
-fn placeholder() {
-    let _ = (ring(3, Condition::Plain, true), outline(3, Condition::Plain, 8), outlines_beside(3));
+fn walls_without_rings_show_none() {
+    for seed in [20_000, 20_003] {
+        let seen = ring(seed, Condition::Plain, false);
+        assert!(seen.rows.iter().all(Option::is_none), "{seed}: {:?}", seen.why);
+    }
+}
+
+/// From eight clicks: the polygon of the clicks is some 5 % too small.
+#[test]
+fn outlines_of_rendered_soles_have_the_true_area() {
+    for (seed, condition) in [(20_002, Condition::Plain), (20_007, Condition::Shadow)] {
+        let [wall, white, _] = outline(seed, condition, 8);
+        let wall = wall.unwrap();
+        assert!(wall.area_error_percent.abs() < 2.0 && wall.area_over_u.abs() < 2.0, "{seed}: {wall:?}");
+        assert!(wall.clicked_error_percent < -3.0 && wall.rms_mm < 0.6, "{seed}: {wall:?}");
+        if let Some(white) = white {
+            assert!(white.area_error_percent.abs() < 3.0 && white.rms_mm < 0.8, "{seed}: {white:?}");
+        }
+    }
 }

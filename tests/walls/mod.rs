@@ -180,9 +180,8 @@ pub fn ring(seed: u64, condition: Condition, rings: bool) -> RingOutcome {
             return None;
         };
         why[at] = row.to_string();
-        let truth: Vec<Point2<f64>> =
-            sight.photo.truth.lines[line.name()].iter().map(|p| Point2::new(p[0], p[1])).collect();
-        if truth.len() < 2 {
+        let true_depths = sight.case.spec.shape.rings_below([0.0, 2.0][at]);
+        if true_depths.len() < 2 {
             return Some(RowOutcome {
                 found: row.rings.len(),
                 shown: 0,
@@ -194,11 +193,11 @@ pub fn ring(seed: u64, condition: Condition, rings: bool) -> RingOutcome {
                 places_over_u: vec![],
             });
         }
-        let top = sight.photo.truth.landmarks[["toe_coronet", "heel_coronet"][at]];
-        let along = (truth[truth.len() - 1] - truth[0]).normalize();
-        let depth = |p: &Point2<f64>| (p - Point2::new(top[0], top[1])).dot(&along);
-        let true_depths: Vec<f64> = truth.iter().map(depth).collect();
-        let usual = (true_depths[truth.len() - 1] - true_depths[0]) / (truth.len() - 1) as f64;
+        let ends = [["toe_coronet", "toe_ground"], ["heel_coronet", "heel_ground"]][at];
+        let [top, low] = ends.map(|l| sight.photo.truth.landmarks[l]).map(|p| Point2::new(p[0], p[1]));
+        let along = (low - top).normalize();
+        let depth = |p: &Point2<f64>| (p - top).dot(&along);
+        let usual = (true_depths[true_depths.len() - 1] - true_depths[0]) / (true_depths.len() - 1) as f64;
         // Rings are compared where they are, in the picture's own places; light and a clicked coronet move them all alike.
         let places: Vec<f64> = row.rings.iter().map(|r| depth(&r.place)).collect();
         let nearest = |d: f64| {
@@ -221,7 +220,7 @@ pub fn ring(seed: u64, condition: Condition, rings: bool) -> RingOutcome {
         let repeated = (1..number.len()).filter(|k| number[*k] == number[k - 1]).count();
         Some(RowOutcome {
             found: places.len(),
-            shown: truth.len(),
+            shown: true_depths.len(),
             wrong: repeated + off.iter().filter(|d| d.abs() > 0.35 * usual).count(),
             miscounted: number[b] - number[a] != b - a,
             spacing_error_percent: 100.0 * (value.value / spacing - 1.0),

@@ -30,8 +30,8 @@ const REACH_MOST_MM: f64 = 5.0;
 const HOLD_MM: f64 = 10.0;
 /// How far a click that holds the path may be moved to its edge first, mm, and how far it is expected to be off.
 const CLICK_MM: [f64; 2] = [1.5, 0.8];
-/// Scale of the derivatives, mm.
-const SIGMA_MM: f64 = 0.15;
+/// Scales of the derivatives, mm; the coarser one where the finer finds no smooth edge.
+const SIGMAS_MM: [f64; 2] = [0.15, 0.45];
 /// The edge is brighter on one side all round where this share of its strength is (chosen).
 const ONE_SIDED: f64 = 0.75;
 /// Least share of the length that is meant to follow an edge and does (chosen).
@@ -135,7 +135,6 @@ pub fn trace_outline(
         scale,
         inside: doubled_area(clicks).signum(),
         noise: noise(grey, low, high),
-        sigma: (SIGMA_MM * scale).max(1.0),
     };
     let runs = runs(clicks, across);
     let curves: Vec<Run> = runs.iter().map(|r| Run::new(clicks, r, scale)).collect();
@@ -151,9 +150,9 @@ pub fn trace_outline(
             let reach = (REACH_MM + REACH_SHARE * gap).min(REACH_MOST_MM);
             let away = curve.iter().map(|p| distance_to(clicks, *p)).fold(0.0, f64::max) / scale;
             limit = limit.max(away + reach + refine::REACH_MM);
-            let stretch = tracer
-                .path(curve, reach * scale, brighter)
-                .and_then(|path| refine(grey, &path, scale, brighter, &tracer.options()))
+            let stretch = SIGMAS_MM
+                .into_iter()
+                .find_map(|mm| tracer.stretch(curve, reach * scale, brighter, mm))
                 .unwrap_or_else(|| Stretch::drawn(run.drawn(hold[0], hold[1])));
             traced.push(stretch);
         }
@@ -285,14 +284,13 @@ struct Tracer<'a> {
     /// +1 where the inside lies to the right of the way round.
     inside: f64,
     noise: f64,
-    sigma: f64,
 }
 
 impl Tracer<'_> {
-    fn options(&self) -> EdgeOptions {
+    fn options(&self, sigma_mm: f64) -> EdgeOptions {
         EdgeOptions {
             reach: refine::REACH_MM * self.scale,
-            sigma: self.sigma,
+            sigma: (sigma_mm * self.scale).max(1.0),
             band: 0.3 * self.scale,
             noise: self.noise,
         }
@@ -302,7 +300,7 @@ impl Tracer<'_> {
     fn nearest_edge(&self, curve: &[Point2<f64>], i: usize, side: f64) -> Option<(Point2<f64>, f64)> {
         let along = direction(curve, i, 2);
         let right = Vector2::new(-along.y, along.x);
-        let options = EdgeOptions { reach: CLICK_MM[0] * self.scale, ..self.options() };
+        let options = EdgeOptions { reach: CLICK_MM[0] * self.scale, ..self.options(SIGMAS_MM[0]) };
         let weight = |offset: f64, slope: f64| slope * (-0.5 * (offset / (CLICK_MM[1] * self.scale)).powi(2)).exp();
         edges_along(self.grey, curve[i], right, &options)
             .into_iter()
@@ -323,9 +321,16 @@ impl Tracer<'_> {
         if sum.abs() > (2.0 * ONE_SIDED - 1.0) * all { sum.signum() } else { 0.0 }
     }
 
-    /// The path of least cost along a piece of the curve, from the edge nearest to its start to that nearest to its end.
-    fn path(&self, curve: &[Point2<f64>], reach: f64, brighter: f64) -> Option<Vec<Point2<f64>>> {
-        let cost = EdgeCost::new(self.grey, curve, reach, self.sigma, brighter)?;
+    /// The edge along a piece of the curve.
+    fn stretch(&self, curve: &[Point2<f64>], reach: f64, brighter: f64, sigma_mm: f64) -> Option<Stretch> {
+        let options = self.options(sigma_mm);
+        let path = self.path(curve, reach, brighter, options.sigma)?;
+        refine(self.grey, &path, self.scale, brighter, &options)
+    }
+
+    /// The path of least cost along it, from the edge nearest to its start to that nearest to its end.
+    fn path(&self, curve: &[Point2<f64>], reach: f64, brighter: f64, sigma: f64) -> Option<Vec<Point2<f64>>> {
+        let cost = EdgeCost::new(self.grey, curve, reach, sigma, brighter)?;
         let held = |i: usize| {
             let moved = self.nearest_edge(curve, i, brighter).map_or(curve[i], |e| e.0);
             cost.pixel(moved).or_else(|| cost.pixel(curve[i]))

@@ -62,7 +62,7 @@ fn a_few_clicks_give_the_whole_outline() {
         });
         let rms = (far.sum::<f64>() / found.points.len() as f64).sqrt() / PX_PER_MM;
         assert!(rms < 0.06 && found.u_mm < 0.1, "{n}: {rms} mm, stated {}", found.u_mm);
-        assert!((80..120).contains(&found.points.len()), "{}", found.points.len());
+        assert!((45..60).contains(&found.points.len()), "{}", found.points.len());
     }
 }
 

@@ -23,8 +23,10 @@ use std::fmt;
 use std::ops::Range;
 use strip::{Profile, Strip, Wall};
 
-/// Scales of the ridge filter, mm; the one whose rings stand out most counts (chosen: rings lie 4 to 15 mm apart).
-const SCALES_MM: [f64; 4] = [0.8, 1.2, 1.7, 2.4];
+/// Scales of the ridge filter, mm (chosen: rings lie 4 to 15 mm apart). The largest counts whose rings stand out nearly as clearly as
+/// those of the best: a fine one takes the light's shoulders on a ring's slopes for rings.
+const SCALES_MM: [f64; 3] = [1.2, 1.7, 2.4];
+const NEARLY: f64 = 0.8;
 /// Shares of the wall's length from toe to heel that the strips take (chosen: as near to the ends as the wall does not yet turn away; a flared toe lies behind the line between its
 /// landmarks by up to 0.04).
 const TOE: [f64; 2] = [0.05, 0.16];
@@ -32,8 +34,12 @@ const HEEL: [f64; 2] = [0.86, 0.97];
 const BETWEEN: [[f64; 2]; 6] = [[0.12, 0.24], [0.22, 0.36], [0.36, 0.5], [0.5, 0.64], [0.62, 0.76], [0.74, 0.88]];
 /// Fewest rings of a row.
 const FEWEST: usize = 3;
-/// Least share of the bands' variance that they have in common (chosen; rendered walls without rings have up to 0.1).
-const COHERENT: f64 = 0.14;
+/// Least share of the bands' variance that they have in common (chosen: rendered rows of rings have 0.55 and more, rasp marks and mud up to
+/// 0.4, all else less).
+const COHERENT: f64 = 0.45;
+/// Light falls otherwise on each ring's slopes and moves its crest: a standard uncertainty of single places, as a share of the filter's
+/// standard deviation (chosen on rendered feet).
+const LIGHT: f64 = 0.5;
 /// Share of the way from the strip to the wall's edge that the rings may turn away on it, as a standard uncertainty of their slant.
 const TURN: f64 = 0.06;
 
@@ -119,7 +125,7 @@ impl fmt::Display for NoRings {
             Self::NothingAcross => {
                 f.write_str("no rings stand out from tubules and stains: clean the wall, light it from above and the side")
             }
-            Self::TooFew(n) => write!(f, "only {n} rings follow each other without a gap; three are needed"),
+            Self::TooFew(n) => write!(f, "only {n} rings follow each other without a gap; four are needed, or three plain ones"),
         }
     }
 }
@@ -162,7 +168,7 @@ pub fn growth_rings(grey: &Grey, maps: [&dyn Mapping; 2], corners: [Point2<f64>;
                 place,
                 below_mm: below,
                 // Turning away is common to all rings but for a part (a quarter is taken).
-                u_mm: c.u.hypot(0.25 * turn),
+                u_mm: c.u.hypot(0.25 * turn).hypot(LIGHT * found.sigma),
                 strength: c.strength,
                 significance: c.z,
                 certain: c.is_certain(),
@@ -207,6 +213,13 @@ fn wall(map: &dyn Mapping, corners: [Point2<f64>; 4]) -> Option<Wall> {
     Some(Wall { corners: [a?, b?, c?, d?] })
 }
 
+/// Rasp marks make a few doubtful rings: at least two must be certain, and all of three.
+fn is_enough(row: &Row) -> bool {
+    let whole = &row.rings[row.whole.clone()];
+    let certain = whole.iter().filter(|c| c.is_certain()).count();
+    certain >= 2 && (whole.len() > FEWEST || whole.len() == FEWEST && certain == FEWEST)
+}
+
 struct Found {
     row: Row,
     profile: Profile,
@@ -216,14 +229,14 @@ struct Found {
 /// The rings of a strip at the scale at which they stand out most.
 fn best_scale(strip: &Strip) -> Result<Found, NoRings> {
     let mut refused = NoRings::NothingAcross;
-    let mut best: Option<(Found, f64)> = None;
+    let mut all: Vec<(Found, f64)> = Vec::new();
     for sigma in SCALES_MM {
         let ridges = strip.ridges(sigma);
         let profile = ridges.profile(ridges.slant());
         if profile.coherence < COHERENT {
             continue;
         }
-        let Some(row) = row(&crests(&profile)).filter(|r| r.whole.len() >= FEWEST) else {
+        let Some(row) = row(&crests(&profile)).filter(is_enough) else {
             let seen = row(&crests(&profile)).map_or(0, |r| r.whole.len());
             refused = match refused {
                 NoRings::TooFew(n) => NoRings::TooFew(n.max(seen)),
@@ -233,11 +246,10 @@ fn best_scale(strip: &Strip) -> Result<Found, NoRings> {
         };
         // No ring counts for more than a clear one.
         let score: f64 = row.rings[row.whole.clone()].iter().map(|c| c.z.min(12.0)).sum();
-        if best.as_ref().is_none_or(|b| score > b.1) {
-            best = Some((Found { row, profile, sigma }, score));
-        }
+        all.push((Found { row, profile, sigma }, score));
     }
-    best.map(|b| b.0).ok_or(refused)
+    let best = all.iter().map(|f| f.1).fold(0.0, f64::max);
+    all.into_iter().rev().find(|f| f.1 >= NEARLY * best).map(|f| f.0).ok_or(refused)
 }
 
 #[cfg(test)]

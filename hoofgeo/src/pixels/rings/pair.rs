@@ -38,10 +38,10 @@ fn courses() -> impl Iterator<Item = Course> {
     })
 }
 
-/// Two courses that differ by this share of a ring at the heel take one ring for another.
-const OTHER: f64 = 0.6;
+/// Two courses that differ by this share of the rings' distance at the heel take one ring for another.
+const OTHER: f64 = 0.7;
 /// The best course must agree so much better than the best that would pair other rings (chosen).
-const CLEARLY: f64 = 1.12;
+const CLEARLY: f64 = 1.06;
 /// Least agreement of the strips: the share of their energy that they have in common (chosen).
 const AGREES: f64 = 0.35;
 
@@ -81,19 +81,21 @@ pub(super) fn course(strips: &[(f64, Profile)], spacing: f64) -> Option<Course> 
     all.sort_by(|a, b| b.1.total_cmp(&a.1));
     let best = all.first().filter(|b| b.1 > AGREES)?;
     let middle = 0.6 * last;
-    let other = all.iter().find(|c| (c.0.depth(middle, 1.0) - best.0.depth(middle, 1.0)).abs() > OTHER * spacing);
+    let at_heel = spacing * (1.0 + best.0.widening);
+    let other = all.iter().find(|c| (c.0.depth(middle, 1.0) - best.0.depth(middle, 1.0)).abs() > OTHER * at_heel);
     (other.is_none_or(|o| best.1 > CLEARLY * o.1)).then_some(best.0)
 }
 
 /// Pairs of places in two rows of depths, toe and heel, that a course takes for one ring.
 pub(super) fn pairs(course: &Course, toe: &[f64], heel: &[f64], spacing: f64) -> Vec<(usize, usize)> {
     let near = 0.38 * spacing;
-    toe.iter()
-        .enumerate()
-        .filter_map(|(i, t)| {
-            let expected = course.depth(*t, 1.0);
-            let off = |k: &usize| (heel[*k] - expected).abs();
-            (0..heel.len()).min_by(|a, b| off(a).total_cmp(&off(b))).filter(|k| off(k) < near).map(|k| (i, k))
+    let off = |i: usize, k: usize| (heel[k] - course.depth(toe[i], 1.0)).abs();
+    let nearest = |n: usize, off: &dyn Fn(usize) -> f64| (0..n).min_by(|a, b| off(*a).total_cmp(&off(*b)));
+    (0..toe.len())
+        .filter_map(|i| {
+            let k = nearest(heel.len(), &|k| off(i, k)).filter(|k| off(i, *k) < near)?;
+            // Each the other's nearest.
+            (nearest(toe.len(), &|j| off(j, k)) == Some(i)).then_some((i, k))
         })
         .collect()
 }

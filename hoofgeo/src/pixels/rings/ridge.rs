@@ -11,9 +11,9 @@ const CERTAIN: f64 = 6.5;
 /// A gap this many times the usual distance hides a ring (chosen: rings of a year's seasons differ less from one to the next).
 const GAP: f64 = 1.55;
 /// Two crests nearer than this share of the usual distance are not two rings.
-const CROWDED: f64 = 0.55;
+const CROWDED: f64 = 0.62;
 /// A ring this many times as strong as its fellows tells of an event (chosen).
-const EVENT: f64 = 1.8;
+const EVENT: f64 = 2.2;
 
 /// A crest of a profile.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -34,21 +34,24 @@ impl Crest {
 
 /// All crests that may be rings, from above down.
 pub(super) fn crests(profile: &Profile) -> Vec<Crest> {
+    maxima(profile).filter(|c| c.z >= DOUBTFUL && c.u.is_finite() && profile.is_clear(c.depth)).collect()
+}
+
+/// All maxima, each placed by the parabola through its three highest values.
+pub(super) fn maxima(profile: &Profile) -> impl Iterator<Item = Crest> + '_ {
     let m = &profile.mean;
     (1..m.len().saturating_sub(1))
-        .filter(|i| m[*i] > m[i - 1] && m[*i] >= m[i + 1])
-        .filter_map(|i| {
+        .filter(move |i| m[*i] > m[i - 1] && m[*i] >= m[i + 1])
+        .map(move |i| {
             let bend = m[i - 1] - 2.0 * m[i] + m[i + 1];
             let offset = 0.5 * (m[i - 1] - m[i + 1]) / bend;
-            let crest = Crest {
+            Crest {
                 depth: profile.first + (i as f64 + offset) * STEP_MM,
                 u: profile.u_slope[i] * STEP_MM * STEP_MM / bend.abs(),
                 strength: m[i],
                 z: m[i] / profile.u[i],
-            };
-            (crest.z >= DOUBTFUL && crest.u.is_finite()).then_some(crest)
+            }
         })
-        .collect()
 }
 
 /// The rings among crests, and how many more there may be.
@@ -66,7 +69,9 @@ pub(super) fn row(all: &[Crest]) -> Option<Row> {
     let mut rings: Vec<Crest> = all.iter().copied().filter(|c| c.z >= SEEN).collect();
     let usual = |rings: &[Crest]| -> Option<f64> {
         let mut d: Vec<f64> = rings.windows(2).map(|w| w[1].depth - w[0].depth).collect();
-        crate::pixels::gradient::median(&mut d)
+        d.sort_by(f64::total_cmp);
+        // Of two in the middle the smaller: the larger may hide a ring.
+        (!d.is_empty()).then(|| d[(d.len() - 1) / 2])
     };
     // Of two that crowd each other the stronger is the ring.
     while let Some(d) = usual(&rings).filter(|_| rings.len() > 3) {
@@ -79,13 +84,10 @@ pub(super) fn row(all: &[Crest]) -> Option<Row> {
     let mut k = 0;
     while k + 1 < rings.len() {
         let gap = rings[k + 1].depth - rings[k].depth;
-        if gap > GAP * distance {
-            let parts = (gap / distance).round().max(2.0);
-            let expected = rings[k].depth + gap / parts;
-            let near = all
-                .iter()
-                .filter(|c| (c.depth - expected).abs() < 0.3 * distance)
-                .max_by(|a, b| a.z.total_cmp(&b.z));
+        if gap > GAP * distance && gap < (GAP + 1.0) * distance {
+            let middle = rings[k].depth + gap / 2.0;
+            let off = |c: &&Crest| (c.depth - middle).abs();
+            let near = all.iter().filter(|c| off(c) < 0.2 * gap).max_by(|a, b| a.z.total_cmp(&b.z));
             if let Some(crest) = near {
                 rings.insert(k + 1, *crest);
             }

@@ -11,12 +11,15 @@ pub(super) const BANDS: usize = 10;
 const COLUMNS: usize = 4;
 /// Step along the wall, mm.
 pub(super) const STEP_MM: f64 = 0.15;
-/// Beginning and end of the profile: hair hangs over the uppermost horn, mud and wear spoil the lowest (mm; chosen).
-const MARGINS_MM: [f64; 2] = [1.0, 2.0];
+/// Beginning and end of the profile, mm.
+const MARGINS_MM: [f64; 2] = [1.0, 1.0];
+/// No ring is looked for this near to the coronary line, where hair, its shadow and the pale film of young horn lie, nor this near to the
+/// ground, where mud and wear are (mm; chosen on rendered feet).
+const CLEAR_MM: [f64; 2] = [8.5, 4.5];
 /// Brightness is compared as its logarithm, so that shade and light count alike; this many levels are added so that dark noise does not.
 const DARK: f64 = 12.0;
 /// Specks of mud and glare beyond so many robust standard deviations from their surroundings are cut to that.
-const SPECK: f64 = 2.5;
+const SPECK: f64 = 5.0;
 /// Their surroundings, mm (standard deviation).
 const AROUND_MM: f64 = 5.0;
 
@@ -194,6 +197,14 @@ pub(super) struct Profile {
     pub(super) slant: Slant,
 }
 
+impl Profile {
+    /// Whether rings are looked for at a depth.
+    pub(super) fn is_clear(&self, depth: f64) -> bool {
+        let last = self.first + (self.mean.len() - 1) as f64 * STEP_MM;
+        (CLEAR_MM[0]..=last + MARGINS_MM[1] - CLEAR_MM[1]).contains(&depth)
+    }
+}
+
 impl Ridges {
     fn at(&self, band: usize, depth: f64) -> Option<f64> {
         let t = (depth - self.first) / STEP_MM;
@@ -277,7 +288,11 @@ impl Ridges {
             })
             .collect();
         // Intraclass correlation: depths are the targets, bands the raters.
-        let whole: Vec<usize> = (0..n).filter(|i| rows[*i].len() == BANDS).collect();
+        let clear = |i: &usize| {
+            let depth = self.first + *i as f64 * STEP_MM;
+            depth >= CLEAR_MM[0] && depth <= self.first + (n - 1) as f64 * STEP_MM + MARGINS_MM[1] - CLEAR_MM[1]
+        };
+        let whole: Vec<usize> = (0..n).filter(|i| rows[*i].len() == BANDS && clear(i)).collect();
         let k = BANDS as f64;
         let total = mean_of(&whole.iter().map(|i| mean[*i]).collect::<Vec<_>>());
         let m = whole.len().max(2) as f64;
@@ -297,7 +312,7 @@ fn pooled(own: Vec<f64>) -> Vec<f64> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::ridge::crests;
+    use super::super::ridge::maxima;
     use super::*;
 
     /// `fixtures/paths/reference.json`: the courses of a brick wall in a photograph, as scipy finds them (`gaussian_filter1d` of second order,
@@ -313,7 +328,7 @@ mod tests {
         for case in all["brick"]["ridges"].as_array().expect("cases") {
             let sigma = number(&case["sigma"]);
             let profile = strip.ridges(sigma * STEP_MM).profile(Slant::default());
-            let found = crests(&profile);
+            let found: Vec<_> = maxima(&profile).collect();
             for (at, height) in
                 case["spline_maxima"].as_array().expect("places").iter().zip(case["heights"].as_array().expect("heights"))
             {
