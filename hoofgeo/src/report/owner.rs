@@ -58,7 +58,7 @@ fn story(m: &Measurement, s: &Series) -> String {
         Verdict::Rose => format!("It was {then}, and is higher now."),
         Verdict::Fell => format!("It was {then}, and is lower now."),
         Verdict::NotResolved => format!(
-            "It was {then}. Whether it has changed cannot be told yet: it would have to be by more than {}.",
+            "It was {then}. Whether it has changed cannot be told yet: only a change of more than {} would show.",
             words::threshold(m, change.smallest())
         ),
     }

@@ -11,6 +11,7 @@ use std::path::Path;
 
 /// Names and texts of the templates that come with the library.
 pub const TEMPLATES: &[(&str, &str)] = &[
+    ("page.html", include_str!("templates/page.html")),
     ("report.html", include_str!("templates/report.html")),
     ("owner.html", include_str!("templates/owner.html")),
     ("parts.html", include_str!("templates/parts.html")),

@@ -1,0 +1,68 @@
+//! Measuring a folder, and checking what would be refused.
+
+use super::LensDatabaseArgs;
+use clap::Args;
+use std::path::PathBuf;
+
+/// `measure`
+#[derive(Debug, Args)]
+#[command(after_help = "Exit code: 0 all measured, 1 some photos refused, 2 could not run.")]
+pub struct MeasureArgs {
+    /// Folder of the photos; sub-folders are walked too
+    pub folder: PathBuf,
+    /// Folder for measurements.csv, measurements.json and pictures/
+    #[arg(long, value_name = "DIR")]
+    pub out: PathBuf,
+    /// Also draw so many random scenes per photo and check the linear uncertainties against them
+    #[arg(long, value_name = "N", default_value_t = 0, value_parser = draws)]
+    pub draws: usize,
+    /// Placement uncertainties from `hoofgeo observers`, in place of the landmarks' own
+    #[arg(long, value_name = "FILE")]
+    pub placement: Option<PathBuf>,
+    /// Seed of the draws; the same seed gives the same results on any number of threads
+    #[arg(long, value_name = "N", default_value_t = 1)]
+    pub seed: u64,
+    /// Use a lens profile also where the photo's header names another camera, lens or zoom; the results say so
+    #[arg(long)]
+    pub force_lens: bool,
+    /// The lens database.
+    #[command(flatten)]
+    pub lens_database: LensDatabaseArgs,
+    /// Draw no annotated pictures; the photos' pixels stay unread
+    #[arg(long)]
+    pub no_pictures: bool,
+    /// Do not read a straight ruler from the pixels where two of its graduations are marked
+    #[arg(long)]
+    pub no_ruler_reading: bool,
+    /// Threads to use [default: one per core]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
+    pub threads: Option<u16>,
+    /// Print nothing but refusals
+    #[arg(long, short)]
+    pub quiet: bool,
+}
+
+/// Fewer draws tell nothing of a 95 % interval's ends; more fill the memory and change no printed digit.
+fn draws(text: &str) -> Result<usize, String> {
+    match text.parse() {
+        Ok(n) if n == 0 || (1000..=1_000_000).contains(&n) => Ok(n),
+        _ => Err("must be 1000 to 1000000, or 0 for none".to_owned()),
+    }
+}
+
+/// `check`
+#[derive(Debug, Args)]
+#[command(after_help = "Exit code: 0 all would be measured, 1 some would be refused, 2 could not run.")]
+pub struct CheckArgs {
+    /// Folder of the photos; sub-folders are walked too
+    pub folder: PathBuf,
+    /// Leave the photos' pixels unread: say nothing of blur and light
+    #[arg(long)]
+    pub no_pixels: bool,
+    /// The lens database.
+    #[command(flatten)]
+    pub lens_database: LensDatabaseArgs,
+    /// Print nothing but refusals
+    #[arg(long, short)]
+    pub quiet: bool,
+}

@@ -1,0 +1,76 @@
+//! The command line's words, one file a theme. Parsing does no I/O.
+
+mod about;
+mod case;
+mod lens;
+mod measure;
+mod pixels;
+mod research;
+mod rings;
+mod sidecars;
+
+pub use about::{DemoArgs, ExplainArgs, Format, SchemaArgs};
+pub use case::{FollowArgs, ProjectArgs, ReportArgs, ReviewArgs};
+use clap::{Parser, Subcommand};
+pub use lens::{
+    BoardArgs, BoardSize, CalibrateArgs, CameraArgs, ImportArgs, LensCommand, LensDatabaseArgs, LensFindArgs,
+    LensJudgeArgs, PaperName,
+};
+pub use measure::{CheckArgs, MeasureArgs};
+pub use pixels::{ReadArgs, RectifyArgs, RulerArgs};
+pub use research::{ObserversArgs, PlanArgs};
+pub use rings::{RingArgs, RingName};
+pub use sidecars::{PlaceArgs, StartArgs};
+
+/// Measures horse hooves from photographs: millimetres and degrees, corrected for lens and camera angle, each with its
+/// uncertainty.
+///
+/// A photo shows neither the bone nor the cause: a number is no diagnosis. Lame, laminitic or growing animals and corrective
+/// trims belong to a vet and a qualified farrier; local law comes first.
+#[derive(Debug, Parser)]
+#[command(name = "hoofgeo", version, propagate_version = true, max_term_width = 100)]
+pub struct Arguments {
+    /// What to do.
+    #[command(subcommand)]
+    pub command: Command,
+}
+
+/// What to do.
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// Measure a folder of photos with sidecars
+    Measure(MeasureArgs),
+    /// Say what would be refused, what is still missing and which photos to take again, without measuring
+    Check(CheckArgs),
+    /// Resample photos to the measured plane: lens and angle removed, exact px/mm, for measuring with any tool
+    Rectify(RectifyArgs),
+    /// Write a sidecar with empty slots beside each photo that has none
+    Start(StartArgs),
+    /// Read the ruler of one photo from its pixels: every graduation, px/mm, how certain
+    Ruler(RulerArgs),
+    /// Follow a case over its visits: what has really changed, how fast, what a trim changed
+    Follow(FollowArgs),
+    /// Write a visit's report for the files and a shorter one for the owner, as pages that need no network
+    Report(ReportArgs),
+    /// Place landmarks on photos, on a page in this machine's browser
+    Place(PlaceArgs),
+    /// Compare observers and repeated placements: repeatability, agreement, variance components
+    Observers(ObserversArgs),
+    /// Plan a study: animals needed to find a difference, and what better photos would gain
+    Plan(PlanArgs),
+    /// Read horn tubules, growth rings and the dorsal wall from the photos' pixels into a new folder of sidecars to measure
+    Read(ReadArgs),
+    /// Explain a measurement, landmark or line: definition, needs, source, published values
+    Explain(ExplainArgs),
+    /// Hold a visit's values against stated limits: run under or low, toe, base, symmetry
+    Review(ReviewArgs),
+    /// Project a trim or weeks of growth from a measured foot: geometry, not a cutting instruction
+    Project(ProjectArgs),
+    /// Print the JSON Schema of a file format
+    Schema(SchemaArgs),
+    /// Know the lens: calibrate a camera from photos of a printed board
+    #[command(subcommand)]
+    Lens(LensCommand),
+    /// Write a visit of two invented horses, rendered photos with known truth, and measure it
+    Demo(DemoArgs),
+}
