@@ -16,24 +16,25 @@ fn what_is_read_agrees_with_the_truth_of_rendered_feet() {
     for case in cases().into_iter().filter(|c| c.shot.view == View::Lateral).step_by(4) {
         let photo = case.render();
         let mut placed = place_like_a_person(&photo, case.shot.view, case.seed);
-        placed.lines.retain(|name, _| !name.starts_with("tubules") && *name != "dorsal_wall");
+        placed.lines.retain(|name, _| !["tubules", "rings"].iter().any(|n| name.starts_with(n)) && *name != "dorsal_wall");
         write(&photos, &case, &photo, &placed).unwrap();
         truths.insert(case.file_name.clone(), photo.truth);
     }
     let before: Vec<_> = truths.keys().map(|n| std::fs::read(photos.join(format!("{n}.hoof.json"))).unwrap()).collect();
-    let (mut tubules, mut walls) = (0, 0);
+    let (mut tubules, mut walls, mut rings) = (0, 0, 0);
     let summary = read_folder(&photos, &read, ReadOptions::default(), &mut |report| match report {
         ReadReport::Read { reading, .. } => {
             for (line, found) in &reading.found {
                 match found {
                     Found::Tubules(_) => tubules += 1,
                     Found::Outline(_) => walls += 1,
+                    Found::Rings(_) => rings += 1,
                     Found::NotSeen(why) => eprintln!("{line}: {why}"),
                     other => panic!("{line}: {other:?}"),
                 }
                 assert_eq!(
                     reading.sidecar.lines.contains_key(line),
-                    matches!(found, Found::Tubules(_) | Found::Outline(_))
+                    matches!(found, Found::Tubules(_) | Found::Outline(_) | Found::Rings(_))
                 );
             }
         }
@@ -44,6 +45,7 @@ fn what_is_read_agrees_with_the_truth_of_rendered_feet() {
     let after: Vec<_> = truths.keys().map(|n| std::fs::read(photos.join(format!("{n}.hoof.json"))).unwrap()).collect();
     assert_eq!(before, after, "what a person wrote is left as it was");
     assert!(tubules >= 8 && walls >= 2, "{tubules} tubule lines of 12, {walls} walls of 4");
+    assert!(rings >= 4, "{rings} rows of rings of 8");
 
     let (mut all, mut inside) = (0, 0);
     let options = VisitOptions::default();
@@ -74,7 +76,8 @@ fn what_is_read_agrees_with_the_truth_of_rendered_feet() {
     read_folder(&read, &again, ReadOptions::default(), &mut |report| {
         let ReadReport::Read { reading, .. } = report else { panic!("refused") };
         let kept = reading.found.iter().filter(|(_, f)| *f == Found::Kept).count();
-        let seen = reading.sidecar.lines.keys().filter(|l| l.name().starts_with("tubules") || **l == Line::DorsalWall);
+        let is_read = |l: &&Line| ["tubules", "rings", "dorsal_wall"].iter().any(|n| l.name().starts_with(n));
+        let seen = reading.sidecar.lines.keys().filter(is_read);
         assert_eq!(kept, seen.count());
     })
     .unwrap();

@@ -1,6 +1,6 @@
 //! Error and detection rate of growth rings and traced outlines on rendered feet, by condition. Figures are in DEVELOPERS.md.
 //!
-//! `cargo run --release -p hoofgeo-cli --example wall_rates -- rings|outlines FIRST_SEED PHOTOS`
+//! `cargo run --release -p hoofgeo-cli --example wall_rates -- rings|without|outlines FIRST_SEED PHOTOS`
 //!
 //! Thresholds were chosen on seeds below 1000; the figures are of others.
 #![allow(clippy::print_stdout, reason = "an experiment")]
@@ -8,7 +8,7 @@
 #[path = "../../tests/walls/mod.rs"]
 mod walls;
 
-use walls::{CONDITIONS, outline, outlines_beside, ring};
+use walls::{CONDITIONS, Condition, outline, outlines_beside, ring};
 
 fn main() {
     let words: Vec<String> = std::env::args().skip(1).collect();
@@ -16,6 +16,7 @@ fn main() {
     let (first, n) = (number(1, 10_000), number(2, 40));
     match words.first().map(String::as_str) {
         Some("outlines") => outlines(first, n),
+        Some("without") => without(first, n),
         _ => rings(first, n),
     }
 }
@@ -32,8 +33,9 @@ fn median(v: &[f64]) -> f64 {
 
 fn rings(first: u64, n: u64) {
     println!("condition | place | found | miscounted | rings found of shown, false | spacing: error % RMS (median), over u | place sd mm, over u | paired, wrongly");
-    for condition in CONDITIONS {
-        let all: Vec<_> = (first..first + n).map(|seed| ring(seed, condition, true)).collect();
+    let seen: Vec<Vec<_>> = (first..first + n).map(|seed| CONDITIONS.map(|c| ring(seed, c, true)).into()).collect();
+    for (i, condition) in CONDITIONS.into_iter().enumerate() {
+        let all: Vec<_> = seen.iter().map(|s| &s[i]).collect();
         for at in [0, 1] {
             let rows: Vec<_> = all.iter().filter_map(|a| a.rows[at].as_ref()).collect();
             let right: Vec<_> = rows.iter().filter(|r| !r.miscounted).collect();
@@ -59,17 +61,36 @@ fn rings(first: u64, n: u64) {
                 paired.iter().filter(|ok| !**ok).count(),
             );
         }
-        let without: Vec<_> = (first..first + n).map(|seed| ring(seed, condition, false)).collect();
-        let rows = |at: usize| without.iter().filter(|a| a.rows[at].is_some()).count();
-        println!("{condition:?} | without rings: {} and {} of {n} accepted", rows(0), rows(1));
     }
+}
+
+/// Walls without rings, in the conditions that need no other rendering.
+fn without(first: u64, n: u64) {
+    let (mut rows, mut walls) = ([0, 0], 0);
+    for seed in first..first + n {
+        for condition in CONDITIONS.into_iter().filter(|c| !matches!(c, Condition::Tilt(_) | Condition::Sun)) {
+            let seen = ring(seed, condition, false);
+            walls += 1;
+            for (count, row) in rows.iter_mut().zip(&seen.rows) {
+                *count += usize::from(row.is_some());
+            }
+            if seen.rows.iter().any(Option::is_some) {
+                println!("{seed} {condition:?}: {:?}", seen.why);
+            }
+        }
+    }
+    println!("without rings: {} at the toe and {} at the heel accepted, of {walls}", rows[0], rows[1]);
 }
 
 fn outlines(first: u64, n: u64) {
     println!("condition | line, clicks | traced | wrong edge | area: error % RMS (median), over u; clicked % | RMS distance mm, stated");
-    for condition in CONDITIONS {
-        for clicks in [8, 16] {
-            let all: Vec<_> = (first..first + n).map(|seed| outline(seed, condition, clicks)).collect();
+    const CLICKS: [usize; 2] = [8, 16];
+    let seen: Vec<Vec<_>> = (first..first + n)
+        .map(|seed| CONDITIONS.into_iter().flat_map(|c| CLICKS.map(|k| outline(seed, c, k))).collect())
+        .collect();
+    for (i, condition) in CONDITIONS.into_iter().enumerate() {
+        for (j, clicks) in CLICKS.into_iter().enumerate() {
+            let all: Vec<_> = seen.iter().map(|s| &s[2 * i + j]).collect();
             for line in 0..3 {
                 let found: Vec<_> = all.iter().filter_map(|a| a[line].as_ref()).collect();
                 let of = |f: fn(&walls::Outline) -> f64| found.iter().map(|o| f(o)).collect::<Vec<_>>();

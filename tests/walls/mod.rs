@@ -1,19 +1,20 @@
 //! Rendered feet of random shape, grain and light, and how far what is read from their pixels is off.
-#![allow(dead_code, clippy::unwrap_used, reason = "each user takes its part")]
+#![allow(dead_code, unreachable_pub, clippy::unwrap_used, reason = "each user takes its part")]
 
 use hoofgeo::measured::{MeasureOptions, measure};
-use hoofgeo::pixels::{Found, Grey, NotTraced, ReadOptions, Reading, read_photo};
+use hoofgeo::pixels::{Found, Grey, ReadOptions, Reading, read_photo};
 use hoofgeo::scene::LensPrior;
 use hoofgeo::sidecar::Sidecar;
 use hoofgeo::{Foot, Line, Stage, View};
 use hoofgeo_cli::demo::{
-    Case, DARK, FootSpec, LIGHT, Photo, Ruler, Shot, Stance, cases, foot, place_like_a_person, render_from, sidecar,
+    Case, DARK, FootSpec, LIGHT, Photo, Shot, Stance, cases, foot, place_like_a_person, render_from, sidecar,
 };
 use image::RgbImage;
 use nalgebra::{Point2, Vector2};
 use rand::{RngExt, SeedableRng};
 use rand_distr::{Distribution, StandardNormal};
 use rand_xoshiro::Xoshiro256PlusPlus;
+use std::cell::RefCell;
 
 /// How a photo is taken, or spoilt.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -37,8 +38,6 @@ pub enum Condition {
 /// The rows of the tables.
 pub const CONDITIONS: [Condition; 11] = [
     Condition::Plain,
-    Condition::Tilt(12.0),
-    Condition::Tilt(20.0),
     Condition::Blur(1.0),
     Condition::Blur(2.0),
     Condition::Blur(4.0),
@@ -46,6 +45,8 @@ pub const CONDITIONS: [Condition; 11] = [
     Condition::Noise(10.0),
     Condition::Light(0.4),
     Condition::Shadow,
+    Condition::Tilt(12.0),
+    Condition::Tilt(20.0),
     Condition::Sun,
 ];
 
@@ -54,6 +55,14 @@ pub struct Sight {
     pub case: Case,
     pub photo: Photo,
     pub grey: Grey,
+}
+
+/// What is rendered: blur, noise and light come afterwards.
+type Rendered = (View, u64, bool, Stance);
+
+thread_local! {
+    /// The last few rendered photos: those that are only spoilt need not be rendered again.
+    static LAST: RefCell<Vec<(Rendered, Photo)>> = const { RefCell::new(Vec::new()) };
 }
 
 pub fn sight(view: View, seed: u64, condition: Condition, rings: bool) -> Sight {
@@ -92,7 +101,16 @@ pub fn sight(view: View, seed: u64, condition: Condition, rings: bool) -> Sight 
     if condition == Condition::Sun {
         stance.sun = Some([0.75 + about(0.1), 0.25, 0.6]);
     }
-    let photo = render_from(&case.spec, &case.shot, seed, &stance);
+    let rendered: Rendered = (view, seed, rings, stance);
+    let known = LAST.with_borrow(|l| l.iter().find(|r| r.0 == rendered).map(|r| r.1.clone()));
+    let photo = known.unwrap_or_else(|| {
+        let photo = render_from(&case.spec, &case.shot, seed, &stance);
+        LAST.with_borrow_mut(|l| {
+            l.truncate(1);
+            l.insert(0, (rendered, photo.clone()));
+        });
+        photo
+    });
     let grey = spoilt(&photo.pixels, condition, &mut rng);
     Sight { case, photo, grey }
 }

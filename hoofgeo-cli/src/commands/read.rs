@@ -80,6 +80,9 @@ fn dates(args: &RingArgs, rings: &[RingDepth], day: Option<Date>) -> Vec<String>
             asked.extend(of.iter().filter(|r| r.event == Some(true)));
         }
     }
+    let mut seen = Vec::new();
+    // A ring may be named twice, by its number and by its distance.
+    asked.retain(|r| !seen.contains(&(r.line, r.number)) && { seen.push((r.line, r.number)); true });
     if asked.is_empty() {
         let why = if args.ring.is_empty() { "no ring stands out from the others: name one with --ring" } else { "there is no such ring" };
         return vec![why.to_owned()];

@@ -136,7 +136,7 @@ fn clicks_json(photo: &str, reading: &Reading) -> String {
         .collect();
     let file = photo.rsplit('/').next().unwrap_or(photo);
     let whole = serde_json::json!({ "format": "hoofgeo-clicks/1", "photo": file, "lines": lines });
-    format!("{whole:#}\n")
+    format!("{whole}\n")
 }
 
 fn outcome(reading: &Reading, line: Line) -> serde_json::Value {
