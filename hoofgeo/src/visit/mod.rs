@@ -24,9 +24,9 @@ mod start;
 pub use folder::{Entry, SIDECAR_SUFFIX, VISIT_FILE, is_photo_name, walk};
 pub(crate) use json::refusal_json;
 pub use lens::{LensDatabase, LensUsed, Lenses, PROFILE_SUFFIX};
-#[cfg(feature = "place")]
-pub(crate) use output::write_new;
 pub use output::{CSV_COLUMNS, Rendered, Writers, write_whole};
+#[cfg(feature = "place")]
+pub(crate) use output::{sync_folder, write_durably, write_new};
 #[cfg(feature = "place")]
 pub(crate) use photo::belongs;
 pub(crate) use photo::read_entry;
@@ -35,6 +35,8 @@ pub use photo::{PhotoReport, measure_entry};
 pub use read::{ReadReport, RingDepth, read_folder};
 #[cfg(feature = "pictures")]
 pub use rectify::{RectifyProgress, rectify_folder};
+#[cfg(feature = "place")]
+pub(crate) use ruler::marks_to_read;
 pub use ruler::{RulerRead, RulerReadPoint, RulerReading};
 pub(crate) use run::must_be_folder;
 pub use run::{

@@ -65,6 +65,30 @@ pub(crate) fn write_new(path: &Path, bytes: &[u8]) -> Result<()> {
     Ok(())
 }
 
+/// As [`write_whole`], or [`write_new`] where nothing is to be written over; on the disk when it returns, so that a power cut
+/// thereafter loses nothing of it. That waits for the disk: not for results, which can be made again.
+///
+/// # Errors
+/// As theirs.
+#[cfg(feature = "place")]
+pub(crate) fn write_durably(path: &Path, bytes: &[u8], over: bool) -> Result<()> {
+    let fail = |e: std::io::Error| cannot_write(path, &e);
+    let staged = staged(path, bytes)?;
+    staged.as_file().sync_all().map_err(fail)?;
+    let named = if over { staged.persist(path) } else { staged.persist_noclobber(path) };
+    named.map_err(|e| fail(e.error))?;
+    sync_folder(path).map_err(fail)
+}
+
+/// Makes sure that a name given or taken in a file's folder is on the disk, where the system lets a folder be synchronised.
+#[cfg(feature = "place")]
+pub(crate) fn sync_folder(path: &Path) -> std::io::Result<()> {
+    #[cfg(unix)]
+    File::open(path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new(".")))?.sync_all()?;
+    let _ = path;
+    Ok(())
+}
+
 /// A file's content under a temporary name in its folder, readable for all, still to be given its own name.
 pub(super) fn staged(path: &Path, bytes: &[u8]) -> Result<NamedTempFile> {
     let fail = |e: std::io::Error| cannot_write(path, &e);

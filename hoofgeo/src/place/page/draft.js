@@ -109,6 +109,7 @@ export const setView = (draft, view, catalogue) => changed(draft, (d) => {
   d.lines = Object.fromEntries(lines.map((l) => [l.name, null]));
   if (view === "solar") {
     delete d.side;
+    delete d.gauge;
     delete d.planes?.near_heel;
   } else if (d.planes && !d.planes.near_heel) {
     d.planes.near_heel = { behind_scale_mm: -30, u_mm: 10 };
