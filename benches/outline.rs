@@ -45,7 +45,8 @@ fn bench(c: &mut Criterion) {
         .map(|a| Point2::new(2000.0 + (radius(a) + 9.0) * a.cos(), 1500.0 + (radius(a) + 9.0) * a.sin()))
         .collect();
     let list = clicks.iter().map(|p| format!("[{}, {}]", p.x, p.y)).collect::<Vec<_>>().join(", ");
-    std::fs::write(concat!(env!("CARGO_MANIFEST_DIR"), "/../target/outline-bench.json"), format!("[{list}]\n")).unwrap();
+    std::fs::write(concat!(env!("CARGO_MANIFEST_DIR"), "/../target/outline-bench.json"), format!("[{list}]\n"))
+        .unwrap();
     let corners = [(600.0, 500.0), (600.0, 2300.0), (3400.0, 700.0), (3400.0, 1900.0)].map(|(x, y)| Point2::new(x, y));
     let wall = photo("rings-bench", |x, y| {
         let depth = y - 500.0 - 200.0 * (x - 600.0) / 2800.0;

@@ -16,7 +16,9 @@ fn what_is_read_agrees_with_the_truth_of_rendered_feet() {
     for case in cases().into_iter().filter(|c| c.shot.view == View::Lateral).step_by(4) {
         let photo = case.render();
         let mut placed = place_like_a_person(&photo, case.shot.view, case.seed);
-        placed.lines.retain(|name, _| !["tubules", "rings"].iter().any(|n| name.starts_with(n)) && *name != "dorsal_wall");
+        placed
+            .lines
+            .retain(|name, _| !["tubules", "rings"].iter().any(|n| name.starts_with(n)) && *name != "dorsal_wall");
         write(&photos, &case, &photo, &placed).unwrap();
         truths.insert(case.file_name.clone(), photo.truth);
     }

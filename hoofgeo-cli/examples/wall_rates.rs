@@ -32,7 +32,9 @@ fn median(v: &[f64]) -> f64 {
 }
 
 fn rings(first: u64, n: u64) {
-    println!("condition | place | found | miscounted | rings found of shown, false | spacing: error % RMS (median), over u | place sd mm, over u | paired, wrongly");
+    println!(
+        "condition | place | found | miscounted | rings found of shown, false | spacing: error % RMS (median), over u | place sd mm, over u | paired, wrongly"
+    );
     let seen: Vec<Vec<_>> = (first..first + n).map(|seed| CONDITIONS.map(|c| ring(seed, c, true)).into()).collect();
     for (i, condition) in CONDITIONS.into_iter().enumerate() {
         let all: Vec<_> = seen.iter().map(|s| &s[i]).collect();
@@ -83,7 +85,9 @@ fn without(first: u64, n: u64) {
 }
 
 fn outlines(first: u64, n: u64) {
-    println!("condition | line, clicks | traced | wrong edge | area: error % RMS (median), over u; clicked % | RMS distance mm, stated");
+    println!(
+        "condition | line, clicks | traced | wrong edge | area: error % RMS (median), over u; clicked % | RMS distance mm, stated"
+    );
     const CLICKS: [usize; 2] = [8, 16];
     let seen: Vec<Vec<_>> = (first..first + n)
         .map(|seed| CONDITIONS.into_iter().flat_map(|c| CLICKS.map(|k| outline(seed, c, k))).collect())

@@ -105,6 +105,7 @@ pub fn sight(view: View, seed: u64, condition: Condition, rings: bool) -> Sight 
     let known = LAST.with_borrow(|l| l.iter().find(|r| r.0 == rendered).map(|r| r.1.clone()));
     let photo = known.unwrap_or_else(|| {
         let photo = render_from(&case.spec, &case.shot, seed, &stance);
+        let photo = Photo { file_name: case.file_name.clone(), ..photo };
         LAST.with_borrow_mut(|l| {
             l.truncate(1);
             l.insert(0, (rendered, photo.clone()));
@@ -233,7 +234,8 @@ pub fn ring(seed: u64, condition: Condition, rings: bool) -> RingOutcome {
         let whole = row.whole.clone();
         let (a, b) = (whole.start, whole.end - 1);
         first[at] = Some(number[a]);
-        let value = measured.values.iter().find(|v| v.measurement.id == ["ring_spacing_toe", "ring_spacing_heel"][at])?;
+        let value =
+            measured.values.iter().find(|v| v.measurement.id == ["ring_spacing_toe", "ring_spacing_heel"][at])?;
         let spacing = (true_depths[number[b]] - true_depths[number[a]]) / (number[b] - number[a]).max(1) as f64;
         let repeated = (1..number.len()).filter(|k| number[*k] == number[k - 1]).count();
         Some(RowOutcome {
@@ -286,7 +288,11 @@ pub fn outline(seed: u64, condition: Condition, clicks: usize) -> [Option<Outlin
     };
     let (before, after) = (areas(&given), areas(&reading.sidecar));
     let v = &sight.photo.truth.values;
-    let truth = [v["outline_area"], v["outline_area"] - v["bearing_area"], v["outline_area"] - v["bearing_area"] - v["sole_area"]];
+    let truth = [
+        v["outline_area"],
+        v["outline_area"] - v["bearing_area"],
+        v["outline_area"] - v["bearing_area"] - v["sole_area"],
+    ];
     [0, 1, 2].map(|k| {
         let line = [Line::OuterWall, Line::WhiteLine, Line::FrogOutline][k];
         let (_, Found::Traced(found)) = reading.found.iter().find(|(l, _)| *l == line)? else { return None };
@@ -313,7 +319,8 @@ pub fn outlines_beside(seed: u64) -> usize {
     let scale = px_per_mm(&sight.photo);
     for points in given.lines.values_mut() {
         let n = points.len() as f64;
-        let middle = Point2::new(points.iter().map(|p| p[0]).sum::<f64>() / n, points.iter().map(|p| p[1]).sum::<f64>() / n);
+        let middle =
+            Point2::new(points.iter().map(|p| p[0]).sum::<f64>() / n, points.iter().map(|p| p[1]).sum::<f64>() / n);
         let inward = |p: &[f64; 2]| {
             let d: Vector2<f64> = Point2::from(*p) - middle;
             let q = middle + d * (1.0 - 12.0 * scale / d.norm());

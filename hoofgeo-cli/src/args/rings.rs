@@ -29,7 +29,8 @@ fn growth(text: &str) -> Result<GrowthRate, String> {
 }
 
 fn ring(text: &str) -> Result<RingName, String> {
-    let wrong = || "name a ring by its number from the coronet down, such as 3, or by its distance, such as 24mm".to_owned();
+    let wrong =
+        || "name a ring by its number from the coronet down, such as 3, or by its distance, such as 24mm".to_owned();
     match text.trim().strip_suffix("mm") {
         Some(mm) => match mm.trim().parse::<f64>() {
             Ok(x) if (0.0..=200.0).contains(&x) => Ok(RingName::Below(x)),

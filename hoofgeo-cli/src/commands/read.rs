@@ -3,8 +3,8 @@
 use crate::Outcome;
 use crate::args::{ReadArgs, RingArgs, RingName};
 use crate::output::{print_line, refusal_text};
-use hoofgeo::pixels::{Found, ReadOptions};
 use hoofgeo::follow::laid_down;
+use hoofgeo::pixels::{Found, ReadOptions};
 use hoofgeo::visit::{ReadReport, RingDepth, read_folder};
 use hoofgeo::{Line, Result};
 use jiff::civil::Date;
@@ -60,7 +60,9 @@ fn dates(args: &RingArgs, rings: &[RingDepth], day: Option<Date>) -> Vec<String>
         return Vec::new();
     }
     let Some(day) = day else {
-        return vec!["when the rings were made cannot be said: write \"taken\": \"2026-05-04\" into the sidecar".to_owned()];
+        return vec![
+            "when the rings were made cannot be said: write \"taken\": \"2026-05-04\" into the sidecar".to_owned(),
+        ];
     };
     let mut asked: Vec<&RingDepth> = Vec::new();
     for line in [Line::RingsToe, Line::RingsHeel] {
@@ -82,9 +84,18 @@ fn dates(args: &RingArgs, rings: &[RingDepth], day: Option<Date>) -> Vec<String>
     }
     let mut seen = Vec::new();
     // A ring may be named twice, by its number and by its distance.
-    asked.retain(|r| !seen.contains(&(r.line, r.number)) && { seen.push((r.line, r.number)); true });
+    asked.retain(|r| {
+        !seen.contains(&(r.line, r.number)) && {
+            seen.push((r.line, r.number));
+            true
+        }
+    });
     if asked.is_empty() {
-        let why = if args.ring.is_empty() { "no ring stands out from the others: name one with --ring" } else { "there is no such ring" };
+        let why = if args.ring.is_empty() {
+            "no ring stands out from the others: name one with --ring"
+        } else {
+            "there is no such ring"
+        };
         return vec![why.to_owned()];
     }
     asked

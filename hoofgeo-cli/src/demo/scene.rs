@@ -7,9 +7,9 @@
 use super::camera::{Camera, look_at};
 use super::foot::Half;
 use super::horses::{FootSpec, Shot};
-use super::photo::Stance;
 use super::light::Light;
 use super::mesh::{self, Material, Mesh};
+use super::photo::Stance;
 use super::ruler::Ruler;
 use super::underside::Underside;
 use hoofgeo::{Foot, View};

@@ -49,8 +49,7 @@ impl FromStr for GrowthRate {
                 .help("write mm per month and how certain that is, such as \"8.5 ± 1 mm\"; without measurements of this horse, \"8 ± 2 mm\"")
         };
         let bare = text.trim().trim_end_matches("mm").trim();
-        let (rate, expanded) =
-            ["±", "+/-", "+-"].iter().find_map(|sign| bare.split_once(sign)).ok_or_else(wrong)?;
+        let (rate, expanded) = ["±", "+/-", "+-"].iter().find_map(|sign| bare.split_once(sign)).ok_or_else(wrong)?;
         let number = |s: &str| s.trim().trim_end_matches("mm").trim().parse::<f64>().ok().filter(|v| v.is_finite());
         let (Some(per_month), Some(expanded)) = (number(rate), number(expanded)) else { return Err(wrong()) };
         if per_month <= 0.0 || expanded < 0.0 {

@@ -3,7 +3,8 @@
 use super::outline::read_outlines;
 use super::rings::read_rings;
 use super::{
-    EdgePoint, Grey, Mapping, NoTubules, PlaneMap, RingRow, TracedOutline, TubuleDirection, tubule_direction, wall_outline,
+    EdgePoint, Grey, Mapping, NoTubules, PlaneMap, RingRow, TracedOutline, TubuleDirection, tubule_direction,
+    wall_outline,
 };
 use crate::error::Result;
 use crate::located::CLICK_U_PX;
@@ -154,7 +155,10 @@ impl Reading {
         for (line, found) in &self.found {
             if let Found::Traced(t) = found {
                 let n = self.clicks.get(line).map_or(0, Vec::len);
-                notes.push(format!("traced from {n} clicks: {line}, at most {:.1} mm from their polygon", t.farthest_mm));
+                notes.push(format!(
+                    "traced from {n} clicks: {line}, at most {:.1} mm from their polygon",
+                    t.farthest_mm
+                ));
             }
         }
         self.sidecar.notes = (!notes.is_empty()).then(|| notes.join("; "));

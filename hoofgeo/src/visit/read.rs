@@ -132,7 +132,9 @@ fn clicks_json(photo: &str, reading: &Reading) -> String {
     let lines: serde_json::Map<String, serde_json::Value> = reading
         .clicks
         .iter()
-        .map(|(line, points)| (line.name().to_owned(), serde_json::json!({ "clicked": points, "outcome": outcome(reading, *line) })))
+        .map(|(line, points)| {
+            (line.name().to_owned(), serde_json::json!({ "clicked": points, "outcome": outcome(reading, *line) }))
+        })
         .collect();
     let file = photo.rsplit('/').next().unwrap_or(photo);
     let whole = serde_json::json!({ "format": "hoofgeo-clicks/1", "photo": file, "lines": lines });

@@ -107,12 +107,7 @@ impl EdgeCost {
 }
 
 /// Distances from a polyline as shares of `reach`; infinite beyond.
-fn corridor(
-    curve: &[Point2<f64>],
-    reach: f64,
-    [left, top]: [i64; 2],
-    [width, height]: [usize; 2],
-) -> Vec<f32> {
+fn corridor(curve: &[Point2<f64>], reach: f64, [left, top]: [i64; 2], [width, height]: [usize; 2]) -> Vec<f32> {
     let mut away = vec![f32::INFINITY; width * height];
     let clamp = |v: f64, first: i64, n: usize| (v as i64 - first).clamp(0, n as i64) as usize;
     for (i, a) in curve.iter().enumerate() {
@@ -139,10 +134,8 @@ fn zero_crossings(gradient: &Gradient, [width, height]: [usize; 2]) -> Vec<bool>
     let mut laplacian = vec![0f32; width * height];
     for y in 1..height - 1 {
         for x in 1..width - 1 {
-            let (dx, dy) = (
-                gradient.at(x + 1, y).x - gradient.at(x - 1, y).x,
-                gradient.at(x, y + 1).y - gradient.at(x, y - 1).y,
-            );
+            let (dx, dy) =
+                (gradient.at(x + 1, y).x - gradient.at(x - 1, y).x, gradient.at(x, y + 1).y - gradient.at(x, y - 1).y);
             laplacian[y * width + x] = dx + dy;
         }
     }
@@ -151,8 +144,7 @@ fn zero_crossings(gradient: &Gradient, [width, height]: [usize; 2]) -> Vec<bool>
         for x in 1..width - 1 {
             let i = y * width + x;
             let here = laplacian[i];
-            let crosses =
-                |j: usize| laplacian[j] * here < 0.0 && here.abs() <= laplacian[j].abs();
+            let crosses = |j: usize| laplacian[j] * here < 0.0 && here.abs() <= laplacian[j].abs();
             zero[i] = here == 0.0 || [i - 1, i + 1, i - width, i + width].into_iter().any(crosses);
         }
     }

@@ -16,8 +16,7 @@ pub(super) fn piece(p: [Point2<f64>; 4], step: f64) -> Vec<Point2<f64>> {
     (0..n)
         .map(|i| {
             let t = t1 + (t2 - t1) * i as f64 / n as f64;
-            let (a, b, c) =
-                (mix(p[0], p[1], 0.0, t1, t), mix(p[1], p[2], t1, t2, t), mix(p[2], p[3], t2, t3, t));
+            let (a, b, c) = (mix(p[0], p[1], 0.0, t1, t), mix(p[1], p[2], t1, t2, t), mix(p[2], p[3], t2, t3, t));
             let (d, e) = (mix(a, b, 0.0, t2, t), mix(b, c, t1, t3, t));
             mix(d, e, t1, t2, t)
         })

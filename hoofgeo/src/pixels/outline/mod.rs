@@ -11,8 +11,8 @@ mod path;
 mod read;
 mod refine;
 
-pub(super) use read::read_outlines;
 pub use path::{Path, least_cost_path};
+pub(super) use read::read_outlines;
 
 use super::gradient::noise;
 use super::{EdgeOptions, Grey, Mapping, edges_along};
@@ -97,7 +97,9 @@ pub enum NotTraced {
 impl fmt::Display for NotTraced {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Self::TooFewClicks => f.write_str("fewer than four clicks: click the outline at toe, quarters and heels at least"),
+            Self::TooFewClicks => {
+                f.write_str("fewer than four clicks: click the outline at toe, quarters and heels at least")
+            }
             Self::OutOfSight => f.write_str("the clicked outline leaves the photo"),
             Self::NoEdge(percent) => write!(
                 f,
@@ -130,12 +132,7 @@ pub fn trace_outline(
     if low.x < 0.0 || low.y < 0.0 || high.x > f64::from(grey.width()) || high.y > f64::from(grey.height()) {
         return Err(NotTraced::OutOfSight);
     }
-    let tracer = Tracer {
-        grey,
-        scale,
-        inside: doubled_area(clicks).signum(),
-        noise: noise(grey, low, high),
-    };
+    let tracer = Tracer { grey, scale, inside: doubled_area(clicks).signum(), noise: noise(grey, low, high) };
     let runs = runs(clicks, across);
     let curves: Vec<Run> = runs.iter().map(|r| Run::new(clicks, r, scale)).collect();
     let brighter = tracer.brighter_side(&curves);
@@ -156,9 +153,11 @@ pub fn trace_outline(
                 .unwrap_or_else(|| Stretch::drawn(run.drawn(hold[0], hold[1])));
             traced.push(stretch);
         }
-        stretches.extend(traced.iter().map(|s| {
-            (if s.is_traced() { StretchKind::Traced } else { StretchKind::NoEdge }, s.length() / scale)
-        }));
+        stretches.extend(
+            traced
+                .iter()
+                .map(|s| (if s.is_traced() { StretchKind::Traced } else { StretchKind::NoEdge }, s.length() / scale)),
+        );
         scatter.extend(traced.iter().filter_map(Stretch::scatter));
         let run_points = refine::joined(&traced, SPACING_MM * scale, run.closed);
         points.extend(run_points);

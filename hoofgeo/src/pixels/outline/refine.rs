@@ -68,8 +68,7 @@ pub(super) fn refine(
         })
         .collect();
     let found = chain(&stations, 0.3 * scale)?;
-    let bends: Vec<f64> =
-        found.windows(3).map(|w| (w[0].offset - 2.0 * w[1].offset + w[2].offset).abs()).collect();
+    let bends: Vec<f64> = found.windows(3).map(|w| (w[0].offset - 2.0 * w[1].offset + w[2].offset).abs()).collect();
     let bent = bends.iter().filter(|b| **b > BEND_MM * scale).count();
     if bent as f64 > BENT * bends.len() as f64 {
         return None;

@@ -50,7 +50,8 @@ fn true_area() -> f64 {
 fn a_few_clicks_give_the_whole_outline() {
     for (n, contrast, noise) in [(6, 60.0, 3.0), (10, -40.0, 5.0), (40, 60.0, 3.0)] {
         let clicked = clicks(n, 4.0, n as u64);
-        let found = trace_outline(&photo(contrast, noise, 1), &Flat { px_per_mm: PX_PER_MM }, &clicked, &[]).expect("edge");
+        let found =
+            trace_outline(&photo(contrast, noise, 1), &Flat { px_per_mm: PX_PER_MM }, &clicked, &[]).expect("edge");
         let off = area(&found.points) / true_area() - 1.0;
         let before = area(&clicked) / true_area() - 1.0;
         assert!(off.abs() < 0.002, "{n}: {off}, clicked {before}");

@@ -100,7 +100,13 @@ impl RingRow {
 impl fmt::Display for RingRow {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let ((spacing, u), (n, u_n)) = (self.spacing_mm(), self.number());
-        write!(f, "found: {n:.0} rings ± {:.0}, {} of them in a row {spacing:.1} mm ± {:.1} mm apart", 2.0 * u_n, self.whole.len(), 2.0 * u)?;
+        write!(
+            f,
+            "found: {n:.0} rings ± {:.0}, {} of them in a row {spacing:.1} mm ± {:.1} mm apart",
+            2.0 * u_n,
+            self.whole.len(),
+            2.0 * u
+        )?;
         let row = &self.rings[self.whole.clone()];
         let events: Vec<String> = (1..).zip(row).filter(|(_, r)| r.event).map(|(k, _)| k.to_string()).collect();
         if events.is_empty() { Ok(()) } else { write!(f, ", ring {} much stronger than the others", events.join(", ")) }
@@ -122,10 +128,12 @@ impl fmt::Display for NoRings {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::TooSmall => f.write_str("the wall is too short in the photo"),
-            Self::NothingAcross => {
-                f.write_str("no rings stand out from tubules and stains: clean the wall, light it from above and the side")
+            Self::NothingAcross => f.write_str(
+                "no rings stand out from tubules and stains: clean the wall, light it from above and the side",
+            ),
+            Self::TooFew(n) => {
+                write!(f, "only {n} rings follow each other without a gap; four are needed, or three plain ones")
             }
-            Self::TooFew(n) => write!(f, "only {n} rings follow each other without a gap; four are needed, or three plain ones"),
         }
     }
 }
@@ -175,7 +183,8 @@ pub fn growth_rings(grey: &Grey, maps: [&dyn Mapping; 2], corners: [Point2<f64>;
                 event: *event,
             })
         };
-        let rings = found.row.rings.iter().zip(&strong).map(ring).collect::<Option<Vec<_>>>().ok_or(NoRings::TooSmall)?;
+        let rings =
+            found.row.rings.iter().zip(&strong).map(ring).collect::<Option<Vec<_>>>().ok_or(NoRings::TooSmall)?;
         let row = RingRow {
             rings,
             whole: found.row.whole,

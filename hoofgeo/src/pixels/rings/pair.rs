@@ -18,7 +18,9 @@ pub(super) struct Course {
 
 impl Course {
     pub(super) fn depth(&self, toe: f64, share: f64) -> f64 {
-        toe * (1.0 + self.widening * share.powf(self.bend)) + self.tilt * share + self.arch * 4.0 * share * (1.0 - share)
+        toe * (1.0 + self.widening * share.powf(self.bend))
+            + self.tilt * share
+            + self.arch * 4.0 * share * (1.0 - share)
     }
 }
 

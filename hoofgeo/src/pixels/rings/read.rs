@@ -9,8 +9,7 @@ use crate::{Landmark, Line};
 use nalgebra::Point2;
 
 const LINES: [Line; 2] = [Line::RingsToe, Line::RingsHeel];
-const CORNERS: [Landmark; 4] =
-    [Landmark::ToeCoronet, Landmark::ToeGround, Landmark::HeelCoronet, Landmark::HeelGround];
+const CORNERS: [Landmark; 4] = [Landmark::ToeCoronet, Landmark::ToeGround, Landmark::HeelCoronet, Landmark::HeelGround];
 const NEEDS: &str = "toe_coronet, toe_ground, heel_coronet and heel_ground";
 
 /// What became of the two lines of rings, and their points where they were found.
@@ -41,18 +40,23 @@ pub(in crate::pixels) fn read_rings(
         _ => both(&seen),
     };
     let rows = [seen.toe, seen.heel];
-    let mut rows = rows.into_iter().zip(take).zip(LINES).zip(drawn).map(|(((row, take), line), drawn)| match (row, take) {
-        _ if drawn => (line, Found::Kept, None),
-        (Ok(row), Some(range)) => {
-            let points = row.rings[range.clone()].iter().map(|r| rounded(r.at)).collect();
-            (line, Found::Rings(Box::new(RingRow { whole: range, ..row })), Some(points))
-        }
-        (Ok(row), None) => {
-            let n = row.rings.len();
-            (line, Found::NotSeen(format!("{n} rings are seen, but not which of them are those at the other end")), None)
-        }
-        (Err(why), _) => (line, Found::NotSeen(why.to_string()), None),
-    });
+    let mut rows =
+        rows.into_iter().zip(take).zip(LINES).zip(drawn).map(|(((row, take), line), drawn)| match (row, take) {
+            _ if drawn => (line, Found::Kept, None),
+            (Ok(row), Some(range)) => {
+                let points = row.rings[range.clone()].iter().map(|r| rounded(r.at)).collect();
+                (line, Found::Rings(Box::new(RingRow { whole: range, ..row })), Some(points))
+            }
+            (Ok(row), None) => {
+                let n = row.rings.len();
+                (
+                    line,
+                    Found::NotSeen(format!("{n} rings are seen, but not which of them are those at the other end")),
+                    None,
+                )
+            }
+            (Err(why), _) => (line, Found::NotSeen(why.to_string()), None),
+        });
     std::array::from_fn(|k| rows.next().unwrap_or((LINES[k], Found::Needs(NEEDS), None)))
 }
 

@@ -40,18 +40,16 @@ pub(super) fn crests(profile: &Profile) -> Vec<Crest> {
 /// All maxima, each placed by the parabola through its three highest values.
 pub(super) fn maxima(profile: &Profile) -> impl Iterator<Item = Crest> + '_ {
     let m = &profile.mean;
-    (1..m.len().saturating_sub(1))
-        .filter(move |i| m[*i] > m[i - 1] && m[*i] >= m[i + 1])
-        .map(move |i| {
-            let bend = m[i - 1] - 2.0 * m[i] + m[i + 1];
-            let offset = 0.5 * (m[i - 1] - m[i + 1]) / bend;
-            Crest {
-                depth: profile.first + (i as f64 + offset) * STEP_MM,
-                u: profile.u_slope[i] * STEP_MM * STEP_MM / bend.abs(),
-                strength: m[i],
-                z: m[i] / profile.u[i],
-            }
-        })
+    (1..m.len().saturating_sub(1)).filter(move |i| m[*i] > m[i - 1] && m[*i] >= m[i + 1]).map(move |i| {
+        let bend = m[i - 1] - 2.0 * m[i] + m[i + 1];
+        let offset = 0.5 * (m[i - 1] - m[i + 1]) / bend;
+        Crest {
+            depth: profile.first + (i as f64 + offset) * STEP_MM,
+            u: profile.u_slope[i] * STEP_MM * STEP_MM / bend.abs(),
+            strength: m[i],
+            z: m[i] / profile.u[i],
+        }
+    })
 }
 
 /// The rings among crests, and how many more there may be.
@@ -132,7 +130,14 @@ mod tests {
 
     #[test]
     fn a_weak_ring_is_believed_where_one_is_expected() {
-        let all = [crest(10.0, 9.0), crest(18.0, 8.0), crest(26.5, 3.0), crest(34.0, 9.0), crest(42.0, 8.0), crest(60.0, 3.0)];
+        let all = [
+            crest(10.0, 9.0),
+            crest(18.0, 8.0),
+            crest(26.5, 3.0),
+            crest(34.0, 9.0),
+            crest(42.0, 8.0),
+            crest(60.0, 3.0),
+        ];
         let row = row(&all).expect("rings");
         assert_eq!(row.rings.iter().map(|c| c.depth).collect::<Vec<_>>(), [10.0, 18.0, 26.5, 34.0, 42.0]);
         assert_eq!((row.whole, row.doubtful), (0..5, 1));
@@ -140,7 +145,14 @@ mod tests {
 
     #[test]
     fn a_gap_ends_the_row_and_crowding_is_no_ring() {
-        let all = [crest(10.0, 9.0), crest(18.0, 8.0), crest(34.0, 9.0), crest(42.0, 8.0), crest(44.0, 5.0), crest(50.0, 8.0)];
+        let all = [
+            crest(10.0, 9.0),
+            crest(18.0, 8.0),
+            crest(34.0, 9.0),
+            crest(42.0, 8.0),
+            crest(44.0, 5.0),
+            crest(50.0, 8.0),
+        ];
         let row = row(&all).expect("rings");
         assert_eq!(row.rings.len(), 5);
         assert_eq!(row.whole, 2..5);

@@ -266,8 +266,7 @@ impl Ridges {
     /// The mean along the rings, with its uncertainty.
     pub(super) fn profile(&self, slant: Slant) -> Profile {
         let n = self.rows.len();
-        let rows: Vec<Vec<f64>> =
-            (0..n).map(|i| self.row(self.first + i as f64 * STEP_MM, slant).collect()).collect();
+        let rows: Vec<Vec<f64>> = (0..n).map(|i| self.row(self.first + i as f64 * STEP_MM, slant).collect()).collect();
         let mean_of = |r: &[f64]| r.iter().sum::<f64>() / r.len().max(1) as f64;
         let error_of = |r: &[f64]| {
             let (m, k) = (mean_of(r), r.len() as f64);
@@ -329,12 +328,17 @@ mod tests {
             let sigma = number(&case["sigma"]);
             let profile = strip.ridges(sigma * STEP_MM).profile(Slant::default());
             let found: Vec<_> = maxima(&profile).collect();
-            for (at, height) in
-                case["spline_maxima"].as_array().expect("places").iter().zip(case["heights"].as_array().expect("heights"))
+            for (at, height) in case["spline_maxima"]
+                .as_array()
+                .expect("places")
+                .iter()
+                .zip(case["heights"].as_array().expect("heights"))
             {
                 let nearest = found
                     .iter()
-                    .min_by(|a, b| (a.depth / STEP_MM - number(at)).abs().total_cmp(&(b.depth / STEP_MM - number(at)).abs()))
+                    .min_by(|a, b| {
+                        (a.depth / STEP_MM - number(at)).abs().total_cmp(&(b.depth / STEP_MM - number(at)).abs())
+                    })
                     .expect("crests");
                 // A parabola through three samples against a spline: less than a twentieth of a sample.
                 assert!((nearest.depth / STEP_MM - number(at)).abs() < 0.05, "{at}: {nearest:?}");

@@ -21,8 +21,7 @@ fn corners() -> [Point2<f64>; 4] {
 impl Walls {
     fn photo(&self) -> Grey {
         let mut rng = Xoshiro256PlusPlus::seed_from_u64(self.seed);
-        let phases: Vec<(f64, f64)> =
-            (0..6).map(|k| (rng.random::<f64>() * 6.3, 0.35 + 0.3 * f64::from(k))).collect();
+        let phases: Vec<(f64, f64)> = (0..6).map(|k| (rng.random::<f64>() * 6.3, 0.35 + 0.3 * f64::from(k))).collect();
         let (w, h) = (960, 640);
         let mut values = Vec::with_capacity(w * h);
         for y in 0..h {
@@ -79,8 +78,7 @@ fn a_stronger_ring_is_an_event() {
     let mut rings = uneven();
     rings[3].1 = 3.0;
     let seen = Walls { rings, at_heel: 1.0, tubules: 2.0, seed: 5 }.look();
-    let events: Vec<f64> =
-        seen.toe.expect("toe").rings.iter().filter(|r| r.event).map(|r| r.below_mm).collect();
+    let events: Vec<f64> = seen.toe.expect("toe").rings.iter().filter(|r| r.event).map(|r| r.below_mm).collect();
     assert!(events.len() == 1 && (events[0] - 33.2).abs() < 0.6, "{events:?}");
 }
 
@@ -90,6 +88,10 @@ fn walls_without_rings_are_refused() {
         let seen = Walls { rings: vec![], at_heel: 1.0, tubules: 4.0, seed }.look();
         assert!(seen.toe.is_err() && seen.heel.is_err(), "{seed}: {:?} {:?}", seen.toe, seen.heel);
     }
-    let outside = growth_rings(&Walls { rings: vec![], at_heel: 1.0, tubules: 0.0, seed: 1 }.photo(), [&Flat { px_per_mm: SCALE }, &Flat { px_per_mm: SCALE }], corners().map(|p| p * 3.0));
+    let outside = growth_rings(
+        &Walls { rings: vec![], at_heel: 1.0, tubules: 0.0, seed: 1 }.photo(),
+        [&Flat { px_per_mm: SCALE }, &Flat { px_per_mm: SCALE }],
+        corners().map(|p| p * 3.0),
+    );
     assert_eq!(outside.toe, Err(NoRings::TooSmall));
 }
