@@ -17,18 +17,21 @@ fn what_is_read_agrees_with_the_truth_of_rendered_feet() {
     for case in cases().into_iter().filter(|c| c.shot.view == View::Lateral).step_by(4) {
         let photo = case.render();
         let mut placed = place_like_a_person(&photo, case.shot.view, case.seed);
-        placed.lines.retain(|name, _| !name.starts_with("tubules") && *name != "dorsal_wall");
+        placed
+            .lines
+            .retain(|name, _| !["tubules", "rings"].iter().any(|n| name.starts_with(n)) && *name != "dorsal_wall");
         write(&photos, &case, &photo, &placed).unwrap();
         truths.insert(case.file_name.clone(), photo.truth);
     }
     let before: Vec<_> = truths.keys().map(|n| std::fs::read(photos.join(format!("{n}.hoof.json"))).unwrap()).collect();
-    let (mut tubules, mut walls) = (0, 0);
+    let (mut tubules, mut walls, mut rings) = (0, 0, 0);
     let summary = read_folder(&photos, &read, None, ReadOptions::default(), &mut |report| match report {
         ReadReport::Read { reading, .. } => {
             for (line, found) in &reading.found {
                 match found {
                     Found::Tubules(_) => tubules += 1,
                     Found::Outline(_) => walls += 1,
+                    Found::Rings(_) => rings += 1,
                     // A person drew it.
                     Found::Kept if *line == Line::Ground => continue,
                     Found::NotSeen(why) => eprintln!("{line}: {why}"),
@@ -44,6 +47,7 @@ fn what_is_read_agrees_with_the_truth_of_rendered_feet() {
     let after: Vec<_> = truths.keys().map(|n| std::fs::read(photos.join(format!("{n}.hoof.json"))).unwrap()).collect();
     assert_eq!(before, after, "what a person wrote is left as it was");
     assert!(tubules >= 8 && walls >= 2, "{tubules} tubule lines of 12, {walls} walls of 4");
+    assert!(rings >= 4, "{rings} rows of rings of 8");
 
     let (mut all, mut inside) = (0, 0);
     let options = VisitOptions::default();
