@@ -5,7 +5,7 @@ use std::path::Path;
 use std::process::Command;
 
 /// Runs a peer with the Python that `HOOFGEO_PYTHON` names and prints what it says; elsewhere says that it was skipped.
-pub fn peer(script: &str, input: &Path) {
+pub(crate) fn peer(script: &str, input: &Path) {
     let Some(python) = std::env::var_os("HOOFGEO_PYTHON") else {
         println!("{script} is skipped: HOOFGEO_PYTHON names no Python for it");
         return;
@@ -19,7 +19,7 @@ pub fn peer(script: &str, input: &Path) {
 }
 
 /// Prints the most memory that `work` took beyond what was in use before it, as Linux counts resident pages; nothing elsewhere.
-pub fn peak_memory<T>(what: &str, work: impl FnOnce() -> T) -> T {
+pub(crate) fn peak_memory<T>(what: &str, work: impl FnOnce() -> T) -> T {
     let before = status_mb("VmRSS");
     // Starts the count of the peak anew.
     let reset = std::fs::write("/proc/self/clear_refs", "5").is_ok();

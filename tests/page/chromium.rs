@@ -1,11 +1,12 @@
 //! A headless Chromium, driven over its DevTools pipe: messages of JSON, each ended by a zero byte.
 
 use serde_json::{Value, json};
-use std::cell::Cell;
+use std::cell::{Cell, RefCell};
 use std::fs::File;
 use std::io::{BufRead, BufReader, Write};
-use std::path::PathBuf;
-use std::process::{Child, Command, Stdio};
+use std::ops::Deref;
+use std::path::{Path, PathBuf};
+use std::process::{Command, Stdio};
 use std::sync::mpsc::{Receiver, channel};
 use std::sync::{Mutex, MutexGuard, PoisonError};
 use std::time::{Duration, Instant};
@@ -15,14 +16,35 @@ const PATIENCE: Duration = Duration::from_secs(60);
 
 /// A running browser.
 pub(crate) struct Chromium {
-    child: Child,
     to: Mutex<File>,
     from: Receiver<Value>,
     next: Cell<u64>,
-    errors: std::cell::RefCell<Vec<String>>,
-    _dir: tempfile::TempDir,
-    /// One browser at a time: two cores are not to be shared by five.
-    _alone: MutexGuard<'static, ()>,
+    errors: RefCell<Vec<String>>,
+    pages: RefCell<Vec<Value>>,
+}
+
+/// The one browser that all tests share, one test at a time: two cores are not to be shared by five. Its pages end with the test.
+pub(crate) struct Lease(MutexGuard<'static, Option<Chromium>>);
+
+impl Deref for Lease {
+    type Target = Chromium;
+
+    fn deref(&self) -> &Chromium {
+        self.0.as_ref().expect("a lease is of a browser")
+    }
+}
+
+impl Drop for Lease {
+    fn drop(&mut self) {
+        // After a failure nobody knows what state it is in: its pipes close, which ends it, and the next test has a new one.
+        if std::thread::panicking() {
+            *self.0 = None;
+            return;
+        }
+        for page in self.pages.take() {
+            self.call(None, "Target.closeTarget", json!({ "targetId": page }));
+        }
+    }
 }
 
 /// One of its pages.
@@ -41,27 +63,35 @@ fn find() -> Option<PathBuf> {
 }
 
 impl Chromium {
-    /// A browser; none, with a note, where there is none on this machine.
+    /// The browser; none, with a note, where there is none on this machine.
     #[allow(clippy::print_stderr, reason = "a skipped test has to say so")]
-    pub(crate) fn start() -> Option<Self> {
-        static ALONE: Mutex<()> = Mutex::new(());
+    pub(crate) fn start() -> Option<Lease> {
+        static SHARED: Mutex<Option<Chromium>> = Mutex::new(None);
         let Some(program) = find() else {
             eprintln!("skipped: no Chromium is here (Debian: apt install chromium; or name one in HOOFGEO_CHROMIUM)");
             return None;
         };
-        let alone = ALONE.lock().unwrap_or_else(PoisonError::into_inner);
-        let dir = tempfile::tempdir().unwrap();
-        let (to, from) = (dir.path().join("to"), dir.path().join("from"));
+        let mut shared = SHARED.lock().unwrap_or_else(PoisonError::into_inner);
+        let browser = shared.get_or_insert_with(|| Self::launch(&program));
+        browser.errors.take();
+        Some(Lease(shared))
+    }
+
+    fn launch(program: &Path) -> Self {
+        let dir = tempfile::tempdir().unwrap().keep();
+        let (to, from) = (dir.join("to"), dir.join("from"));
         assert!(Command::new("mkfifo").args([&to, &from]).status().unwrap().success());
-        // The shell gives the browser the two pipes as the descriptors that it expects.
-        let child = Command::new("sh")
-            .args(["-c", r#"exec "$0" "$@" 3<"$TO" 4>"$FROM""#])
+        // The shell gives the browser the two pipes as the descriptors that it expects. It ends with them, when the tests do, and
+        // what it has written goes.
+        Command::new("sh")
+            .args(["-c", r#""$0" "$@" 3<"$TO" 4>"$FROM"; rm -rf "$OWN""#])
             .arg(program)
             .args(["--headless=new", "--remote-debugging-pipe", "--no-sandbox", "--disable-gpu", "--no-first-run"])
             .args(["--disable-dev-shm-usage", "--disable-background-networking", "--disable-component-update"])
-            .arg(format!("--user-data-dir={}", dir.path().join("profile").display()))
+            .arg(format!("--user-data-dir={}", dir.join("profile").display()))
             .env("TO", &to)
             .env("FROM", &from)
+            .env("OWN", &dir)
             .stdin(Stdio::null())
             .stdout(Stdio::null())
             .stderr(Stdio::null())
@@ -79,15 +109,13 @@ impl Chromium {
                 }
             }
         });
-        Some(Self {
-            child,
+        Self {
             to: Mutex::new(to),
             from: received,
             next: Cell::new(1),
-            errors: Vec::new().into(),
-            _dir: dir,
-            _alone: alone,
-        })
+            errors: RefCell::default(),
+            pages: RefCell::default(),
+        }
     }
 
     fn call(&self, session: Option<&str>, method: &str, params: Value) -> Value {
@@ -111,8 +139,32 @@ impl Chromium {
         }
     }
 
+    /// Answers for the page's own files with those on disk, where `HOOFGEO_PAGE` names their folder: the page can be worked on
+    /// without building.
+    fn fulfil(&self, event: &Value) {
+        let params = &event["params"];
+        let path = params["request"]["url"].as_str().and_then(|u| u.splitn(4, '/').nth(3)).unwrap_or_default();
+        let file = PathBuf::from(std::env::var_os("HOOFGEO_PAGE").unwrap_or_default()).join(path);
+        let mut answer = json!({ "requestId": params["requestId"] });
+        let body = std::fs::read(file).ok();
+        let method = if body.is_some() { "Fetch.fulfillRequest" } else { "Fetch.continueRequest" };
+        if let Some(body) = body {
+            answer["responseCode"] = json!(200);
+            answer["responseHeaders"] = params["responseHeaders"].clone();
+            answer["body"] = json!(base64(&body));
+        }
+        let id = self.next.replace(self.next.get() + 1);
+        let message = json!({ "id": id, "sessionId": event["sessionId"], "method": method, "params": answer });
+        let mut bytes = message.to_string().into_bytes();
+        bytes.push(0);
+        self.to.lock().unwrap().write_all(&bytes).unwrap();
+    }
+
     /// Keeps what a page's console would show in red.
     fn note(&self, event: &Value) {
+        if event["method"] == "Fetch.requestPaused" {
+            return self.fulfil(event);
+        }
         let text = match event["method"].as_str() {
             Some("Runtime.exceptionThrown") => event["params"]["exceptionDetails"].to_string(),
             Some("Log.entryAdded") if event["params"]["entry"]["level"] == "error" => {
@@ -130,32 +182,43 @@ impl Chromium {
     }
 
     /// A new page of the given size at an address.
-    pub(crate) fn open(&self, address: &str, (width, height): (u32, u32)) -> Tab<'_> {
+    pub(crate) fn open(&self, address: &str, size: (u32, u32)) -> Tab<'_> {
+        let tab = self.page("about:blank", size);
+        tab.go(address);
+        tab
+    }
+
+    /// A new window of the given size on any page.
+    pub(crate) fn page(&self, address: &str, (width, height): (u32, u32)) -> Tab<'_> {
         let target = self.call(None, "Target.createTarget", json!({ "url": "about:blank" }));
+        self.pages.borrow_mut().push(target["targetId"].clone());
         let attached =
             self.call(None, "Target.attachToTarget", json!({ "targetId": target["targetId"], "flatten": true }));
         let tab = Tab { browser: self, session: attached["sessionId"].as_str().unwrap().to_owned() };
         for domain in ["Page", "Runtime", "Log"] {
             tab.call(&format!("{domain}.enable"), json!({}));
         }
+        if std::env::var_os("HOOFGEO_PAGE").is_some() {
+            let patterns = ["*.js", "*.css"].map(|p| json!({ "urlPattern": p, "requestStage": "Response" }));
+            tab.call("Fetch.enable", json!({ "patterns": patterns }));
+        }
         tab.size(width, height);
-        tab.go(address);
+        tab.call("Page.navigate", json!({ "url": address }));
         tab
     }
 }
 
-impl Drop for Chromium {
-    fn drop(&mut self) {
-        let mut bytes = json!({ "id": 0, "method": "Browser.close" }).to_string().into_bytes();
-        bytes.push(0);
-        let _ = self.to.lock().unwrap().write_all(&bytes);
-        let since = Instant::now();
-        while self.child.try_wait().is_ok_and(|end| end.is_none()) && since.elapsed() < Duration::from_secs(5) {
-            std::thread::sleep(Duration::from_millis(20));
+fn base64(bytes: &[u8]) -> String {
+    const LETTERS: &[u8; 64] = b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
+    let mut text = String::new();
+    for three in bytes.chunks(3) {
+        let all = three.iter().fold(0, |n, b| n << 8 | u32::from(*b)) << (8 * (3 - three.len()));
+        for i in 0..4 {
+            let letter = LETTERS[(all >> (18 - 6 * i)) as usize & 63];
+            text.push(if i > three.len() { '=' } else { char::from(letter) });
         }
-        let _ = self.child.kill();
-        let _ = self.child.wait();
     }
+    text
 }
 
 impl Tab<'_> {
@@ -195,8 +258,17 @@ impl Tab<'_> {
             }
             let seen = || self.eval("document.body?.innerText.slice(0, 1500)");
             assert!(since.elapsed() < PATIENCE, "never: {expression}\n{}\n{:?}", seen(), self.browser.errors.borrow());
-            std::thread::sleep(Duration::from_millis(10));
+            std::thread::sleep(Duration::from_millis(4));
         }
+    }
+
+    /// A picture of the page as PNG, in the folder that `HOOFGEO_SHOTS` names, where it does.
+    pub(crate) fn picture(&self, name: &str) {
+        let Some(folder) = std::env::var_os("HOOFGEO_SHOTS") else { return };
+        let png = self.call("Page.captureScreenshot", json!({ "format": "png" }));
+        // As it comes: `base64 -d` makes the picture of it.
+        std::fs::write(PathBuf::from(folder).join(format!("{name}.png.base64")), png["data"].as_str().unwrap())
+            .unwrap();
     }
 
     pub(crate) fn mouse(&self, kind: &str, [x, y]: [f64; 2]) {
@@ -205,6 +277,11 @@ impl Tab<'_> {
             "Input.dispatchMouseEvent",
             json!({ "type": kind, "x": x, "y": y, "button": button, "buttons": u8::from(kind != "mouseReleased"), "clickCount": 1 }),
         );
+    }
+
+    /// Moves the mouse, nothing pressed.
+    pub(crate) fn hover(&self, [x, y]: [f64; 2]) {
+        self.call("Input.dispatchMouseEvent", json!({ "type": "mouseMoved", "x": x, "y": y, "buttons": 0 }));
     }
 
     pub(crate) fn click(&self, at: [f64; 2]) {

@@ -15,7 +15,7 @@ pub(crate) fn open(tab: &Tab<'_>, name: &str) {
 /// Waits until everything is written and the values are of what is shown.
 pub(crate) fn saved(tab: &Tab<'_>) {
     tab.until(
-        "hoofgeo.store.saving === 'saved' && ['Saved', 'Kept'].includes(document.getElementById('saved').textContent)",
+        "hoofgeo.store.saving === 'saved' && !hoofgeo.store.ruler.busy && ['Saved', 'Kept'].includes(document.getElementById('saved').textContent)",
     );
 }
 
@@ -95,7 +95,7 @@ pub(crate) fn by_mouse(tab: &Tab<'_>, target: &Sidecar, lines: &[Line]) {
         match target.landmarks.get(&landmark) {
             Some(p) => {
                 let at = approach(tab, p.at[0]);
-                tab.mouse("mouseMoved", at);
+                tab.hover(at);
                 tab.click(at);
             }
             None => press(tab, "Cannot be seen"),
@@ -150,8 +150,23 @@ fn arrows(tab: &Tab<'_>, to: [f64; 2]) {
     }
 }
 
+/// Chooses the kind of scale by its first letter in the list, where another is taken over from the photo before; from the photo and
+/// back to it.
+fn kind_by_keyboard(tab: &Tab<'_>, kind: &str) {
+    if tab.eval("document.getElementById('scale-kind').value") == kind {
+        return;
+    }
+    tab.key("F6", 0);
+    tab.until("document.activeElement.id === 'scale-kind'");
+    let title = tab.eval(&format!("hoofgeo.store.visit.catalogue.kinds.find((k) => k.name === '{kind}').title"));
+    tab.key(&title.as_str().unwrap()[..1], 0);
+    tab.until(&format!("hoofgeo.store.draft.scale.kind === '{kind}'"));
+    tab.key("F6", 0);
+}
+
 /// Marks everything of a photo with the keyboard alone, the focus being on the photo; lines are said not to be seen.
 pub(crate) fn by_keyboard(tab: &Tab<'_>, target: &Sidecar, nudge: bool) {
+    kind_by_keyboard(tab, target.scale.as_ref().unwrap().kind.name());
     for (i, g) in target.scale.as_ref().unwrap().points.iter().enumerate() {
         assert_eq!(tab.eval("document.activeElement.id"), "photo");
         arrows(tab, g.at);

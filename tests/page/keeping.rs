@@ -2,6 +2,7 @@
 
 use super::chromium::Chromium;
 use super::hands::{on_screen, open, press, saved};
+use super::looking::looked_at;
 use super::program::{Folder, Program, target};
 use hoofgeo::Landmark;
 use hoofgeo::sidecar::Draft;
@@ -56,6 +57,60 @@ fn a_reload_and_a_crash_lose_nothing() {
     saved(&tab);
     assert_eq!(folder.draft(PHOTO).scale.unwrap().points.unwrap().len(), 2);
     assert_eq!(folder.names(), [PHOTO, SIDECAR]);
+}
+
+#[test]
+fn what_cannot_be_seen_and_what_a_gauge_read_is_still_known_after_a_reload() {
+    let Some(browser) = Chromium::start() else { return };
+    let folder = Folder::new(&[(PHOTO, PHOTO)]);
+    let program = Program::start(folder.root(), &[]);
+    let tab = browser.open(&program.address, (1440, 900));
+    tab.eval("hoofgeo.page.choose({ kind: 'landmark', name: 'heel_bulb' })");
+    press(&tab, "Cannot be seen");
+    tab.eval("hoofgeo.page.choose({ kind: 'line', name: 'rings_toe' })");
+    press(&tab, "Cannot be seen");
+    // The gauge, typed; its uncertainty is asked for once it says something, and goes with it.
+    tab.eval("document.getElementById('facts').open = true");
+    let gauge = |part: &str| format!("field-gauge-heel_above_sole_plane_mm-{part}");
+    let fill = |part: &str, text: &str| {
+        tab.eval(&format!(
+            "(() => {{ const f = document.getElementById('{}'); f.focus(); f.select(); }})()",
+            gauge(part)
+        ));
+        if text.is_empty() {
+            tab.key("Delete", 0);
+        } else {
+            tab.text(text);
+        }
+        tab.eval("document.activeElement.blur()");
+    };
+    assert_eq!(tab.eval(&format!("document.getElementById('{}').disabled", gauge("u_mm"))), true);
+    fill("lateral", "3,5");
+    fill("u_mm", "0.5");
+    saved(&tab);
+    looked_at(&tab, "gauge");
+    tab.go(&program.address);
+    for (name, kind) in [("heel_bulb", "landmark"), ("rings_toe", "line")] {
+        assert_eq!(
+            tab.eval(&format!("document.querySelector('[data-step={name}] .state').textContent")),
+            "cannot be seen",
+            "{kind}"
+        );
+        assert_ne!(tab.eval("hoofgeo.store.active.name"), name);
+    }
+    let heel = folder.draft(PHOTO).gauge.unwrap().heel_above_sole_plane_mm.unwrap();
+    assert_eq!((heel.medial, heel.lateral, heel.u_mm), (None, Some(3.5), Some(0.5)));
+    // Undone, it is asked for again.
+    tab.eval("hoofgeo.page.choose({ kind: 'landmark', name: 'heel_bulb' })");
+    press(&tab, "It can be seen after all");
+    tab.eval("document.getElementById('facts').open = true");
+    fill("lateral", "");
+    saved(&tab);
+    let draft = folder.draft(PHOTO);
+    assert!(draft.gauge.is_none());
+    assert!(draft.landmarks.0.contains(&("heel_bulb", None)));
+    assert!(draft.lines.0.iter().all(|(name, _)| *name != "rings_toe"));
+    assert_eq!(browser.errors(), Vec::<String>::new());
 }
 
 #[test]

@@ -1,59 +1,76 @@
 //! The page at the sizes of phone, tablet and desk, light and dark: nothing cut off, everything reachable, fit for a finger; judged by
 //! axe-core too, where it is at hand.
 
-use super::chromium::Chromium;
+use super::chromium::{Chromium, Tab};
 use super::hands::{on_screen, saved};
 use super::program::{Folder, Program, target};
 use hoofgeo::Landmark;
 use serde_json::json;
 
 const PHOTO: &str = "LF-lateral-before.jpg";
+const SIZES: [(u32, u32); 3] = [(1440, 900), (820, 1180), (390, 844)];
+
+/// A state of the page at every size, light and dark: nothing cut off, fit for a finger, and nothing found by axe-core, where it is at
+/// hand.
+#[allow(clippy::print_stderr, reason = "a part that is skipped has to say so")]
+pub(crate) fn looked_at(tab: &Tab<'_>, state: &str) {
+    let axe = std::env::var_os("HOOFGEO_AXE").map(|path| std::fs::read_to_string(path).unwrap());
+    match &axe {
+        Some(axe) => drop(tab.eval(&format!("{axe}; null"))),
+        None => eprintln!("skipped: the check by axe-core (name its axe.min.js in HOOFGEO_AXE)"),
+    }
+    for (width, height) in SIZES {
+        tab.size(width, height);
+        // What is asked for or used is looked at where it stands.
+        tab.eval("document.querySelector('.offer, .gauge')?.scrollIntoView({ block: 'nearest' })");
+        for scheme in ["light", "dark"] {
+            tab.call(
+                "Emulation.setEmulatedMedia",
+                json!({ "features": [{ "name": "prefers-color-scheme", "value": scheme }] }),
+            );
+            let place = format!("{state}, {width} x {height}, {scheme}");
+            assert_eq!(tab.eval("document.documentElement.scrollWidth <= innerWidth"), true, "{place}");
+            let wide = tab.eval(
+                "(() => { const p = document.getElementById('panel'); const right = p.getBoundingClientRect().left + p.clientLeft + p.clientWidth; \
+                 return p.scrollWidth <= p.clientWidth ? [] : [...p.querySelectorAll('*')].filter((e) => \
+                 e.getBoundingClientRect().right > right).map((e) => e.outerHTML.slice(0, 200)); })()",
+            );
+            assert_eq!(wide, json!([]), "{place}");
+            assert_eq!(tab.eval("document.getElementById('stage').clientHeight > innerHeight * 0.3"), true, "{place}");
+            // Every control has a name, and is as large as a fingertip asks for (WCAG 2.2, 2.5.8: 24 px; here 36).
+            let small = tab.eval(
+                "[...document.querySelectorAll('button, input, select, summary, a')].filter((e) => e.getClientRects().length \
+                 && (e.getBoundingClientRect().height < 36 || e.getBoundingClientRect().width < 36) && !e.closest('figure')).map((e) => e.outerHTML)",
+            );
+            assert_eq!(small, json!([]), "{place}");
+            if axe.is_some() {
+                let found = tab.eval(
+                    "axe.run(document, { resultTypes: ['violations'] }).then((r) => r.violations.map((v) => [v.id, v.help, \
+                     v.nodes.map((n) => n.html + ' ' + n.failureSummary)]))",
+                );
+                assert_eq!(found, json!([]), "{place}");
+            }
+            if scheme == "light" || width == SIZES[0].0 {
+                tab.until("hoofgeo.page.whole");
+                tab.picture(&format!("{state}-{width}-{scheme}"));
+            }
+        }
+    }
+    tab.size(SIZES[0].0, SIZES[0].1);
+    tab.call("Emulation.setEmulatedMedia", json!({ "features": [] }));
+}
 
 #[test]
-#[allow(clippy::print_stderr, reason = "a part that is skipped has to say so")]
 fn the_page_fits_every_screen_and_everyone() {
     let Some(browser) = Chromium::start() else { return };
     let folder = Folder::new(&[(PHOTO, PHOTO), ("LF-solar-before.jpg", "LF-solar-before.jpg")]);
     std::fs::write(folder.path("LF-lateral-before.jpg.hoof.json"), target(PHOTO).to_json()).unwrap();
     let program = Program::start(folder.root(), &[]);
     let tab = browser.open(&program.address, (1440, 900));
-    let axe = std::env::var_os("HOOFGEO_AXE").map(|path| std::fs::read_to_string(path).unwrap());
-    if axe.is_none() {
-        eprintln!("skipped: the check by axe-core (name its axe.min.js in HOOFGEO_AXE)");
-    }
-    for (width, height) in [(1440, 900), (820, 1180), (390, 844)] {
-        for scheme in ["light", "dark"] {
-            tab.size(width, height);
-            tab.call(
-                "Emulation.setEmulatedMedia",
-                json!({ "features": [{ "name": "prefers-color-scheme", "value": scheme }] }),
-            );
-            for photo in [0, 1] {
-                tab.eval(&format!("hoofgeo.page.open({photo})"));
-                tab.until(&format!("hoofgeo.store.photo.id === {photo} && hoofgeo.page.whole"));
-                let place = format!("{width} x {height}, {scheme}, photo {photo}");
-                assert_eq!(tab.eval("document.documentElement.scrollWidth <= innerWidth"), true, "{place}");
-                assert_eq!(
-                    tab.eval("document.getElementById('stage').clientHeight > innerHeight * 0.3"),
-                    true,
-                    "{place}"
-                );
-                // Every control has a name, and is as large as a fingertip asks for (WCAG 2.2, 2.5.8: 24 px; here 36).
-                let small = tab.eval(
-                    "[...document.querySelectorAll('button, input, select, summary')].filter((e) => e.getClientRects().length \
-                     && (e.getBoundingClientRect().height < 36 || e.getBoundingClientRect().width < 36)).map((e) => e.outerHTML)",
-                );
-                assert_eq!(small, json!([]), "{place}");
-                if let Some(axe) = &axe {
-                    tab.eval(&format!("{axe}; null"));
-                    let found = tab.eval(
-                        "axe.run(document, { resultTypes: ['violations'] }).then((r) => r.violations.map((v) => [v.id, v.help, \
-                         v.nodes.map((n) => n.html + ' ' + n.failureSummary)]))",
-                    );
-                    assert_eq!(found, json!([]), "{place}");
-                }
-            }
-        }
+    for photo in [0, 1] {
+        tab.eval(&format!("hoofgeo.page.open({photo})"));
+        tab.until(&format!("hoofgeo.store.photo.id === {photo} && hoofgeo.page.whole"));
+        looked_at(&tab, &format!("photo-{photo}"));
     }
     assert_eq!(browser.errors(), Vec::<String>::new());
 }

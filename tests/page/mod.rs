@@ -7,3 +7,5 @@ mod looking;
 mod marking;
 mod program;
 mod refused;
+mod ruler;
+mod speed;

@@ -3,24 +3,27 @@
 use crate::Outcome;
 use crate::args::ReadArgs;
 use crate::output::{print_line, refusal_text};
-use hoofgeo::pixels::{Found, ReadOptions};
+use hoofgeo::Result;
+use hoofgeo::pixels::ReadOptions;
 use hoofgeo::visit::{ReadReport, read_folder};
-use hoofgeo::{Line, Result};
 
 pub(crate) fn run(args: &ReadArgs) -> Result<Outcome> {
     let mut printed = Ok(());
-    let options = ReadOptions { replace: args.replace };
-    let summary = read_folder(&args.folder, &args.out, options, &mut |report| match report {
-        ReadReport::Read { name, reading } if !args.quiet => {
-            for (line, found) in &reading.found {
-                if printed.is_ok() {
-                    printed = print_line(format_args!("{name}: {}", text(*line, found)));
+    let options = ReadOptions { replace: args.replace, snap: args.snap };
+    let summary =
+        read_folder(&args.folder, &args.out, args.pictures.as_deref(), options, &mut |report| match report {
+            ReadReport::Read { name, reading } if !args.quiet => {
+                let lines = reading.found.iter().map(|(line, found)| format!("{line} {found}"));
+                let landmarks = reading.moved.iter().map(|(landmark, moved)| format!("{landmark} {moved}"));
+                for said in lines.chain(landmarks) {
+                    if printed.is_ok() {
+                        printed = print_line(format_args!("{name}: {said}"));
+                    }
                 }
             }
-        }
-        ReadReport::Read { .. } => {}
-        ReadReport::Refused(error) => anstream::eprintln!("{}", refusal_text(error)),
-    })?;
+            ReadReport::Read { .. } => {}
+            ReadReport::Refused(error) => anstream::eprintln!("{}", refusal_text(error)),
+        })?;
     printed?;
     if !args.quiet {
         print_line(format_args!(
@@ -31,16 +34,4 @@ pub(crate) fn run(args: &ReadArgs) -> Result<Outcome> {
         ))?;
     }
     Ok(if summary.refused == 0 { Outcome::Done } else { Outcome::SomeRefused })
-}
-
-fn text(line: Line, found: &Found) -> String {
-    match found {
-        Found::Tubules(t) => {
-            format!("{line} found, its direction ± {:.1}°, in {} cells", 2.0 * t.u.to_degrees(), t.cells)
-        }
-        Found::Outline(points) => format!("{line} found at {} places along it", points.len()),
-        Found::Kept => format!("{line} kept as it was drawn"),
-        Found::NotSeen(why) => format!("{line} not found: {why}"),
-        Found::Needs(what) => format!("{line} not looked for: place {what}"),
-    }
 }

@@ -61,7 +61,12 @@ pub struct Photo {
 
 /// Renders one photo. The same arguments give the same pixels, whatever the number of threads.
 pub fn render(spec: &FootSpec, shot: &Shot, seed: u64) -> Photo {
-    let scene = Scene::new(spec, shot, seed);
+    render_tilted(spec, shot, seed, None)
+}
+
+/// The same with the camera's two tilts given, degrees: how far it looks down, and from the side.
+pub fn render_tilted(spec: &FootSpec, shot: &Shot, seed: u64, tilt_deg: Option<[f64; 2]>) -> Photo {
+    let scene = Scene::new(spec, shot, seed, tilt_deg);
     let pixels = paint(&scene, spec, shot, seed);
     let ruler = &scene.ruler;
     let camera = scene.camera.seen_from(&ruler.rotation, &ruler.origin.coords);

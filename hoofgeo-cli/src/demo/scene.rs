@@ -35,7 +35,9 @@ pub(crate) struct Scene {
 const BOARD: f64 = 42.0;
 
 impl Scene {
-    pub(crate) fn new(spec: &FootSpec, shot: &Shot, seed: u64) -> Self {
+    /// The scene; the camera looks down by the first of `tilt_deg` and from the side by the second, where it is given, and else as a hand
+    /// holds it.
+    pub(crate) fn new(spec: &FootSpec, shot: &Shot, seed: u64, tilt_deg: Option<[f64; 2]>) -> Self {
         let mut rng = Xoshiro256PlusPlus::seed_from_u64(seed);
         let mut about = |spread: f64| rng.random_range(-spread..=spread);
         let hand = if matches!(spec.foot, Foot::LeftFore | Foot::LeftHind) { 1.0 } else { -1.0 };
@@ -123,6 +125,7 @@ impl Scene {
             View::Lateral => (2.2 + about(1.0), about(2.0), about(1.2)),
             View::Solar => (about(3.0), about(3.0), about(3.5)),
         };
+        let [tilt_x, tilt_y] = tilt_deg.unwrap_or([tilt_x, tilt_y]);
         let (sp, cp) = f64::to_radians(tilt_x).sin_cos();
         let (sy, cy) = f64::to_radians(tilt_y).sin_cos();
         let distance = shot.distance * (1.0 + about(0.04));

@@ -6,31 +6,40 @@
 //! |---|---|
 //! | the direction of the horn tubules in a region | [`tubule_direction`] |
 //! | an edge to a fraction of a pixel, a chain of them | [`edges_along`], [`chain`] |
-//! | the dorsal wall's outline | [`wall_outline`] |
+//! | the dorsal wall's outline; its line, bow and flare | [`wall_outline`], [`wall_fit`] |
+//! | the ground line between two landmarks | [`ground_line`] |
+//! | the edge that a clicked landmark lies on | [`snap()`] |
+//! | a line through many points of one edge, with an honest uncertainty | [`EdgeFit`] |
 //! | what a photo with a sidecar lacks and its pixels show | [`read_photo`] |
 //! | the way between pixels and the measured plane | [`PlaneMap`], [`Mapping`] |
 
 mod blur;
 mod edge;
+mod fit;
 mod gradient;
 mod grey;
+mod ground;
 mod mapping;
 mod plane_map;
 pub mod quality;
 mod read;
 pub mod ruler;
+mod snap;
 mod straight;
 mod tubules;
 mod wall;
 
 pub use blur::{Rectangle, blur_px};
 pub use edge::{EdgeOptions, EdgePoint, chain, edges_along};
+pub use fit::EdgeFit;
 pub use gradient::{noise, orientation, structure_tensor};
 pub use grey::Grey;
 pub(crate) use grey::keys;
+pub use ground::{GroundLine, NoGround, ground_line};
 pub use mapping::{Flat, Mapping};
 pub use plane_map::PlaneMap;
-pub use read::{Found, ReadOptions, Reading, read_photo};
+pub use read::{Found, Moved, Outline, ReadOptions, Reading, read_photo};
+pub use snap::{FAR_MM, FAR_PX, FAR_U, NoSnap, SLANT_DEG, Snap, radius_mm, snap};
 pub use straight::{LongEdge, StraightOptions, long_edges};
 pub use tubules::{NoTubules, TubuleDirection, tubule_direction};
-pub use wall::{NoOutline, wall_outline};
+pub use wall::{NoOutline, WallFit, wall_fit, wall_outline};

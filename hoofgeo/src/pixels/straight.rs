@@ -9,6 +9,7 @@
 //! suppression method for edge detection with sub-pixel accuracy*, INRIA research report 2724, 1995.
 
 use super::Grey;
+use super::gradient::vertex;
 use nalgebra::{DMatrix, DVector, Point2, Vector2};
 
 /// What counts as a long edge. Lengths are in px.
@@ -153,8 +154,7 @@ impl EdgeField {
                 if !(m >= before && m > behind) {
                     continue;
                 }
-                // The vertex of the parabola through the three.
-                let shift = f64::from((before - behind) / (2.0 * (before - 2.0 * m + behind)));
+                let shift = vertex(f64::from(before), f64::from(m), f64::from(behind));
                 let mut place = Point2::new(x as f64 + 0.5, y as f64 + 0.5);
                 place[usize::from(across != 1)] += shift;
                 places[i] = Some((place, g.cast::<f64>() / f64::from(m)));

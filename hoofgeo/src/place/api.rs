@@ -3,9 +3,12 @@
 use super::assets;
 use super::catalogue::catalogue;
 use super::desk::{Desk, Opened, Saved};
+use super::files::Reading;
 use super::guard::Guard;
 use super::http::{Request, Response};
 use super::live::{error_json, values};
+use super::reports::Reports;
+use super::ruler::Rulers;
 use super::tiles::{Cache, TILE};
 use crate::error::{Error, ErrorKind, Result};
 use crate::photo::Sha256Hex;
@@ -23,13 +26,23 @@ pub(super) struct Service {
     pub(super) guard: Guard,
     pub(super) stop: Arc<Stop>,
     tiles: Cache,
+    rulers: Rulers,
+    reports: Reports,
     /// Annotated pictures of the last measuring, by photo.
     pictures: Mutex<HashMap<usize, PathBuf>>,
 }
 
 impl Service {
     pub(super) fn new(desk: Desk, guard: Guard, stop: Arc<Stop>) -> Self {
-        Self { desk, guard, stop, tiles: Cache::default(), pictures: Mutex::default() }
+        Self {
+            desk,
+            guard,
+            stop,
+            tiles: Cache::default(),
+            rulers: Rulers::default(),
+            reports: Reports::default(),
+            pictures: Mutex::default(),
+        }
     }
 
     /// The answer to a request.
@@ -45,6 +58,9 @@ impl Service {
             "POST" => false,
             _ => return Err(Response::refusal(405, "only GET and POST")),
         };
+        if let (true, ["report", key, page]) = (get, &parts[..]) {
+            return number(page).and_then(|page| self.reports.page(key, page)).ok_or_else(not_found);
+        }
         // The page itself is the same for everyone and says nothing of the visit.
         let Some((&"api", parts)) = parts.split_first() else {
             let asset = assets::find(&request.path).filter(|_| get);
@@ -53,7 +69,7 @@ impl Service {
         self.guard.knows_key(request)?;
         match (get, parts) {
             (true, ["visit"]) => Ok(Response::json(200, &self.visit())),
-            (false, ["finish"]) => Ok(self.finish()),
+            (false, ["finish"]) => self.finish(request),
             (get, ["photo", id, rest @ ..]) => {
                 let known = self.desk.photos.len();
                 let id = number(id).filter(|id| *id < known).ok_or_else(not_found)?;
@@ -88,7 +104,8 @@ impl Service {
             (false, []) => {
                 let (draft, body) = draft_of(request)?;
                 let base = body["base"].as_str().unwrap_or_default();
-                match desk.save(id, base, &draft).map_err(|e| failed(&e))? {
+                let reading = body["reading"].as_str().and_then(Reading::find);
+                match desk.save(id, base, &draft, reading).map_err(|e| failed(&e))? {
                     Saved::Written { version, unsettled } => Ok(Response::json(
                         200,
                         &json!({ "version": version, "unsettled": unsettled.as_ref().map(error_json), "summary": self.summary(id) }),
@@ -96,7 +113,14 @@ impl Service {
                     Saved::Conflict => Err(Response::json(409, &json!({ "conflict": true }))),
                 }
             }
-            (false, ["values"]) => Ok(Response::json(200, &values(desk, id, &draft_of(request)?.0))),
+            (false, ["values"]) => {
+                let (draft, body) = draft_of(request)?;
+                let read = (body["read"] == true).then_some(&self.rulers);
+                Ok(Response::json(200, &values(desk, id, &draft, read)))
+            }
+            (false, ["ruler"]) => {
+                Ok(Response::json(200, &self.rulers.look(desk, &self.tiles, id, &draft_of(request)?.0)))
+            }
             (false, ["set_up"]) => {
                 let mut draft = draft_of(request)?.0;
                 let from = desk.set_up(id, &mut draft);
@@ -148,13 +172,15 @@ impl Service {
         let foot = d.subject.as_ref().and_then(|s| s.foot);
         json!({
             "id": id, "name": name, "state": state, "placed": placed, "open": open.len(), "marks": marks,
+            "unsettled": opened.unsettled.is_some(),
             "foot": foot, "view": d.view, "side": d.side, "stage": d.stage, "closed": opened.closed,
+            "nameless": placed + marks > 0 && opened.closed.is_none() && self.desk.is_nameless(id, d),
         })
     }
 
     fn opened(&self, id: usize, opened: &Opened) -> Json {
         let visit = self.desk.shared(id).ok().flatten();
-        let Opened { facts, draft, version, copied_from, left_over, closed, unsettled } = opened;
+        let Opened { facts, draft, version, copied_from, left_over, closed, unsettled, reading } = opened;
         json!({
             "id": id,
             "name": self.desk.photos[id].entry.name,
@@ -168,41 +194,54 @@ impl Service {
             "left_over": left_over,
             "closed": closed,
             "unsettled": unsettled.as_ref().map(error_json),
-            "values": values(&self.desk, id, draft),
+            "reading": reading.map(Reading::name),
+            "values": values(&self.desk, id, draft, None),
         })
     }
 
-    /// Measures the visit as it stands on disk.
-    fn finish(&self) -> Response {
+    /// Measures the visit as it stands on disk; an animal's name goes to the sidecars that have none first.
+    fn finish(&self, request: &Request) -> Result<Response, Response> {
         let desk = &self.desk;
+        let body: Json = serde_json::from_slice(&request.body).unwrap_or_default();
+        if let Some(animal) = body["animal"].as_str().map(str::trim).filter(|name| !name.is_empty()) {
+            desk.name_animal(animal).map_err(|e| failed(&e))?;
+        }
         let folder = desk.results_folder();
-        let outputs = Outputs { folder: folder.clone() };
+        let outputs = Outputs::in_folder(&folder).anew(true);
+        // Pictures and report show every placement: not to somebody who places once more without having seen the first.
+        let unseen = desk.options.repeat;
+        // As `measure` and `report` do, between two marks too.
         let options = VisitOptions { pictures: true, ..VisitOptions::usual() };
         let (mut rows, mut refused, mut found) = (Vec::new(), Vec::new(), HashMap::new());
         let end =
             measure_folder(desk.working_folder(), &outputs, &options, &self.stop, &mut |progress| match progress {
                 Progress::Measured(report) => {
                     let id = desk.photos.iter().position(|p| p.entry.name == report.name);
-                    let picture = report.picture.as_ref().and_then(|p| p.as_ref().ok());
+                    let picture = report.picture.as_ref().and_then(|p| p.as_ref().ok()).filter(|_| !unseen);
                     if let (Some(id), Some(picture)) = (id, picture) {
                         found.insert(id, folder.join(picture));
                     }
                     rows.push(json!({
-                    "id": id, "name": report.name, "values": report.measured.values.len(), "picture": picture.is_some(),
-                }));
+                        "id": id, "name": report.name, "values": report.measured.values.len(),
+                        "picture": picture.is_some(),
+                        "read": report.ruler.as_ref().and_then(|r| r.as_ref().ok()).map(|r| r.graduations.len()),
+                    }));
                 }
+                // Everything is measured anew: the page tells what was read of the rulers.
+                Progress::Unchanged(_) => {}
                 Progress::Refused(e) | Progress::NoPicture(e) => refused.push(error_json(e)),
             });
         match end {
-            Err(e) => failed(&e),
+            Err(e) => Err(failed(&e)),
             Ok(summary) => {
                 *self.pictures.lock().unwrap_or_else(PoisonError::into_inner) = found;
-                Response::json(
+                Ok(Response::json(
                     200,
                     &json!({
                         "folder": folder.to_string_lossy(), "measured": summary.measured, "photos": rows, "refused": refused,
+                        "report": (!unseen).then(|| self.reports.make(desk)),
                     }),
-                )
+                ))
             }
         }
     }

@@ -10,7 +10,7 @@ macro_rules! scripts {
 }
 
 const ALL: &[(&str, &str, &str)] = {
-    const SCRIPTS: [(&str, &str, &str); 14] = scripts!(
+    const SCRIPTS: [(&str, &str, &str); 15] = scripts!(
         "api.js",
         "dom.js",
         "draft.js",
@@ -22,6 +22,7 @@ const ALL: &[(&str, &str, &str)] = {
         "magnifier.js",
         "keyboard.js",
         "panel.js",
+        "ruler.js",
         "facts.js",
         "values.js",
         "main.js"

@@ -79,9 +79,10 @@ const fn foot(foot: Foot) -> &'static str {
 
 const fn scale(kind: ScaleKind) -> (&'static str, &'static str) {
     match kind {
-        ScaleKind::StraightRuler => {
-            ("Straight ruler", "Click graduations far apart, three or more; give the mm of each.")
-        }
+        ScaleKind::StraightRuler => (
+            "Straight ruler",
+            "Click two graduations far apart and give their mm: the others are read from the picture. Or mark three or more yourself.",
+        ),
         ScaleKind::SquareRuler => {
             ("L-shaped ruler", "Click graduations on both legs, two or more on each; give mm along both legs.")
         }

@@ -1,10 +1,13 @@
 //! The visit on the desk: its photos, what is placed on each, and saving it without losing or overwriting anything.
 
-use super::files::{Counts, Files, Note, Stored, counts, round_is_done, with_earlier, without_earlier};
+use super::files::{
+    Counts, Files, Note, Reading, Stored, counts, round_is_done, unseen, with_earlier, without_earlier,
+};
 use crate::error::{Error, ErrorKind, Result};
+use crate::measured::marked;
 use crate::photo::{PhotoFacts, read_facts};
-use crate::sidecar::{Draft, SharedScale, Sidecar, Visit};
-use crate::visit::{Entry, LensDatabase, LensUsed, Lenses, VISIT_FILE, belongs, walk};
+use crate::sidecar::{Draft, SharedScale, SharedSubject, Sidecar, Visit};
+use crate::visit::{Entry, LensDatabase, LensUsed, Lenses, VISIT_FILE, belongs, marks_to_read, walk};
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, MutexGuard, OnceLock, PoisonError};
 
@@ -57,6 +60,8 @@ pub(super) struct Opened {
     pub(super) closed: Option<String>,
     /// Why not all of it can stand in the sidecar yet.
     pub(super) unsettled: Option<Error>,
+    /// What was answered about reading the ruler between two marks, where that keeps them out of the sidecar.
+    pub(super) reading: Option<Reading>,
 }
 
 /// What became of a draft that was to be saved.
@@ -95,7 +100,8 @@ impl Photo {
     fn earlier(&self, stored: &Stored, whole: &Draft) -> Counts {
         let mut known = self.earlier.lock().unwrap_or_else(PoisonError::into_inner);
         let counts = known.get_or_insert_with(|| {
-            let begun = stored.note().earlier.filter(|earlier| !round_is_done(whole, earlier));
+            let note = stored.note();
+            let begun = note.earlier.filter(|earlier| !round_is_done(whole, earlier, &note.unseen));
             begun.unwrap_or_else(|| counts(whole))
         });
         counts.clone()
@@ -177,19 +183,23 @@ impl Desk {
         belongs(&whole.photo, &facts, &photo.entry)?;
         let closed = self.of_another(&whole, visit.as_deref());
         let note = stored.note();
-        let (mut draft, mut left_over, mut unsettled) = (whole, None, None);
-        if let Some(mine) = note.draft.clone() {
+        let (mut draft, mut left_over, mut unsettled, mut reading) = (whole, None, None, None);
+        if let Some(mine) = note.draft {
             if stored.belong() {
-                unsettled = mine.settled(visit.as_deref()).ok().and_then(|(_, why)| why);
-                draft = mine;
+                unsettled = settled(&mine, note.reading, visit.as_deref()).ok().and_then(|(_, why)| why);
+                (draft, reading) = (mine, note.reading);
             } else {
                 left_over = Some(mine);
             }
         }
         if self.options.repeat {
-            draft = without_earlier(&draft, &photo.earlier(&stored, &draft));
+            let earlier = photo.earlier(&stored, &draft);
+            // An earlier round is not to be seen in what another program's change has left over either.
+            left_over = left_over.map(|mine| without_earlier(&mine, &earlier, &note.unseen));
+            let begun = note.earlier.as_ref() == Some(&earlier);
+            draft = without_earlier(&draft, &earlier, &if begun { note.unseen } else { Default::default() });
         }
-        Ok(Opened { facts, draft, version: stored.version(), copied_from, left_over, closed, unsettled })
+        Ok(Opened { facts, draft, version: stored.version(), copied_from, left_over, closed, unsettled, reading })
     }
 
     /// The state of a photo's files.
@@ -199,11 +209,12 @@ impl Desk {
         Ok(photo.files.read()?.version())
     }
 
-    /// Saves a draft made from the files' state `base`.
+    /// Saves a draft made from the files' state `base`. `reading` says why two marks of a ruler are kept out of the sidecar, where they
+    /// are to be.
     ///
     /// # Errors
     /// Where the draft is of another photo, cannot be a sidecar whatever is left out, or cannot be written.
-    pub(super) fn save(&self, id: usize, base: &str, seen: &Draft) -> Result<Saved> {
+    pub(super) fn save(&self, id: usize, base: &str, seen: &Draft, reading: Option<Reading>) -> Result<Saved> {
         let photo = &self.photos[id];
         let _hold = photo.hold();
         let visit = photo.visit()?;
@@ -227,15 +238,42 @@ impl Desk {
             let first = first.unwrap_or_else(|| photo.start(&facts));
             let earlier = photo.earlier(&stored, &first);
             whole = with_earlier(&whole, &first, &earlier);
+            note.unseen = unseen(seen, &earlier);
             note.earlier = Some(earlier);
         }
-        let (settled, unsettled) = whole.settled(visit.as_deref())?;
+        let (settled, unsettled) = settled(&whole, reading, visit.as_deref())?;
         if unsettled.is_some() {
-            note.draft = Some(whole);
+            (note.draft, note.reading) = (Some(whole), reading);
         }
         self.make_place(photo)?;
         let after = photo.files.write(&stored, &settled, note)?;
         Ok(Saved::Written { version: after.version(), unsettled })
+    }
+
+    /// Whether neither a draft nor its visit names the animal.
+    pub(super) fn is_nameless(&self, id: usize, draft: &Draft) -> bool {
+        let named = |s: &Option<SharedSubject>| s.as_ref().is_some_and(|s| s.animal.is_some());
+        let visit = self.shared(id).ok().flatten();
+        !named(&draft.subject) && !visit.is_some_and(|v| named(&v.subject))
+    }
+
+    /// Names the animal in every sidecar that something is marked in and that names none.
+    ///
+    /// # Errors
+    /// Where one cannot be written.
+    pub(super) fn name_animal(&self, name: &str) -> Result<()> {
+        for id in 0..self.photos.len() {
+            // What cannot be opened, or is another's, stays as it is.
+            let Ok(opened) = self.open_photo(id) else { continue };
+            let mut draft = opened.draft;
+            let marked = draft.scale.as_ref().is_some_and(|s| s.points.as_ref().is_some_and(|p| !p.is_empty()));
+            let begun = marked || draft.landmarks.0.iter().any(|(_, p)| p.is_some());
+            if begun && opened.closed.is_none() && self.is_nameless(id, &draft) {
+                draft.subject.get_or_insert_default().animal = Some(name.to_owned());
+                self.save(id, &opened.version, &draft, opened.reading)?;
+            }
+        }
+        Ok(())
     }
 
     /// Puts a draft aside that met a conflict.
@@ -352,6 +390,25 @@ impl Desk {
         }
         Ok(())
     }
+}
+
+/// As much of a draft as can stand in its sidecar, and why the rest cannot. Two marks of a ruler that is not to be read between them, or
+/// of which that is not answered yet, are kept back: `measure` would read it.
+fn settled(draft: &Draft, reading: Option<Reading>, visit: Option<&Visit>) -> Result<(Draft, Option<Error>)> {
+    let (mut kept, why) = draft.settled(visit)?;
+    let Some(reading) = reading else { return Ok((kept, why)) };
+    let sidecar = kept.provisional(visit)?;
+    if marks_to_read(&sidecar, &marked(&sidecar)).is_none() {
+        return Ok((kept, why));
+    }
+    if let Some(scale) = &mut kept.scale {
+        scale.points = Some(Vec::new());
+    }
+    let what = match reading {
+        Reading::Open => "whether the ruler is to be read between its two marks is not answered yet",
+        Reading::Declined => "the ruler is not to be read between its two marks: a third graduation is needed",
+    };
+    Ok((kept, Some(Error::new(ErrorKind::Scale, what))))
 }
 
 /// A lens profile's path as a sidecar in any folder may write it.

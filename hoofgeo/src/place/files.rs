@@ -1,14 +1,15 @@
 //! The files of one photo: its sidecar, and beside it what cannot stand in a sidecar yet.
 //!
-//! Everything is written at once and whole. What a sidecar cannot hold (a single graduation, a line of one point, which placements are
-//! of an earlier round) stands in a hidden file beside it, so that no click is lost where the program ends in between.
+//! Everything is written at once and whole, and is on the disk before it counts as saved. What a sidecar cannot hold (a single
+//! graduation, a line of one point, which placements are of an earlier round) stands in a hidden file beside it, so that no click is
+//! lost where the program ends in between, or the power does.
 
 use crate::error::{Error, ErrorKind, Result};
 use crate::photo::Sha256Hex;
 use crate::sidecar::{Draft, Placement};
-use crate::visit::{SIDECAR_SUFFIX, write_whole};
+use crate::visit::{SIDECAR_SUFFIX, sync_folder, write_durably};
 use serde_json::{Value as Json, json};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
 /// How many placements of each landmark are of earlier rounds.
@@ -31,12 +32,39 @@ pub(super) struct Stored {
 /// What the hidden file says.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub(super) struct Note {
-    /// Fingerprint of the sidecar that it goes with; none where there was none.
-    pub(super) of: Option<String>,
+    /// Fingerprints of the sidecars that it goes with, the new one and the one before; none stands for no sidecar.
+    pub(super) of: Vec<Option<String>>,
     /// The whole draft, where the sidecar could not take all of it.
     pub(super) draft: Option<Draft>,
     /// The earlier rounds.
     pub(super) earlier: Option<Counts>,
+    /// Landmarks of the earlier rounds that were said not to be seen in this one.
+    pub(super) unseen: BTreeSet<String>,
+    /// What was answered about reading the ruler between two marks, while that keeps the marks out of the sidecar.
+    pub(super) reading: Option<Reading>,
+}
+
+/// Why two marks of a ruler stand in no sidecar yet: `measure` would read the ruler between them.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Reading {
+    /// Whether it is to be read is not answered yet.
+    Open,
+    /// It is not to be read.
+    Declined,
+}
+
+impl Reading {
+    /// As page and file name it.
+    pub(super) const fn name(self) -> &'static str {
+        match self {
+            Self::Open => "open",
+            Self::Declined => "declined",
+        }
+    }
+
+    pub(super) fn find(name: &str) -> Option<Self> {
+        [Self::Open, Self::Declined].into_iter().find(|r| r.name() == name)
+    }
 }
 
 const NOTE_FORMAT: &str = "hoofgeo-place/1";
@@ -77,25 +105,31 @@ impl Files {
         {
             text.clone_from(&before.sidecar);
         }
+        // The hidden file goes first and belongs to both sidecars, the old one and the new: wherever this is cut off, nothing is lost.
+        note.of = vec![fingerprint(text.as_deref()), fingerprint(before.sidecar.as_deref())];
+        note.of.dedup();
+        let last = (note.draft.is_some() || note.earlier.is_some()).then(|| note.to_json().into_bytes());
+        let mut first = last.clone();
+        if note.draft.is_none() && before.note().draft.is_some() {
+            note.draft = Some(sidecar.clone());
+            first = Some(note.to_json().into_bytes());
+        }
+        if let Some(text) = first.as_ref().filter(|text| before.note.as_ref() != Some(text)) {
+            write_durably(&self.note, text, true)?;
+        }
         if let (Some(text), true) = (&text, text != before.sidecar) {
-            match before.sidecar {
-                Some(_) => write_whole(&self.sidecar, text)?,
-                // Another program may have made one since it was looked for.
-                None => crate::visit::write_new(&self.sidecar, text)?,
+            // Another program may have made one since it was looked for.
+            write_durably(&self.sidecar, text, before.sidecar.is_some())?;
+        }
+        match &last {
+            Some(note) if last != first => write_durably(&self.note, note, true)?,
+            None if first.is_some() || before.note.is_some() => {
+                let gone = std::fs::remove_file(&self.note).and_then(|()| sync_folder(&self.note));
+                gone.map_err(|e| Error::io(&self.note, "cannot be removed", &e))?;
             }
+            _ => {}
         }
-        note.of = text.as_deref().map(|t| Sha256Hex::of(t).to_string());
-        let note = (note.draft.is_some() || note.earlier.is_some()).then(|| note.to_json().into_bytes());
-        match &note {
-            Some(text) => write_whole(&self.note, text)?,
-            None => match std::fs::remove_file(&self.note) {
-                Err(e) if e.kind() != std::io::ErrorKind::NotFound => {
-                    return Err(Error::io(&self.note, "cannot be removed", &e));
-                }
-                _ => {}
-            },
-        }
-        Ok(Stored { sidecar: text, note })
+        Ok(Stored { sidecar: text, note: last })
     }
 
     /// Puts a draft beside the sidecar, under a name that nothing else reads or writes; gives the name.
@@ -106,7 +140,7 @@ impl Files {
             let own = format!("{name}.mine-{n}.json");
             let path = self.sidecar.with_file_name(&own);
             if !path.exists() {
-                crate::visit::write_new(&path, draft.to_json().as_bytes())?;
+                write_durably(&path, draft.to_json().as_bytes(), false)?;
                 return Ok(own);
             }
         }
@@ -139,14 +173,21 @@ impl Stored {
 
     /// Whether the hidden file goes with the sidecar as it is now.
     pub(super) fn belong(&self) -> bool {
-        self.note().of == self.sidecar.as_deref().map(|s| Sha256Hex::of(s).to_string())
+        self.note.is_some() && self.note().of.contains(&fingerprint(self.sidecar.as_deref()))
     }
 }
 
 impl Note {
     fn to_json(&self) -> String {
         let draft = self.draft.as_ref().map(Draft::to_json);
-        json!({ "format": NOTE_FORMAT, "of": self.of, "draft": draft, "earlier": self.earlier }).to_string()
+        let mut note = json!({ "format": NOTE_FORMAT, "of": self.of, "draft": draft, "earlier": self.earlier });
+        if !self.unseen.is_empty() {
+            note["unseen"] = json!(self.unseen);
+        }
+        if let Some(reading) = self.reading {
+            note["reading"] = json!(reading.name());
+        }
+        note.to_string()
     }
 
     fn parse(bytes: &[u8]) -> Option<Self> {
@@ -158,12 +199,22 @@ impl Note {
             counts.iter().filter_map(|(name, n)| Some((name.clone(), usize::try_from(n.as_u64()?).ok()?))).collect()
         });
         let draft = json["draft"].as_str().and_then(|text| Draft::parse(text).ok());
-        Some(Self { of: json["of"].as_str().map(str::to_owned), draft, earlier })
+        let texts =
+            |json: &Json| json.as_array().into_iter().flatten().map(|t| t.as_str().map(str::to_owned)).collect();
+        let (of, unseen): (Vec<_>, Vec<_>) = (texts(&json["of"]), texts(&json["unseen"]));
+        let reading = json["reading"].as_str().and_then(Reading::find);
+        Some(Self { of, draft, earlier, unseen: unseen.into_iter().flatten().collect(), reading })
     }
 }
 
-/// A draft without the placements of earlier rounds and without its lines, which would show where those were.
-pub(super) fn without_earlier(draft: &Draft, earlier: &Counts) -> Draft {
+/// A file's fingerprint; none where there is no file.
+fn fingerprint(bytes: Option<&[u8]>) -> Option<String> {
+    bytes.map(|bytes| Sha256Hex::of(bytes).to_string())
+}
+
+/// A draft without the placements of earlier rounds and without its lines, which would show where those were. What was said not to be
+/// seen in this round has no slot in it.
+pub(super) fn without_earlier(draft: &Draft, earlier: &Counts, unseen: &BTreeSet<String>) -> Draft {
     let mut seen = draft.clone();
     for (name, slot) in &mut seen.landmarks.0 {
         let count = earlier.get(*name).copied().unwrap_or(0);
@@ -174,8 +225,14 @@ pub(super) fn without_earlier(draft: &Draft, earlier: &Counts) -> Draft {
             }
         }
     }
+    seen.landmarks.0.retain(|(name, slot)| slot.is_some() || !unseen.contains(*name));
     seen.lines.0.clear();
     seen
+}
+
+/// Which landmarks of earlier rounds a round has no slot for.
+pub(super) fn unseen(seen: &Draft, earlier: &Counts) -> BTreeSet<String> {
+    earlier.keys().filter(|name| seen.landmarks.0.iter().all(|(n, _)| n != name)).cloned().collect()
 }
 
 /// What is stored when `seen` was made of `stored` without its earlier rounds.
@@ -189,7 +246,9 @@ pub(super) fn with_earlier(seen: &Draft, stored: &Draft, earlier: &Counts) -> Dr
         let slot = whole.landmarks.0.iter_mut().find(|(n, _)| n == name);
         let now = slot.as_ref().and_then(|(_, p)| p.as_ref()).map(|p| p.at.clone()).unwrap_or_default();
         at.extend(now);
-        let placement = Some(Placement { at, ..before.clone() });
+        // One of several placements is no edge's any more.
+        let snapped = before.snapped.filter(|_| at == before.at);
+        let placement = Some(Placement { at, snapped, ..before.clone() });
         match slot {
             Some((_, slot)) => *slot = placement,
             None => whole.landmarks.0.push((*name, placement)),
@@ -204,10 +263,11 @@ pub(super) fn counts(draft: &Draft) -> Counts {
     placed.collect()
 }
 
-/// Whether every landmark of the earlier rounds was placed once more.
-pub(super) fn round_is_done(draft: &Draft, earlier: &Counts) -> bool {
+/// Whether every landmark of the earlier rounds was placed once more, or said not to be seen.
+pub(super) fn round_is_done(draft: &Draft, earlier: &Counts, unseen: &BTreeSet<String>) -> bool {
     let now = counts(draft);
-    !earlier.is_empty() && earlier.iter().all(|(name, n)| now.get(name).is_some_and(|m| m > n))
+    let again = |name: &String, n: &usize| unseen.contains(name) || now.get(name).is_some_and(|m| m > n);
+    !earlier.is_empty() && earlier.iter().all(|(name, n)| again(name, n))
 }
 
 #[cfg(test)]
@@ -217,7 +277,8 @@ mod tests {
 
     fn draft() -> Draft {
         let mut draft = Draft::start("LF-side.jpg", 400, 300, None);
-        draft.landmarks.0[0].1 = Some(Placement { at: vec![[1.0, 2.0], [3.0, 4.0]], u_px: None, u_mm: Some(0.5) });
+        draft.landmarks.0[0].1 =
+            Some(Placement { at: vec![[1.0, 2.0], [3.0, 4.0]], u_mm: Some(0.5), ..Placement::default() });
         draft.lines.0[0].1 = Some(vec![[1.0, 1.0], [2.0, 2.0]]);
         draft
     }
@@ -226,19 +287,26 @@ mod tests {
     fn a_round_hides_the_earlier_ones_and_adds_to_them() {
         let stored = draft();
         let earlier = counts(&stored);
-        let mut seen = without_earlier(&stored, &earlier);
+        let none = BTreeSet::new();
+        let mut seen = without_earlier(&stored, &earlier, &none);
         assert!(seen.landmarks.0.iter().all(|(_, p)| p.is_none()) && seen.lines.0.is_empty());
         assert_eq!(with_earlier(&seen, &stored, &earlier), stored);
-        assert!(!round_is_done(&stored, &earlier));
+        assert!(!round_is_done(&stored, &earlier, &none));
         seen.landmarks.0[0].1 = Some(Placement::once([5.0, 6.0]));
         let whole = with_earlier(&seen, &stored, &earlier);
         let placed = whole.landmarks.0[0].1.as_ref().unwrap();
         assert_eq!((placed.at.as_slice(), placed.u_mm), ([[1.0, 2.0], [3.0, 4.0], [5.0, 6.0]].as_slice(), Some(0.5)));
         assert_eq!(whole.lines, stored.lines);
-        assert!(round_is_done(&whole, &earlier));
+        assert!(round_is_done(&whole, &earlier, &none));
         // What is said not to be seen this time keeps its earlier placements.
-        seen.landmarks.0.remove(0);
-        assert_eq!(counts(&with_earlier(&seen, &stored, &earlier)), earlier);
+        let (name, _) = seen.landmarks.0.remove(0);
+        let whole = with_earlier(&seen, &stored, &earlier);
+        assert_eq!(counts(&whole), earlier);
+        // It is not asked for again in this round.
+        let not = unseen(&seen, &earlier);
+        assert_eq!(not, BTreeSet::from([name.to_owned()]));
+        assert!(round_is_done(&whole, &earlier, &not));
+        assert_eq!(without_earlier(&whole, &earlier, &not).landmarks, seen.landmarks);
     }
 
     #[test]
@@ -255,14 +323,33 @@ mod tests {
         let second = files.write(&stored, &draft, Note::default()).unwrap();
         assert_eq!(second.sidecar.as_deref(), Some(by_hand.as_bytes()));
         draft.landmarks.0[0].1 = None;
-        let note =
-            Note { draft: Some(draft.clone()), earlier: Some(Counts::from([("toe_ground".into(), 2)])), of: None };
+        let note = Note {
+            draft: Some(draft.clone()),
+            earlier: Some(Counts::from([("toe_ground".into(), 2)])),
+            ..Note::default()
+        };
         let third = files.write(&second, &draft, note.clone()).unwrap();
         assert!(third.belong() && third.note().draft == note.draft && third.note().earlier == note.earlier);
         assert_eq!(files.read().unwrap().version(), third.version());
         let fourth = files.write(&third, &draft, Note::default()).unwrap();
         assert_eq!(std::fs::read_dir(dir.path()).unwrap().count(), 1);
         assert_eq!(fourth.version(), files.read().unwrap().version());
+        // Wherever writing was cut off, by the power or a crash, what was to be written is known: with the old sidecar and the new one.
+        let mut moved = draft.clone();
+        moved.landmarks.0[0].1 = Some(Placement::once([7.0, 8.0]));
+        let unsettled = Note { draft: Some(moved.clone()), ..Note::default() };
+        let cut = files.write(&fourth, &moved, unsettled).unwrap();
+        let [old, new] = [&fourth, &cut].map(|s| s.sidecar.clone().unwrap());
+        for sidecar in [&old, &new] {
+            std::fs::write(&files.sidecar, sidecar).unwrap();
+            let found = files.read().unwrap();
+            assert!(found.belong() && found.note().draft.as_ref() == Some(&moved));
+        }
+        std::fs::write(&files.sidecar, [&new[..], b"\n"].concat()).unwrap();
+        assert!(!files.read().unwrap().belong());
+        std::fs::write(&files.sidecar, &new).unwrap();
+        files.write(&cut, &moved, Note::default()).unwrap();
+        assert_eq!(std::fs::read_dir(dir.path()).unwrap().count(), 1);
         // Never over a sidecar that came in between.
         assert!(files.write(&Stored::default(), &draft, Note::default()).is_err());
         let aside = files.set_aside(&draft).unwrap();

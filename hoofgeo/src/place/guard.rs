@@ -16,18 +16,29 @@ pub(super) struct Guard {
     hosts: [String; 2],
 }
 
+/// A new key, 256 bits from the operating system.
+pub(super) fn new_key() -> Result<String> {
+    let mut bytes = [0u8; 32];
+    SysRng.try_fill_bytes(&mut bytes).map_err(|e| {
+        Error::new(ErrorKind::Io, format!("the operating system gives no random numbers for the key: {e}"))
+    })?;
+    let mut key = String::with_capacity(64);
+    for b in bytes {
+        let _ = write!(key, "{b:02x}");
+    }
+    Ok(key)
+}
+
+/// Whether a key is ours. Takes the same time for every wrong one.
+pub(super) fn same(given: &str, ours: &str) -> bool {
+    let (given, ours) = (given.as_bytes(), ours.as_bytes());
+    let differ = given.len() ^ ours.len();
+    ours.iter().enumerate().fold(differ, |d, (i, b)| d | usize::from(b ^ given.get(i).unwrap_or(&0))) == 0
+}
+
 impl Guard {
-    /// A new key, 256 bits from the operating system.
     pub(super) fn new(port: u16) -> Result<Self> {
-        let mut bytes = [0u8; 32];
-        SysRng.try_fill_bytes(&mut bytes).map_err(|e| {
-            Error::new(ErrorKind::Io, format!("the operating system gives no random numbers for the key: {e}"))
-        })?;
-        let mut key = String::with_capacity(64);
-        for b in bytes {
-            let _ = write!(key, "{b:02x}");
-        }
-        Ok(Self { key, hosts: [format!("127.0.0.1:{port}"), format!("localhost:{port}")] })
+        Ok(Self { key: new_key()?, hosts: [format!("127.0.0.1:{port}"), format!("localhost:{port}")] })
     }
 
     pub(super) fn key(&self) -> &str {
@@ -53,13 +64,9 @@ impl Guard {
         Ok(())
     }
 
-    /// Whether a request knows the key. Takes the same time for every wrong key.
+    /// Whether a request knows the key.
     pub(super) fn knows_key(&self, request: &Request) -> Result<(), Response> {
-        let given = request.header(KEY_HEADER).unwrap_or_default().as_bytes();
-        let ours = self.key.as_bytes();
-        let differ = given.len() ^ ours.len();
-        let differ = ours.iter().enumerate().fold(differ, |d, (i, b)| d | usize::from(b ^ given.get(i).unwrap_or(&0)));
-        if differ == 0 {
+        if same(request.header(KEY_HEADER).unwrap_or_default(), &self.key) {
             return Ok(());
         }
         Err(Response::refusal(403, "this address is of another run: open the one that hoofgeo place has printed"))

@@ -49,11 +49,17 @@ pub(super) struct Response {
     pub(super) status: u16,
     pub(super) kind: &'static str,
     pub(super) body: Vec<u8>,
+    policy: &'static str,
 }
 
 impl Response {
     pub(super) fn new(status: u16, kind: &'static str, body: impl Into<Vec<u8>>) -> Self {
-        Self { status, kind, body: body.into() }
+        Self { status, kind, body: body.into(), policy: PAGE_POLICY }
+    }
+
+    /// A report: a page that carries everything with it.
+    pub(super) fn report(html: Vec<u8>) -> Self {
+        Self { policy: REPORT_POLICY, ..Self::new(200, "text/html; charset=utf-8", html) }
     }
 
     pub(super) fn json(status: u16, value: &serde_json::Value) -> Self {
@@ -66,16 +72,22 @@ impl Response {
     }
 }
 
-/// Sent with every answer. The page may load what comes from this server and nothing else, run no script but its own files, be
-/// framed by nobody; nothing of it is kept by the browser.
-const HEADERS: &str = "Content-Security-Policy: default-src 'none'; script-src 'self'; style-src 'self'; \
+/// The page may load what comes from this server and nothing else, run no script but its own files, be framed by nobody.
+const PAGE_POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; \
      img-src 'self' blob:; connect-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'; \
      require-trusted-types-for 'script'; trusted-types 'none'\r\n\
-     X-Content-Type-Options: nosniff\r\n\
+     Cross-Origin-Opener-Policy: same-origin";
+
+/// A report shows what it carries, loads nothing and runs nothing, in an origin of its own. (An opener policy and a sandbox exclude
+/// each other; its link gives it no opener.)
+const REPORT_POLICY: &str = "default-src 'none'; img-src data:; style-src 'unsafe-inline'; base-uri 'none'; \
+     form-action 'none'; frame-ancestors 'none'; sandbox";
+
+/// Sent with every answer. Nothing is kept by the browser.
+const HEADERS: &str = "X-Content-Type-Options: nosniff\r\n\
      X-Frame-Options: DENY\r\n\
      Referrer-Policy: no-referrer\r\n\
      Permissions-Policy: camera=(), microphone=(), geolocation=()\r\n\
-     Cross-Origin-Opener-Policy: same-origin\r\n\
      Cross-Origin-Resource-Policy: same-origin\r\n\
      Cache-Control: no-store\r\n";
 
@@ -125,10 +137,11 @@ pub(super) fn serve(stream: &TcpStream, answer: &dyn Fn(&Request) -> Response, o
 }
 
 pub(super) fn write(mut stream: &TcpStream, response: &Response, more: bool) -> std::io::Result<()> {
-    let Response { status, kind, body } = response;
+    let Response { status, kind, body, policy } = response;
     let mut out = Vec::with_capacity(body.len() + 1024);
     let connection = if more { "keep-alive" } else { "close" };
     write!(out, "HTTP/1.1 {status} {}\r\nConnection: {connection}\r\n{HEADERS}", reason(*status))?;
+    write!(out, "Content-Security-Policy: {policy}\r\n")?;
     write!(out, "Content-Type: {kind}\r\nContent-Length: {}\r\n\r\n", body.len())?;
     out.extend_from_slice(body);
     stream.write_all(&out)

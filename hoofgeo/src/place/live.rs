@@ -1,10 +1,12 @@
 //! Values while a landmark moves: the library's own measuring, as `measure` does it, told to the page.
 
 use super::desk::Desk;
+use super::ruler::Rulers;
 use crate::error::{Error, Result};
 use crate::evaluate::Value;
 use crate::landmark::{Landmark, Line};
-use crate::measured::{MeasureOptions, Measured, flag_meaning, measure};
+
+use crate::measured::{MeasureOptions, Measured, flag_meaning, measure, measure_with};
 use crate::placed::Undefined;
 use crate::sidecar::Draft;
 use crate::uncertainty::print;
@@ -36,20 +38,28 @@ pub(super) fn error_json(error: &Error) -> Json {
     })
 }
 
-/// The values that a draft gives.
-pub(super) fn values(desk: &Desk, id: usize, draft: &Draft) -> Json {
+/// The values that a draft gives; by the graduations `read` between its two marks, where they are known and wished.
+pub(super) fn values(desk: &Desk, id: usize, draft: &Draft, read: Option<&Rulers>) -> Json {
     let measured = || -> Result<Json> {
         let (sidecar, lens) = desk.settled(id, draft)?;
+        let options = MeasureOptions::default();
+        if let Some(graduations) = read.and_then(|rulers| rulers.known(id, &sidecar)) {
+            // What a scene contradicts is not measured with, here as there.
+            if let Ok(measured) = measure_with(&sidecar, &lens.prior, &options, &graduations) {
+                return Ok(measured_json(&measured, false, graduations.len()));
+            }
+        }
         // The page counts graduations as they stand in the draft.
         let marked = draft.scale.as_ref().and_then(|s| s.points.as_ref()).map_or(0, Vec::len);
         let used = sidecar.scale.as_ref().map_or(0, |s| s.points.len());
-        let measured = measure(&sidecar, &lens.prior, &MeasureOptions::default())?;
-        Ok(measured_json(&measured, marked == used))
+        let measured = measure(&sidecar, &lens.prior, &options)?;
+        Ok(measured_json(&measured, marked == used, 0))
     };
     measured().unwrap_or_else(|e| json!({ "error": error_json(&e), "values": [], "missing": [] }))
 }
 
-fn measured_json(measured: &Measured, own_graduations: bool) -> Json {
+/// `read` is the number of graduations that were read from the pixels, where they were.
+fn measured_json(measured: &Measured, own_graduations: bool, read: usize) -> Json {
     let scene = &measured.scene;
     let [tilt_x, tilt_y] = scene.tilts_deg();
     let residuals: Vec<[f64; 2]> = scene.fit.residuals_px.iter().map(|r| [r.x, r.y]).collect();
@@ -64,6 +74,7 @@ fn measured_json(measured: &Measured, own_graduations: bool) -> Json {
             "distance": text(scene.distance_mm(), "mm"),
             "tilts": [text(tilt_x, "deg"), text(tilt_y, "deg")],
             "rms_px": scene.fit.rms_px,
+            "read": read,
             "residuals_px": own_graduations.then_some(residuals),
             "flags": scene.flags.iter().map(|f| f.meaning()).collect::<Vec<_>>(),
         },

@@ -24,6 +24,8 @@ mod files;
 mod guard;
 mod http;
 mod live;
+mod reports;
+mod ruler;
 mod tiles;
 
 pub use desk::PlaceOptions;

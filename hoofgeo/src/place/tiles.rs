@@ -10,7 +10,7 @@ use image::{GenericImageView, RgbImage};
 use rayon::prelude::*;
 use std::collections::VecDeque;
 use std::path::Path;
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 /// Side of a tile, px.
 pub(super) const TILE: u32 = 512;
@@ -87,7 +87,7 @@ impl Level {
 pub(super) struct Cache {
     /// By photo, the one used last at the end.
     kept: Mutex<VecDeque<(usize, Arc<Pyramid>)>>,
-    /// Held while a photo is decoded: two at a time would take the memory of two.
+    /// Held while a photo is decoded.
     decoding: Mutex<()>,
 }
 
@@ -100,7 +100,7 @@ impl Cache {
         if let Some(found) = self.find(id) {
             return Ok(found);
         }
-        let _one_at_a_time = self.decoding.lock().unwrap_or_else(PoisonError::into_inner);
+        let _one_at_a_time = self.turn();
         // Another request may have waited for the same photo.
         if let Some(found) = self.find(id) {
             return Ok(found);
@@ -115,6 +115,11 @@ impl Cache {
             }
         }
         Ok(made)
+    }
+
+    /// Whose turn it is to decode a photo: two at a time would take the memory of two.
+    pub(super) fn turn(&self) -> MutexGuard<'_, ()> {
+        self.decoding.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
     fn find(&self, id: usize) -> Option<Arc<Pyramid>> {

@@ -45,6 +45,7 @@ pub struct RulerReadPoint {
 
 /// When the ruler is read from a photo's pixels (feature `pictures`).
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[non_exhaustive]
 pub enum RulerReading {
     /// Never: with what is marked.
     #[default]
@@ -129,6 +130,19 @@ impl Graduations {
     }
 }
 
+#[cfg(feature = "pictures")]
+fn straight_ruler(sidecar: &Sidecar) -> Option<&crate::sidecar::Scale> {
+    sidecar.scale.as_ref().filter(|s| s.kind == ScaleKind::StraightRuler)
+}
+
+/// The two marks between which a sidecar's ruler is read; none where three and more are a scale already.
+#[cfg(feature = "pictures")]
+pub(crate) fn marks_to_read(sidecar: &Sidecar, marked: &[Graduation]) -> Option<[Mark; 2]> {
+    straight_ruler(sidecar)?;
+    let [a, b] = marked else { return None };
+    Some([a, b].map(|g| Mark { mm: g.label.x, at: g.pixel }))
+}
+
 /// What a reading starts from.
 #[cfg(feature = "pictures")]
 enum Way {
@@ -141,15 +155,12 @@ impl Way {
     /// `None` where nothing is to be read: something else than a straight ruler, as many marks as do by themselves, or nothing to
     /// measure yet; that is said first, and the pixels stay unread.
     fn of(sidecar: &Sidecar, marked: &[Graduation]) -> Option<Self> {
-        let scale = sidecar.scale.as_ref().filter(|s| s.kind == ScaleKind::StraightRuler)?;
         if sidecar.landmarks.is_empty() && sidecar.lines.is_empty() && sidecar.gauge.is_empty() {
             return None;
         }
-        match marked {
-            [a, b] => Some(Self::Marks([a, b].map(|g| Mark { mm: g.label.x, at: g.pixel }))),
-            [] if scale.metric == Some(true) => Some(Self::Metric),
-            _ => None,
-        }
+        let scale = straight_ruler(sidecar)?;
+        let metric = || (marked.is_empty() && scale.metric == Some(true)).then_some(Self::Metric);
+        marks_to_read(sidecar, marked).map(Self::Marks).or_else(metric)
     }
 
     fn read(&self, grey: &Grey, sidecar: &Sidecar) -> Result<(RulerRead, Vec<Graduation>)> {

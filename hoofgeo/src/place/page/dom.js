@@ -43,6 +43,25 @@ export function ask(title, body, buttons) {
   });
 }
 
+let pressed = false;
+const due = new Map();
+addEventListener("pointerdown", (e) => { pressed = e.target.id !== "photo"; }, true);
+function free() {
+  pressed = false;
+  const now = [...due.values()];
+  due.clear();
+  now.forEach((render) => render());
+}
+// A click comes right after the press ends, where there is one.
+addEventListener("click", free);
+for (const up of ["pointerup", "pointercancel"]) addEventListener(up, () => setTimeout(free), true);
+
+/** Renders a part of the page, but not while something is pressed: a button that is made anew under the finger is never clicked. */
+export function whenFree(part, render) {
+  if (pressed) due.set(part, render);
+  else render();
+}
+
 /** Renders anew what is in a container, and leaves the focus on what stands for what had it. */
 export function keepFocus(container, render) {
   const active = document.activeElement;

@@ -48,7 +48,8 @@ export function state(draft, step) {
 }
 
 export const place = (draft, name, at) => changed(draft, (d) => {
-  d.landmarks = { ...d.landmarks, [name]: { ...d.landmarks?.[name], at } };
+  // Whoever moves it by hand takes it off the edge that a program found.
+  d.landmarks = { ...d.landmarks, [name]: { ...d.landmarks?.[name], at, snapped: undefined } };
 });
 
 const slots = (step) => (step.kind === "landmark" ? "landmarks" : "lines");
@@ -109,6 +110,7 @@ export const setView = (draft, view, catalogue) => changed(draft, (d) => {
   d.lines = Object.fromEntries(lines.map((l) => [l.name, null]));
   if (view === "solar") {
     delete d.side;
+    delete d.gauge;
     delete d.planes?.near_heel;
   } else if (d.planes && !d.planes.near_heel) {
     d.planes.near_heel = { behind_scale_mm: -30, u_mm: 10 };

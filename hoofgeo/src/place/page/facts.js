@@ -1,7 +1,7 @@
 // What the photo shows and how it was taken: large buttons for what is asked of every photo, fields for the rest.
 
 import { post } from "./api.js";
-import { byId, el, keepFocus, speak } from "./dom.js";
+import { byId, el, keepFocus, speak, whenFree } from "./dom.js";
 import * as drafts from "./draft.js";
 import { choose, commit, listen, nextOpen, store } from "./store.js";
 
@@ -43,13 +43,13 @@ export function questions(all) {
     (open(["view"]) && !(placed && store.draft.view)) && choice("Seen from where", ["view"], views, chooseView),
     store.draft.view !== "solar" && open(["side"]) && choice("Which side faces the camera", ["side"], catalogue.sides),
     open(["stage"]) && choice("When", ["stage"], catalogue.stages),
+    !all && said(["subject", "animal"]) === null && field("Animal", ["subject", "animal"], { id: "now-animal", hint: "for the results; the photos after this one take it over" }),
   ].filter(Boolean);
 }
 
-function field(title, path, { unit = "", type = "text", hint = "" } = {}) {
-  const id = `field-${path.join("-")}`;
+function field(title, path, { unit = "", type = "text", hint = "", disabled = false, id = `field-${path.join("-")}`, apply = (value) => drafts.set(store.draft, path, value) } = {}) {
   const input = el("input", {
-    id, type: "text", inputmode: type === "number" ? "decimal" : undefined, value: said(path) ?? "", disabled: Boolean(store.photo.closed),
+    id, type: "text", inputmode: type === "number" ? "decimal" : undefined, value: said(path) ?? "", disabled: disabled || Boolean(store.photo.closed),
     onchange: () => {
       const typed = input.value.trim().replace(",", ".");
       const value = typed === "" ? null : type === "number" ? Number(typed) : input.value.trim();
@@ -59,7 +59,7 @@ function field(title, path, { unit = "", type = "text", hint = "" } = {}) {
         return;
       }
       input.setCustomValidity("");
-      commit(drafts.set(store.draft, path, value));
+      commit(apply(value));
     },
   });
   return el("div", { class: "field" }, el("label", { for: id }, title), input, unit && el("span", {}, unit), hint && el("small", {}, hint));
@@ -109,6 +109,23 @@ function planes() {
   ];
 }
 
+/** What a gauge read on the foot itself: it enters one value, beside what is marked. */
+function gauge() {
+  if (store.draft.view !== "lateral") return [];
+  const path = ["gauge", "heel_above_sole_plane_mm"];
+  const read = said(path);
+  const given = read?.medial !== undefined || read?.lateral !== undefined;
+  const heel = (side) => field(`${side === "medial" ? "Medial" : "Lateral"} heel`, [...path, side], { type: "number", unit: "mm", apply: (value) => {
+    const others = { ...read, [side]: value ?? undefined };
+    // An uncertainty of nothing says nothing.
+    const none = others.medial === undefined && others.lateral === undefined;
+    return none ? drafts.set(store.draft, ["gauge"], null) : drafts.set(store.draft, [...path, side], value);
+  } });
+  return [el("fieldset", { class: "choice gauge" }, el("legend", {}, "Heel above the sole plane, by a gauge"),
+    heel("medial"), heel("lateral"),
+    field("Standard uncertainty of each", [...path, "u_mm"], { type: "number", unit: "mm", disabled: !given, hint: given ? "" : "asked once a height is given" }))];
+}
+
 function show() {
   const body = byId("facts-body");
   // Not under the hand that is typing.
@@ -118,10 +135,11 @@ function show() {
     field("Animal", ["subject", "animal"]),
     ...scaleFields().map((f) => { f.querySelectorAll("[id]").forEach((e) => { e.id = `facts-${e.id}`; }); f.querySelector("label").htmlFor = `facts-${f.querySelector("label").htmlFor}`; return f; }),
     ...planes(),
+    ...gauge(),
     field("Lens profile", ["lens"], { hint: "a file NAME.lens.json, from the folder of the photo" }),
     field("Notes", ["notes"]),
     el("button", { type: "button", disabled: Boolean(store.photo.closed), onclick: copy }, "Copy scale, lens and planes from the photo before"),
     ...store.photo.remarks.map((r) => el("p", { class: "flag" }, r))));
 }
 
-listen((what) => ["photo", "draft"].includes(what) && show());
+listen((what) => ["photo", "draft"].includes(what) && whenFree("facts", show));

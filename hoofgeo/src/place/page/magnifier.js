@@ -1,7 +1,7 @@
 // The magnifier: what lies under finger, cursor or moved mark, several times as large, where the hand does not cover it.
 
 import { byId } from "./dom.js";
-import { cross, draw } from "./marks.js";
+import { cross, draw, graduations } from "./marks.js";
 import { View } from "./view.js";
 
 const SIZE = 168;
@@ -42,6 +42,7 @@ export class Magnifier {
     context.fillStyle = "#3a4244";
     context.fillRect(0, 0, SIZE, SIZE);
     tiles.draw(context, this.view, SIZE, SIZE, density);
+    graduations(context, this.view, { labels: false });
     draw(context, this.view, { labels: false });
     cross(context, [SIZE / 2, SIZE / 2], "#ff9d1f", 26);
   }

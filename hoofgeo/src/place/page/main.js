@@ -1,15 +1,15 @@
 // The page: the photo, what is done on it, the list of photos, dialogs.
 
 import { picture, post, Refused } from "./api.js";
-import { ask, byId, el, keepFocus, speak } from "./dom.js";
+import { ask, byId, el, keepFocus, speak, whenFree } from "./dom.js";
 import * as drafts from "./draft.js";
 import { kindOf, missing } from "./facts.js";
 import { Keyboard, KEYS } from "./keyboard.js";
 import { Magnifier } from "./magnifier.js";
-import { cross, draw } from "./marks.js";
+import { cross, draw, graduations } from "./marks.js";
 import { openPanel } from "./panel.js";
 import { Pointer } from "./pointer.js";
-import { catalogueOf, choose, commit, listen, nextOpen, openPhoto, openVisit, redo, settle, store, tell, undo } from "./store.js";
+import { catalogueOf, choose, commit, listen, nextOpen, openPhoto, openVisit, redo, settle, stateOf, store, tell, undo } from "./store.js";
 import { Tiles } from "./tiles.js";
 import { took } from "./values.js";
 import { View } from "./view.js";
@@ -31,6 +31,7 @@ class Page {
     const { clientWidth: width, clientHeight: height } = byId("stage");
     if (!width || !height) return;
     this.density = Math.min(window.devicePixelRatio || 1, 2);
+    this.ground = getComputedStyle(this.canvas).backgroundColor;
     this.canvas.width = width * this.density;
     this.canvas.height = height * this.density;
     this.view.resize(width, height);
@@ -45,10 +46,11 @@ class Page {
     const context = this.canvas.getContext("2d");
     const { width, height } = this.view;
     context.setTransform(this.density, 0, 0, this.density, 0, 0);
-    context.fillStyle = getComputedStyle(this.canvas).backgroundColor;
+    context.fillStyle = this.ground;
     context.fillRect(0, 0, width, height);
     if (!store.photo || !this.tiles) return;
     this.whole = this.tiles.draw(context, this.view, width, height, this.density);
+    graduations(context, this.view);
     draw(context, this.view);
     const crossed = this.keyboard && !store.selected && document.activeElement === this.canvas;
     if (crossed) cross(context, this.view.toScreen(this.cursor));
@@ -135,7 +137,7 @@ class Page {
   }
 
   go(by) {
-    const steps = drafts.steps(store.draft, store.visit.catalogue).filter((s) => drafts.state(store.draft, s) === "open" || s.name === store.active?.name);
+    const steps = drafts.steps(store.draft, store.visit.catalogue).filter((s) => stateOf(s) === "open" || s.name === store.active?.name);
     if (!steps.length) return;
     const now = steps.findIndex((s) => s.kind === store.active?.kind && s.name === store.active.name);
     const step = steps[(now + by + steps.length) % steps.length];
@@ -150,7 +152,7 @@ class Page {
 
   unsee() {
     const { active } = store;
-    if (!active || active.kind === "scale" || drafts.state(store.draft, active) !== "open") return;
+    if (!active || active.kind === "scale" || stateOf(active) !== "open") return;
     const next = nextOpen(active);
     commit(drafts.unsee(store.draft, active));
     choose({ active: next && next.name === active.name ? null : next, selected: null });
@@ -189,7 +191,7 @@ class Page {
 
   focus(where) {
     if (where === "photo") this.canvas.focus();
-    else (byId("panel").querySelector("#now button, #now input, #now select") ?? byId("panel").querySelector("button"))?.focus();
+    else (byId("panel").querySelector(".offer:not(.used) button") ?? byId("panel").querySelector("#now button, #now input, #now select") ?? byId("panel").querySelector("button"))?.focus();
   }
 
   async turn(by) {
@@ -222,14 +224,23 @@ class Page {
   async finish() {
     const { photos, results } = store.visit;
     const open = photos.filter((p) => p.state !== "done").length;
-    const question = [el("p", {}, `The values, their uncertainties and a picture of each photo are written to ${results}.`)];
-    if (open) question.push(el("p", {}, `${open} of ${photos.length} photos are not finished; what is marked on them is measured as far as it goes.`));
+    const question = [el("p", {}, `The values, their uncertainties, a picture of each photo and the visit's report are written to ${results}.`)];
+    if (open) question.push(el("p", {}, `${open} of ${count(photos.length, "photo")} ${open === 1 ? "is" : "are"} not finished; what is marked on them is measured as far as it goes.`));
+    const name = el("input", { type: "text", id: "finish-animal", autocomplete: "off" });
+    if (photos.some((p) => p.nameless)) {
+      question.push(el("div", { class: "field" }, el("label", { for: "finish-animal" }, "Animal"), name,
+        el("small", {}, "It is named on no photo yet, or not on all; the report needs the name. It is written into the sidecars that have none.")));
+    }
     if (await ask("Measure the visit", question, [{ text: "Measure", value: true, main: true }, { text: "Not yet", value: null }]) !== true) return;
     speak("Measuring");
     notice("Measuring…");
     try {
-      const done = await post("finish");
+      const done = await post("finish", { animal: name.value.trim() || null });
       notice("");
+      if (name.value.trim()) {
+        await openVisit();
+        await openPhoto(store.photo.id);
+      }
       const pictures = el("div", { class: "pictures" });
       for (const photo of done.photos.filter((p) => p.picture)) {
         picture(`photo/${photo.id}/picture`).then((blob) => {
@@ -237,15 +248,28 @@ class Page {
           pictures.append(el("figure", {}, el("a", { href: url, target: "_blank", rel: "noopener" }, el("img", { src: url, alt: `${photo.name} with its values` })), el("figcaption", {}, `${photo.name}: ${photo.values} values`)));
         });
       }
+      const read = done.photos.filter((p) => p.read).length;
       await ask("Measured", [
-        el("p", {}, `${done.measured} photos measured, ${done.refused.length} refused. Everything is in ${done.folder}: measurements.csv, measurements.json, pictures.`),
+        el("p", {}, `${count(done.measured, "photo")} measured, ${done.refused.length} refused. Everything is in ${done.folder}: measurements.csv, measurements.json, pictures.`),
+        read ? el("p", {}, `On ${count(read, "photo")} the ruler was read from the picture, between its two marks.`) : null,
         done.refused.length ? el("ul", {}, done.refused.map((r) => el("li", {}, `${r.file ?? ""}: ${r.what}`))) : null,
+        done.report ? reports(done.report) : el("p", {}, "Pictures and report are not shown while landmarks are placed once more: they would show the earlier placements."),
         pictures,
       ].filter(Boolean), [{ text: "Close", value: null, main: true }]);
     } catch (error) {
       notice(`The visit could not be measured: ${error.message}${error.error?.help ? `. ${error.error.help}` : ""}`);
     }
   }
+}
+
+const count = (n, what) => `${n} ${what}${n === 1 ? "" : "s"}`;
+
+/** The visit's pages, each in a window of its own. */
+function reports({ pages, why }) {
+  if (!pages.length) return el("p", { class: "quiet" }, `No report could be written: ${why?.what ?? "nothing was measured"}.${why?.help ? ` ${why.help}.` : ""}`);
+  const link = ({ href, owner, file }) => el("li", {}, el("a", { class: "report", href, target: "_blank", rel: "noopener noreferrer" },
+    owner ? "Sheet for the owner" : "Report for the files", el("small", {}, file)));
+  return el("ul", { class: "reports" }, pages.map(link));
 }
 
 function notice(text) {
@@ -260,7 +284,8 @@ function showVisit() {
   byId("visit-name").textContent = [visit.folder, visit.observer && `placed by ${visit.observer}`, visit.repeat && "placing once more"].filter(Boolean).join(" · ");
   byId("photos").replaceChildren(...visit.photos.map((p) => {
     const facts = [p.foot, p.view, p.stage?.replace("_", " ")].filter(Boolean).join(" · ");
-    const state = p.state === "begun" ? `${p.marks ? "" : "ruler, "}${p.open} open` : STATES[p.state];
+    const todo = [(p.marks < 2 || p.unsettled) && "ruler or line", p.open && `${p.open} open`].filter(Boolean).join(", ");
+    const state = p.state === "begun" ? todo || "begun" : STATES[p.state];
     return el("li", {}, el("button", { type: "button", class: `photo ${p.state}`, "data-key": String(p.id), "aria-current": p.id === photo?.id ? "true" : undefined, onclick: () => { openList(false); page.open(p.id); } },
       el("span", { class: "name" }, p.name), el("span", { class: "facts" }, facts), el("span", { class: "state" }, state)));
   }));
@@ -278,8 +303,10 @@ async function showSaving() {
   const words = { saved: "Saved", saving: "Saving…", unsent: "Not saved", conflict: "Conflict", refused: "Not saved" };
   // What the sidecar cannot hold yet is kept beside it.
   byId("saved").textContent = saving === "saved" && problem ? "Kept" : words[saving];
-  byId("now-problem").textContent = problem && saving !== "refused" ? `Not in the sidecar yet: ${problem.what}.` : "";
-  byId("now-problem").hidden = !problem || saving === "refused";
+  // A question that is asked on the panel needs no second word.
+  const said = problem && saving !== "refused" && store.ruler.answer !== "open";
+  byId("now-problem").textContent = said ? `Not in the sidecar yet: ${problem.what}.` : "";
+  byId("now-problem").hidden = !said;
   byId("saved").dataset.state = saving;
   if (saving === "unsent") notice("The program does not answer. Your marks are kept in this browser and are saved when it runs again.");
   else if (saving === "refused") notice(`Not saved: ${problem?.what ?? ""}${problem?.help ? `. ${problem.help}` : ""}`);
@@ -331,7 +358,7 @@ function theme(name) {
   button.setAttribute("aria-label", `${dark ? "Light" : "Dark"} colours`);
   button.querySelector(".word").textContent = dark ? "Light" : "Dark";
   if (name) localStorage.setItem("hoofgeo-theme", name);
-  page.draw();
+  page.resized();
 }
 
 const page = new Page();
@@ -339,9 +366,9 @@ openPanel(page);
 listen((what) => {
   if (!store.visit) return;
   if (what === "photo") showPhoto();
-  if (["photo", "visit"].includes(what)) keepFocus(byId("photos"), showVisit);
+  if (["photo", "visit"].includes(what)) whenFree("visit", () => keepFocus(byId("photos"), showVisit));
   if (["photo", "draft"].includes(what)) showFacts(store.draft);
-  if (["photo", "saving"].includes(what)) showSaving();
+  if (["photo", "saving", "ruler"].includes(what)) showSaving();
   if (what === "followed") speak("Changed in another window; shown as it is now.");
   page.draw();
 });
@@ -352,6 +379,7 @@ for (const [id, does] of [
   ["theme", () => theme(byId("theme").dataset.other)],
 ]) byId(id).addEventListener("click", does);
 theme(localStorage.getItem("hoofgeo-theme"));
+matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => theme(document.documentElement.dataset.theme));
 
 /** For tests and the curious: what the page shows, and how fast. */
 globalThis.hoofgeo = { store, page, took, tell };

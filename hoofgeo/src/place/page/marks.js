@@ -7,10 +7,11 @@ const INK = "#10181a";
 const PAPER = "#ffffff";
 const CHOSEN = "#ff9d1f";
 const LINE = "#8fe3ff";
+const READ = "#a8f0a0";
 
-function stroke(context, colour, path) {
+function stroke(context, colour, path, [outer, inner] = [4, 1.75]) {
   context.lineJoin = context.lineCap = "round";
-  for (const [style, width] of [[INK, 4], [colour, 1.75]]) {
+  for (const [style, width] of [[INK, outer], [colour, inner]]) {
     Object.assign(context, { strokeStyle: style, lineWidth: width });
     context.beginPath();
     path(context);
@@ -45,6 +46,35 @@ export function cross(context, [x, y], colour = CHOSEN, size = 14) {
       c.lineTo(x + dx * size, y + dy * size);
     }
   });
+}
+
+/** The ruler as it is read: every line that was found, every fifth centimetre with its number. */
+export function graduations(context, view, { labels = true } = {}) {
+  const { reading, answer } = store.ruler;
+  if (!reading || answer === "declined") return;
+  const colour = answer === "used" ? READ : CHOSEN;
+  // Lines that would run into one another are left to a closer look, and to the magnifier.
+  const [a, b] = [reading.lines[0], reading.lines.at(-1)];
+  const mm = (Math.hypot(b[1] - a[1], b[2] - a[2]) * view.scale) / Math.abs(b[0] - a[0]);
+  const ten = ([label], by = 10) => Math.abs(label / by - Math.round(label / by)) < 1e-6;
+  const step = [reading.step_mm, 5, 10, 50].find((s) => s * mm > 5) ?? 50;
+  const shown = reading.lines.filter((line) => ten(line, step));
+  const apart = step * mm;
+  stroke(context, colour, (c) => {
+    for (const line of shown) {
+      const [, x, y, dx, dy] = line;
+      const [sx, sy] = view.toScreen([x, y]);
+      const half = ten(line) ? 9 : 4;
+      c.moveTo(sx - dx * half, sy - dy * half);
+      c.lineTo(sx + dx * half, sy + dy * half);
+    }
+  }, apart < 9 ? [2.5, 1] : [4, 1.75]);
+  if (!labels) return;
+  const marked = drafts.graduations(store.draft).map((p) => [p.mm].flat()[0]);
+  for (const line of shown.filter((l) => ten(l, 50) && !marked.includes(l[0]))) {
+    const [sx, sy] = view.toScreen([line[1], line[2]]);
+    text(context, String(Math.round(line[0])), sx + line[3] * 18 + 3, sy + line[4] * 18);
+  }
 }
 
 export function draw(context, view, { labels = true } = {}) {
@@ -87,14 +117,13 @@ export function draw(context, view, { labels = true } = {}) {
     const at = drafts.landmarkAt(draft, name);
     if (!at) continue;
     const mark = { kind: "landmark", name };
-    const chosen = drafts.same(mark, selected);
     ring(context, view.toScreen(at), colour(mark, PAPER), size);
-    if (chosen && labels) {
-      const title = catalogue?.landmarks.find((l) => l.name === name)?.title ?? name;
-      const [x, y] = view.toScreen(at);
-      text(context, title, x + 16, y - 14);
-    }
   }
+  // Over everything else: the chosen one's name is what is read.
+  const at = labels && selected?.kind === "landmark" ? drafts.landmarkAt(draft, selected.name) : null;
+  if (!at) return;
+  const [x, y] = view.toScreen(at);
+  text(context, catalogue?.landmarks.find((l) => l.name === selected.name)?.title ?? selected.name, x + 16, y - 14);
 }
 
 /** The mark nearest to a place on the screen, within `reach` CSS px. */

@@ -1,9 +1,10 @@
 // What to mark now: its definition, a drawing of where it lies, and what can be said instead of marking it; below, all marks.
 
-import { byId, el, keepFocus, svg } from "./dom.js";
+import { byId, el, keepFocus, svg, whenFree } from "./dom.js";
 import * as drafts from "./draft.js";
 import { kindOf, missing, questions, scaleFields } from "./facts.js";
-import { catalogueOf, choose, commit, listen, store } from "./store.js";
+import { decline, find, use } from "./ruler.js";
+import { catalogueOf, choose, commit, listen, stateOf, store } from "./store.js";
 
 let page;
 
@@ -59,6 +60,42 @@ function label(point, index) {
     button("Remove", () => commit(drafts.setGraduations(store.draft, drafts.graduations(store.draft).toSpliced(index, 1))), { "aria-label": `Remove graduation ${index + 1}` }));
 }
 
+/** What was read of the ruler, and what is to become of it. */
+function reading() {
+  const { answer, busy, reading: seen, refused, of } = store.ruler;
+  if (busy) return el("p", { class: "quiet" }, "Reading the ruler…");
+  if (refused) return el("p", { class: "quiet" }, `The ruler is not read by itself: ${refused.what}.${refused.help ? ` ${refused.help[0].toUpperCase()}${refused.help.slice(1)}.` : ""}`);
+  if (answer === "declined") return el("p", { class: "quiet" }, "Read by your marks alone. That takes a third graduation, for between two the program would read.");
+  if (!seen) return null;
+  const [first, last] = [seen.lines[0][0], seen.lines.at(-1)[0]];
+  const found = `${seen.lines.length} graduations from ${first} to ${last} mm, ${seen.step_mm} mm apart, off by ${seen.rms_px.toFixed(2)} px.`;
+  if (answer === "used") {
+    return el("div", { class: "offer used" }, el("p", {}, el("b", {}, "Measured with the ruler as it is read: "), found),
+      el("div", { class: "buttons" }, button("By my marks alone", decline)));
+  }
+  return el("div", { class: "offer" },
+    el("p", {}, el("b", {}, "Read from the picture: "), found),
+    el("p", {}, of ? "Look at the lines drawn over the ruler: do they lie on its graduations, and are the numbers right? Closer to, every line is drawn."
+      : "Look at the lines drawn over the ruler: are they millimetres? A rule in tenths of an inch can look like them."),
+    el("div", { class: "buttons" }, button("Use them", () => { use(); page.go(1); page.focus("photo"); }, { class: "main" }), button("No, by my marks alone", decline)));
+}
+
+/** What stands below the graduations: it changes while a label is typed, and must not take the field away. */
+function rulerEnd() {
+  const kind = kindOf();
+  const points = drafts.graduations(store.draft);
+  const { answer, busy, reading: seen } = store.ruler;
+  const least = answer === "declined" ? 3 : kind.least;
+  const open = answer === "open" && (seen || busy);
+  return [
+    reading(),
+    open && seen ? null : el("div", { class: "buttons" },
+      button("Go on", () => page.go(1), { class: "main", disabled: points.length < least || open || Boolean(store.photo.closed) }),
+      points.length < least ? el("span", { class: "quiet" }, `${least - points.length} more at least`) : null,
+      kind.name === "straight_ruler" && !points.length && !busy ? button("Look for the ruler", find) : null),
+  ].filter(Boolean);
+}
+
 function ruler() {
   const kind = kindOf();
   const points = drafts.graduations(store.draft);
@@ -67,9 +104,7 @@ function ruler() {
     store.photo.copied_from && !points.length ? el("p", { class: "quiet" }, `Kind, class and planes as on ${store.photo.copied_from}.`) : null,
     ...scaleFields(),
     el("ol", { class: "graduations" }, points.map(label)),
-    el("div", { class: "buttons" },
-      button("Go on", () => page.go(1), { class: "main", disabled: points.length < kind.least }),
-      points.length < kind.least ? el("span", { class: "quiet" }, `${kind.least - points.length} more at least`) : null),
+    el("div", { id: "ruler-end" }, rulerEnd()),
   ];
 }
 
@@ -113,24 +148,30 @@ function refresh(body) {
       if (input !== document.activeElement) input.value = [points[index].mm].flat()[k] ?? 0;
     });
   });
+  const end = byId("ruler-end");
+  keepFocus(end, () => end.replaceChildren(...rulerEnd()));
 }
 
 /** What the ruler's fields depend on, besides the labels in them. */
 function shape() {
   const { draft, photo } = store;
-  return JSON.stringify([photo.id, drafts.graduations(draft).length, draft.scale?.kind, draft.scale?.tolerance, draft.side, draft.stage, draft.subject]);
+  return JSON.stringify([photo.id, draft.view, drafts.graduations(draft).length, draft.scale?.kind, draft.scale?.tolerance, draft.side, draft.stage, draft.subject?.foot]);
 }
 
 function showNow() {
   const title = byId("now-title");
   const body = byId("now-body");
-  if (store.photo.closed || missing().length || !store.active) body.dataset.shape = "";
+  if (store.photo.closed || !store.active) body.dataset.shape = "";
   if (store.photo.closed) {
     title.textContent = "Only to look at";
     return body.replaceChildren(el("p", {}, store.photo.closed));
   }
   if (missing().length) {
     title.textContent = "First: what does this photo show?";
+    // As long as the same is asked, a name that is being typed stays.
+    const asked = `first ${shape()}`;
+    if (body.dataset.shape === asked) return null;
+    body.dataset.shape = asked;
     return body.replaceChildren(...questions(false));
   }
   const step = catalogueOf(store.active);
@@ -156,7 +197,7 @@ function showSteps() {
   const steps = drafts.steps(store.draft, store.visit.catalogue).filter((s) => !(store.visit.repeat && s.kind === "line"));
   byId("steps").replaceChildren(...groups.map(([kind, heading]) => {
     const items = steps.filter((s) => s.kind === kind).map((s) => {
-      const state = drafts.state(store.draft, s);
+      const state = stateOf(s);
       const now = store.active?.kind === s.kind && store.active.name === s.name;
       return el("li", {}, el("button", { type: "button", class: `step ${state}`, "aria-current": now ? "step" : undefined, "data-step": s.name, "data-key": `${s.kind} ${s.name}`, onclick: () => page.choose(s) },
         el("span", { class: "mark", "aria-hidden": "true" }), el("span", {}, s.kind === "scale" ? kindOf().title : s.title), el("span", { class: "state" }, WORDS[state])));
@@ -168,8 +209,8 @@ function showSteps() {
 export function openPanel(its) {
   page = its;
   listen((what) => {
-    if (!store.photo || !["photo", "draft", "choice"].includes(what)) return;
-    keepFocus(byId("now-body"), showNow);
-    keepFocus(byId("steps"), showSteps);
+    if (!store.photo || !["photo", "draft", "choice", "ruler"].includes(what)) return;
+    whenFree("now", () => keepFocus(byId("now-body"), showNow));
+    whenFree("steps", () => keepFocus(byId("steps"), showSteps));
   });
 }

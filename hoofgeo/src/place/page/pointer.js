@@ -22,9 +22,10 @@ export class Pointer {
     canvas.addEventListener("contextmenu", (e) => e.preventDefault());
   }
 
+  /** Where on the canvas. While a finger is down the canvas counts as where it was: what it shows must not slip from under it. */
   place(event) {
-    const box = this.canvas.getBoundingClientRect();
-    return [event.clientX - box.left, event.clientY - box.top];
+    if (!this.down.size) this.box = this.canvas.getBoundingClientRect();
+    return [event.clientX - this.box.left, event.clientY - this.box.top];
   }
 
   wheel(event) {

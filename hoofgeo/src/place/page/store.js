@@ -18,11 +18,13 @@ export const store = {
   saving: "saved",
   problem: null,
   values: null,
+  /** What is read of the ruler, and what was answered about it: `ruler.js`. */
+  ruler: { answer: null, reading: null },
   past: [],
   future: [],
 };
 
-/** Calls `listener(what)` after every change; `what` is photo, draft, preview, choice, saving, values or visit. */
+/** Calls `listener(what)` after every change; `what` is photo, draft, preview, choice, ruler, saving, values or visit. */
 export const listen = (listener) => listeners.push(listener);
 export const tell = (what) => listeners.forEach((listener) => listener(what));
 
@@ -53,11 +55,17 @@ export async function openPhoto(id, still = () => true) {
 /** The next step that is open, after the given one and round; landmarks come before lines, the scale first. */
 export function nextOpen(after) {
   const steps = drafts.steps(store.draft, store.visit.catalogue);
-  const usable = (s) => drafts.state(store.draft, s) === "open" && !(store.visit.repeat && s.kind === "line");
+  const usable = (s) => stateOf(s) === "open" && !(store.visit.repeat && s.kind === "line");
   const from = after ? steps.findIndex((s) => drafts.same(s, { ...after, index: 0 }) || (s.kind === after.kind && s.name === after.name)) : -1;
   const found = [...steps.slice(from + 1), ...steps.slice(0, from + 1)].find(usable);
   return found ? { kind: found.kind, name: found.name } : null;
 }
+
+/** What keeps the ruler's two marks out of the sidecar: a question that is open, or its "no". */
+export const held = () => (["open", "declined"].includes(store.ruler.answer) && store.ruler.of ? store.ruler.answer : null);
+
+/** placed, open or unseen, as the draft has it; two marks that are kept back are not all of a ruler. */
+export const stateOf = (step) => (step.kind === "scale" && held() ? "open" : drafts.state(store.draft, step));
 
 export const catalogueOf = (step) => drafts.steps(store.draft, store.visit.catalogue).find((s) => s.kind === step?.kind && s.name === step?.name);
 
@@ -116,14 +124,15 @@ export async function save() {
 
 async function sendOnce() {
   const { photo, draft } = store;
+  const reading = held();
   try {
-    const done = await post(`photo/${photo.id}`, { base: photo.version, draft });
+    const done = await post(`photo/${photo.id}`, { base: photo.version, draft, reading });
     photo.version = done.version;
     store.visit.photos[photo.id] = done.summary;
     if (store.photo !== photo) return state("saved");
     store.problem = done.unsettled;
     channel?.postMessage({ visit: store.visit.id, id: photo.id, version: done.version });
-    if (store.draft !== draft) return localStorage.setItem(slot(photo), JSON.stringify({ base: photo.version, draft: store.draft }));
+    if (store.draft !== draft || held() !== reading) return localStorage.setItem(slot(photo), JSON.stringify({ base: photo.version, draft: store.draft }));
     localStorage.removeItem(slot(photo));
     state("saved");
     tell("visit");
@@ -179,7 +188,7 @@ async function follow() {
     if (version === known || !still()) return;
     const { active } = store;
     await openPhoto(photo.id, still);
-    if (active && drafts.state(store.draft, active) === "open") choose({ active });
+    if (active && stateOf(active) === "open") choose({ active });
     tell("followed");
   } catch { /* said when something is to be saved */ }
 }

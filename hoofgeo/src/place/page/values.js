@@ -6,23 +6,35 @@ import { listen, store, tell } from "./store.js";
 
 let asking = false;
 
-/** How long answers took, ms: for whoever wants to know. */
+/** From each move of a mark until values of it, or of a later one, stood on the page, ms: for whoever wants to know. */
 export const took = [];
+
+/** When the moves were made that still wait for their values. */
+let waiting = [];
+
+/** What an answer depends on. */
+const now = () => [store.draft, store.ruler.answer, store.ruler.reading];
+const isStill = (then) => now().every((part, i) => part === then[i]);
 
 async function askFor() {
   if (asking) return;
   asking = true;
   try {
-    let of = null;
-    while (of !== store.draft) {
-      of = store.draft;
-      const { id } = store.photo;
-      const from = performance.now();
-      const values = await post(`photo/${id}/values`, { draft: of });
-      took.push(performance.now() - from);
-      if (took.length > 1000) took.shift();
-      if (store.photo.id === id) store.values = values;
-      tell("values");
+    let of = [];
+    while (!isStill(of)) {
+      of = now();
+      const moves = waiting;
+      waiting = [];
+      const { photo } = store;
+      const read = store.ruler.answer === "used" && Boolean(store.ruler.reading);
+      const values = await post(`photo/${photo.id}/values`, { draft: store.draft, read });
+      if (store.photo === photo) {
+        store.values = values;
+        tell("values");
+      }
+      const shown = performance.now();
+      took.push(...moves.map((from) => shown - from));
+      took.splice(0, took.length - 5000);
     }
   } catch { /* the program is gone: saving says so */ } finally {
     asking = false;
@@ -32,39 +44,85 @@ async function askFor() {
 /** The name of the mark that is moving or chosen, as values name what they use. */
 const moving = () => (store.selected?.kind === "scale" ? null : store.selected?.name);
 
-function row(value) {
-  const used = value.uses.includes(moving());
-  const share = value.largest ? `mostly ${value.largest.source}, ${Math.round(value.largest.share * 100)} %` : "";
-  return el("div", { class: used ? "value used" : "value", "data-id": value.id },
-    el("dt", { title: value.definition }, value.name),
-    el("dd", {},
-      el("span", { class: "number" }, `${value.number}${value.unit}`),
-      value.expanded ? el("span", { class: "expanded" }, ` ± ${value.expanded}${value.unit}`) : null,
-      el("span", { class: "share" }, share)));
+/** Rows are made once and brought up to date: nothing else on the page moves with a mark. */
+const rows = new Map();
+
+function write(node, text) {
+  if (node.data !== text) node.data = text;
 }
+
+function makeRow(value) {
+  const parts = { number: new Text(), expanded: new Text(), share: new Text() };
+  const row = el("div", { class: "value", "data-id": value.id },
+    el("dt", { title: value.definition }, value.name),
+    el("dd", {}, Object.entries(parts).map(([name, text]) => el("span", { class: name }, text))));
+  return { row, parts };
+}
+
+function fill({ row, parts }, value) {
+  write(parts.number, `${value.number}${value.unit}`);
+  write(parts.expanded, value.expanded ? ` ± ${value.expanded}${value.unit}` : "");
+  write(parts.share, value.largest ? `mostly ${value.largest.source}, ${Math.round(value.largest.share * 100)}\u00a0%` : "");
+  row.classList.toggle("used", value.uses.includes(moving()));
+}
+
+/** The rows in the order they stand in: what moves stands first, so that it is seen on a small screen too. */
+function table(values) {
+  const list = byId("values").querySelector("dl") ?? el("dl");
+  const used = (v) => Number(v.uses.includes(moving()));
+  const ordered = moving() ? [...values].sort((a, b) => used(b) - used(a)) : values;
+  const wanted = ordered.map((value) => {
+    if (!rows.has(value.id)) rows.set(value.id, makeRow(value));
+    const made = rows.get(value.id);
+    fill(made, value);
+    return made.row;
+  });
+  if (wanted.length !== list.children.length || wanted.some((row, i) => list.children[i] !== row)) list.replaceChildren(...wanted);
+  return list;
+}
+
+/** What stands below the rows, as one text: it is made anew only where it says something else. */
+function rest(values) {
+  const s = values.scene;
+  return {
+    scale: `Scale ${s.px_per_mm}; camera ${s.distance} away; ${s.read ? `${s.read} graduations read, ` : "graduations "}off by ${s.rms_px.toFixed(2)} px.`,
+    advice: [...new Set(values.values.filter((v) => v.uses.includes(moving())).map((v) => v.advice))].filter(Boolean),
+    flags: s.flags,
+    missing: values.missing.map((m) => [m.name, m.why]),
+  };
+}
+
+function below({ scale, advice, flags, missing }) {
+  const open = Boolean(byId("values").querySelector("details[open]"));
+  return el("div", {},
+    el("p", { class: "quiet" }, scale),
+    advice.map((a) => el("p", { class: "quiet" }, `To be surer: ${a}.`)),
+    flags.map((flag) => el("p", { class: "flag" }, flag)),
+    missing.length ? el("details", { open }, el("summary", {}, `${missing.length} more with further marks`),
+      el("ul", {}, missing.map(([name, why]) => el("li", {}, el("b", {}, name), ` needs ${why}`)))) : null);
+}
+
+let told = null;
 
 function show() {
   const { values } = store;
-  if (!values) return byId("values").replaceChildren();
-  if (values.error) {
+  const place = byId("values");
+  if (!values || values.error) {
+    told = null;
+    if (!values) return place.replaceChildren();
     const { what, help } = values.error;
-    return byId("values").replaceChildren(el("p", { class: "quiet" }, `No values yet: ${what}.`), help && values.error.path ? el("p", { class: "quiet" }, help) : "");
+    return place.replaceChildren(el("p", { class: "quiet" }, `No values yet: ${what}.`), help && values.error.path ? el("p", { class: "quiet" }, help) : "");
   }
-  const rows = values.values.map(row);
-  // What moves stands first, so that it is seen on a small screen too.
-  if (moving()) rows.sort((a, b) => b.classList.contains("used") - a.classList.contains("used"));
-  const missing = values.missing.map((m) => el("li", {}, el("b", {}, m.name), ` needs ${m.why}`));
-  const advice = [...new Set(values.values.filter((v) => v.uses.includes(moving())).map((v) => v.advice))].filter(Boolean);
-  const s = values.scene;
-  byId("values").replaceChildren(
-    el("dl", {}, rows),
-    el("p", { class: "quiet" }, `Scale ${s.px_per_mm}; camera ${s.distance} away; graduations off by ${s.rms_px.toFixed(2)} px.`),
-    ...advice.map((a) => el("p", { class: "quiet" }, `To be surer: ${a}.`)),
-    ...s.flags.map((flag) => el("p", { class: "flag" }, flag)),
-    missing.length ? el("details", { open: Boolean(byId("values").querySelector("details[open]")) }, el("summary", {}, `${missing.length} more with further marks`), el("ul", {}, missing)) : "");
+  const list = table(values.values);
+  const more = rest(values);
+  const text = JSON.stringify(more);
+  if (told === text && list.parentNode === place) return;
+  told = text;
+  keepFocus(place, () => place.replaceChildren(list, below(more)));
 }
 
 listen((what) => {
-  if (what === "preview" || what === "draft") askFor();
-  if (["values", "choice", "photo"].includes(what)) keepFocus(byId("values"), show);
+  if (what === "preview") waiting.push(performance.now());
+  if (["preview", "draft", "ruler"].includes(what)) askFor();
+  if (["values", "choice", "photo"].includes(what)) show();
 });

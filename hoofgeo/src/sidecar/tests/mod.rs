@@ -66,6 +66,7 @@ pub(super) const GOOD: &[(&str, &str)] = &[
         r#""ground": null, "rings_toe": [], "frog": null, "white_line": []"#,
     ),
     (r#""landmarks": {"#, r#""landmarks": { "breakover": { "at": [[0, 0], [4032, 3024]], "u_px": 2, "u_mm": 0 },"#),
+    (r#""u_mm": 1.5"#, r#""snapped": { "from": [2101, 2299.25], "edge": [-0.6, 0.8], "u_px": 0.2 }, "u_mm": 1.5"#),
     (r#""taken": "2026-05-04T09:30:00+01:00""#, r#""taken": "2026-05-04""#),
     (r#""taken": "2026-05-04T09:30:00+01:00""#, r#""taken": null"#),
     (r#""observer": "MK""#, r#""observer": "Çağla \u00e9""#),
@@ -229,6 +230,8 @@ mod schemas {
     /// What only the reader can see (module `schema` lists it).
     const READER_ONLY: &[&str] = &[
         "lies outside the photo",
+        "is no direction",
+        "only a landmark placed once",
         "lies outside the frame",
         "ruler needs at least",
         "a card needs at least",
