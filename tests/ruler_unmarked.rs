@@ -45,7 +45,7 @@ fn a_metric_ruler_needs_no_mark() {
     let mut refused = Vec::new();
     let mut values = Vec::new();
     let mut measure = |out: &str| {
-        let outputs = Outputs { folder: dir.path().join(out) };
+        let outputs = Outputs::in_folder(dir.path().join(out));
         (refused, values) = (Vec::new(), Vec::new());
         measure_folder(&folder, &outputs, &options, &Stop::new(), &mut |progress| match progress {
             Progress::Measured(report) => {
@@ -57,6 +57,7 @@ fn a_metric_ruler_needs_no_mark() {
                 values = report.measured.values.iter().map(|v| (v.measurement.id, v.value, v.expanded())).collect();
             }
             Progress::Refused(e) | Progress::NoPicture(e) => refused.push(e.to_string()),
+            other => panic!("{other:?}"),
         })
         .unwrap();
         (std::mem::take(&mut refused), std::mem::take(&mut values))
