@@ -126,8 +126,7 @@ fn a_visit_is_marked_with_the_mouse_and_measured() {
 fn a_visit_is_marked_with_the_keyboard_alone() {
     let Some(browser) = Chromium::start() else { return };
     // Names that tell nothing: foot and view are asked for.
-    let photos: Vec<_> =
-        visit().into_iter().enumerate().map(|(i, of)| (of, format!("IMG_{i:04}.jpg"))).collect();
+    let photos: Vec<_> = visit().into_iter().enumerate().map(|(i, of)| (of, format!("IMG_{i:04}.jpg"))).collect();
     let folder = Folder::new(&photos.iter().map(|(of, name)| (of.as_str(), name.as_str())).collect::<Vec<_>>());
     let program = Program::start(folder.root(), &[]);
     let tab = browser.open(&program.address, (1440, 900));

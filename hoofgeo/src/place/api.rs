@@ -118,7 +118,9 @@ impl Service {
                 let read = (body["read"] == true).then_some(&self.rulers);
                 Ok(Response::json(200, &values(desk, id, &draft, read)))
             }
-            (false, ["ruler"]) => Ok(Response::json(200, &self.rulers.look(desk, &self.tiles, id, &draft_of(request)?.0))),
+            (false, ["ruler"]) => {
+                Ok(Response::json(200, &self.rulers.look(desk, &self.tiles, id, &draft_of(request)?.0)))
+            }
             (false, ["set_up"]) => {
                 let mut draft = draft_of(request)?.0;
                 let from = desk.set_up(id, &mut draft);

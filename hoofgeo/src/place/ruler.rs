@@ -54,7 +54,9 @@ impl Rulers {
             let on_paper = marked(&sidecar);
             match marks_to_read(&sidecar, &on_paper) {
                 Some(marks) => self.between(id, photo, tiles, marks),
-                None if on_paper.is_empty() && is_straight(&sidecar) => find(&*self.grey(id, photo, tiles)?).map(Arc::new),
+                None if on_paper.is_empty() && is_straight(&sidecar) => {
+                    find(&*self.grey(id, photo, tiles)?).map(Arc::new)
+                }
                 None => Err(Error::new(ErrorKind::Scale, "a straight ruler is read, by two marks or by none")),
             }
         };
