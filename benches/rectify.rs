@@ -1,11 +1,10 @@
-//! Rectifying a 12-megapixel photo, and looking at its quality, on two threads.
+//! Rectifying a 12-megapixel photo on two threads.
 //!
 //! The peers run beside it: `imageproc`'s warp here, and OpenCV through `benches/peers/opencv_rectify.py` where `HOOFGEO_PYTHON` names a
 //! Python that has `opencv-python-headless`; elsewhere it is skipped.
 #![allow(missing_docs, clippy::unwrap_used, clippy::print_stdout, reason = "bench")]
 
 use criterion::{Criterion, criterion_group, criterion_main};
-use hoofgeo::pixels::quality::look;
 use hoofgeo::rectify::{Kernel, Rectified, RectifyOptions, draw, rectify};
 use hoofgeo::scene::LensPrior;
 use hoofgeo::scene::params::{
@@ -94,11 +93,6 @@ fn rectification(c: &mut Criterion) {
             });
         });
     }
-    group.bench_function("quality of the hoof's pixels", |b| {
-        let hoof =
-            [(600.0, 2300.0), (3300.0, 2400.0), (1400.0, 500.0), (3700.0, 600.0)].map(|(x, y)| Point2::new(x, y));
-        b.iter(|| look(black_box(&photo), &hoof));
-    });
     group.finish();
 }
 

@@ -1,13 +1,14 @@
-//! Reading the ruler of a 12-megapixel photo: found anywhere in it, and between two marks. The peer is `benches/peers/ruler.py`, which
-//! takes the same photo from `target/ruler-bench.png`, where this bench leaves it.
+//! Reading the ruler of a 12-megapixel photo: found anywhere in it, and between two marks. The peer, the first steps with OpenCV on the
+//! same photo, runs beside it where `HOOFGEO_PYTHON` names a Python that has it.
 #![allow(missing_docs, clippy::unwrap_used, reason = "a bench")]
 
+mod common;
 #[path = "../tests/synth_ruler/mod.rs"]
 mod synth_ruler;
 
 use criterion::{Criterion, criterion_group, criterion_main};
 use hoofgeo::pixels::Grey;
-use hoofgeo::pixels::ruler::{Mark, find, read_marked};
+use hoofgeo::pixels::ruler::{Mark, find_metric, read_marked};
 use image::{GrayImage, Luma, imageops};
 use nalgebra::Point2;
 use std::hint::black_box;
@@ -23,17 +24,21 @@ fn enlarged(p: &Picture) -> Grey {
 }
 
 fn bench(c: &mut Criterion) {
-    let p = (2000..).map(|seed| ruler(seed).render()).find(|p| p.is_readable() && find(&p.grey).is_ok()).unwrap();
+    let p =
+        (2000..).map(|seed| ruler(seed).render()).find(|p| p.is_readable() && find_metric(&p.grey).is_ok()).unwrap();
     let grey = enlarged(&p);
     let pixels = grey.values().iter().map(|v| v.round() as u8).collect();
     let picture: GrayImage = image::ImageBuffer::<Luma<u8>, _>::from_raw(grey.width(), grey.height(), pixels).unwrap();
-    picture.save(concat!(env!("CARGO_MANIFEST_DIR"), "/../target/ruler-bench.png")).unwrap();
-    let reading = find(&grey).unwrap();
+    let file = tempfile::Builder::new().suffix(".png").tempfile().unwrap();
+    picture.save(file.path()).unwrap();
+    common::peer("ruler.py", file.path());
+    let reading = common::peak_memory("found", || find_metric(&grey)).unwrap();
     let marks = [reading.graduations[2], reading.graduations[reading.graduations.len() - 3]];
     let marks = marks.map(|g| Mark { mm: g.mm, at: Point2::new(g.at.x + 1.0, g.at.y - 1.0) });
+    common::peak_memory("between two marks", || read_marked(&grey, marks)).unwrap();
     let mut group = c.benchmark_group("ruler of a 12-megapixel photo");
     group.sample_size(10);
-    group.bench_function("found", |b| b.iter(|| find(black_box(&grey)).unwrap()));
+    group.bench_function("found", |b| b.iter(|| find_metric(black_box(&grey)).unwrap()));
     group.bench_function("between two marks", |b| b.iter(|| read_marked(black_box(&grey), marks).unwrap()));
     group.finish();
 }

@@ -25,6 +25,7 @@ fn full(view: View, points: u32) -> String {
         tolerance: None,
         u_px: Some(1.0),
         tilt_u_deg: Some(5.0),
+        metric: None,
         points: points.collect(),
     });
     s.to_json()

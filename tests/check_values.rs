@@ -79,7 +79,7 @@ impl Camera {
         let tolerance = Some(Tolerance::URel(0.0));
         // A straight ruler is told that the camera stands square: what it cannot see has to be said.
         let tilt_u_deg = (!self.kind.is_two_dimensional()).then_some(0.0);
-        sidecar.scale = Some(Scale { kind: self.kind, tolerance, u_px: Some(1e-4), tilt_u_deg, points });
+        sidecar.scale = Some(Scale { kind: self.kind, tolerance, u_px: Some(1e-4), tilt_u_deg, metric: None, points });
         let certain = PlaneSpec { behind_scale_mm: Some(self.behind), u_mm: Some(0.0), tilt_u_deg: Some(0.0) };
         sidecar.planes.insert(PlaneName::Measured, certain);
         let pixel = |p: Point2<f64>| -> [f64; 2] { camera.pixel(plane.lift(p)).unwrap().into() };

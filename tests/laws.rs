@@ -4,16 +4,12 @@
 mod synth;
 
 use hoofgeo::measure::{ALL, Dual, Measurement, Need, Quantity, find};
-use hoofgeo::measured::{MeasureOptions, Measured, measure};
 use hoofgeo::placed::{Placed, Undefined};
-use hoofgeo::scale::ScaleKind;
-use hoofgeo::scene::LensPrior;
-use hoofgeo::sidecar::{Placement, Sidecar};
-use hoofgeo::{Landmark, Line, Side, View};
+use hoofgeo::{Landmark, Line, View};
 use nalgebra::{Const, Point2, Rotation2, U1, Vector2};
 use proptest::prelude::*;
 use std::collections::BTreeSet;
-use synth::{FRAME, Known, Places, Spec, foot};
+use synth::{Places, foot};
 
 /// The ids of the file contract.
 const IDS: &[&str] = &[

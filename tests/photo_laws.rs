@@ -3,6 +3,14 @@
 
 mod synth;
 
+use hoofgeo::measure::Quantity;
+use hoofgeo::measured::{MeasureOptions, Measured, measure};
+use hoofgeo::scale::ScaleKind;
+use hoofgeo::scene::LensPrior;
+use hoofgeo::sidecar::{Placement, Sidecar};
+use hoofgeo::{Side, View};
+use synth::{FRAME, Known, Spec};
+
 fn photo(kind: ScaleKind, view: View, known: Known, seed: u64) -> synth::Photo {
     let mut rng = synth::rng(seed);
     let spec = Spec { kind, view, known, repeats: 1 };

@@ -90,7 +90,8 @@ fn sidecar(board: &Board, reference: Reference) -> Sidecar {
     };
     // Found to 0.3 px (two detectors differ by 0.14 to 0.47 px); the board is the unit of length.
     let tilt_u_deg = (reference == Reference::Row).then_some(30.0);
-    sidecar.scale = Some(Scale { kind, tolerance: Some(Tolerance::URel(0.0)), u_px: Some(0.3), tilt_u_deg, points });
+    sidecar.scale =
+        Some(Scale { kind, tolerance: Some(Tolerance::URel(0.0)), u_px: Some(0.3), tilt_u_deg, metric: None, points });
     let flat = PlaneSpec { behind_scale_mm: Some(0.0), u_mm: Some(0.0), tilt_u_deg: Some(0.0) };
     sidecar.planes.insert(PlaneName::Measured, flat);
     sidecar

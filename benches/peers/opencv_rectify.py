@@ -36,12 +36,7 @@ def warped(flag):
     return cv2.warpPerspective(photo, homography, size, flags=flag)
 
 
-def laplacian():
-    """A usual measure of sharpness: the variance of the Laplacian."""
-    return cv2.Laplacian(cv2.cvtColor(photo, cv2.COLOR_BGR2GRAY), cv2.CV_64F).var()
-
-
-ways = {"variance_of_laplacian": laplacian}
+ways = {}
 for name, flag in flags.items():
     ways[f"{name}: maps (16SC2) and remap"] = lambda flag=flag: remapped(flag, cv2.CV_16SC2)
     ways[f"{name}: maps (32FC1) and remap"] = lambda flag=flag: remapped(flag, cv2.CV_32FC1)

@@ -1,29 +1,47 @@
-//! How often the ruler is found, how exactly it is read, and how often something is read wrongly:
-//! `cargo run --release --example ruler_rates [pictures of rulers] [other pictures] [first]`.
+//! How often the ruler is found, how exactly it is read, and how often something is read wrongly. In pieces, so that a long run can be
+//! stopped and taken up again:
+//! `cargo run --release --example ruler_rates -- rows FILE FIRST RULERS OTHERS [KIND]` adds the outcomes of so many pictures to a file,
+//! `... -- table FILE...` prints the tables.
 #![allow(clippy::print_stdout, reason = "a table is what it is for")]
 
 #[path = "../../tests/synth_ruler/mod.rs"]
 mod synth_ruler;
 
-use hoofgeo::pixels::ruler::{Acceptance, Mark, Reading, find_with, read_marked};
+#[path = "ruler_rates/table.rs"]
+mod table;
+
+use hoofgeo::pixels::ruler::{Acceptance, Mark, Reading, find_metric_with, read_marked};
 use nalgebra::Point2;
 use rayon::prelude::*;
+use serde::{Deserialize, Serialize};
+use std::io::Write;
 use synth_ruler::{Picture, other, ruler};
 
-/// Margins of the likelihood at which the rates are shown.
-const MARGINS: [f64; 7] = [0.0, 3.0, 6.0, 9.0, 12.0, 18.0, 24.0];
+/// How the picture was read.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+enum Way {
+    /// A metric rule without marks.
+    Found,
+    /// What is none, without marks.
+    Strange,
+    /// A metric rule between two marks.
+    Marked,
+}
 
-struct Outcome {
+/// What became of one picture.
+#[derive(Debug, Serialize, Deserialize)]
+struct Row {
+    way: Way,
     picture: Facts,
-    reading: Option<Reading>,
-    why: String,
-    wrong: bool,
-    px: Vec<f64>,
-    normalised: Vec<f64>,
-    scale: f64,
+    /// At the usual limits.
+    usual: Read,
+    /// With every margin and every length of the lines.
+    loose: Read,
     ms: f64,
 }
 
+/// A picture as it was drawn.
+#[derive(Debug, Clone, Serialize, Deserialize)]
 struct Facts {
     seed: u64,
     kind: String,
@@ -37,6 +55,22 @@ struct Facts {
     glare: bool,
 }
 
+/// What was read of it.
+#[derive(Debug, Clone, Default, Serialize, Deserialize)]
+struct Read {
+    accepted: bool,
+    wrong: bool,
+    /// Relative error of the scale.
+    scale: f64,
+    margin: f64,
+    line_length: f64,
+    lines: usize,
+    /// Sums of the squares of the graduations' errors, px and in stated uncertainties.
+    px2: f64,
+    normalised2: f64,
+    why: String,
+}
+
 fn facts(p: &Picture, kind: &str) -> Facts {
     let s = &p.spec;
     Facts {
@@ -45,7 +79,7 @@ fn facts(p: &Picture, kind: &str) -> Facts {
         readable: p.is_readable(),
         tilt: s.tilt[0].abs().max(s.tilt[1].abs()),
         blur: s.blur,
-        period: p.least_period(),
+        period: if s.rule.is_some() { p.least_period() } else { 0.0 },
         noise: s.noise,
         dirt: s.dirt.len() > 5,
         hidden: !s.hidden.is_empty(),
@@ -53,63 +87,91 @@ fn facts(p: &Picture, kind: &str) -> Facts {
     }
 }
 
-fn judge(p: &Picture, kind: &str, read: hoofgeo::Result<Reading>, ms: f64) -> Outcome {
-    let (reading, why) = match read {
-        Ok(r) => (Some(r), String::new()),
-        Err(e) => (None, e.to_string()),
+fn judge(p: &Picture, read: hoofgeo::Result<Reading>) -> Read {
+    let reading = match read {
+        Ok(r) => r,
+        Err(e) => return Read { why: e.to_string(), ..Read::default() },
     };
-    let compared = reading.as_ref().and_then(|r| p.compare(r));
+    let compared = p.compare(&reading);
     let bent = p.spec.bend_mm.is_some();
-    let wrong = reading.is_some() && compared.as_ref().is_none_or(|c| bent || c.scale.abs() > 0.01 || c.label > 0.5);
-    let (px, normalised, scale) = compared.map_or_else(Default::default, |c| (c.px, c.normalised, c.scale));
-    Outcome { picture: facts(p, kind), reading, why, wrong, px, normalised, scale, ms }
+    let wrong = compared.as_ref().is_none_or(|c| bent || c.scale.abs() > 0.01 || c.label > 0.5);
+    let square = |v: &[f64]| v.iter().map(|x| x * x).sum();
+    let e = reading.evidence;
+    Read {
+        accepted: true,
+        wrong,
+        scale: compared.as_ref().map_or(0.0, |c| c.scale),
+        // Marks give an infinite one, which JSON has no word for.
+        margin: e.margin.min(1e6),
+        line_length: e.line_length * reading.step_mm.max(1.0),
+        lines: reading.graduations.len(),
+        px2: compared.as_ref().map_or(0.0, |c| square(&c.px)),
+        normalised2: compared.as_ref().map_or(0.0, |c| square(&c.normalised)),
+        why: format!("{e:?} step {} {:?}", reading.step_mm, reading.lengths),
+    }
 }
 
-fn main() {
-    let args: Vec<u64> = std::env::args().skip(1).filter_map(|a| a.parse().ok()).collect();
-    let (rulers, others) = (args.first().copied().unwrap_or(1200), args.get(1).copied().unwrap_or(1200));
-    let first = args.get(2).copied().unwrap_or(0);
-    let loose = Acceptance { margin: 0.0, ..Acceptance::default() };
-    let timed = |p: &Picture, kind: &str| {
-        let start = std::time::Instant::now();
-        let read = find_with(&p.grey, &loose);
-        judge(p, kind, read, start.elapsed().as_secs_f64() * 1e3)
-    };
-    let found: Vec<Outcome> = (first..first + rulers)
-        .into_par_iter()
-        .map(|seed| {
-            let p = ruler(seed).render();
-            let kind = format!("{:?}", p.spec.rule.as_ref().map(|r| r.finish));
-            timed(&p, &kind)
-        })
-        .collect();
-    let strange: Vec<Outcome> = (first..first + others)
-        .into_par_iter()
-        .map(|seed| {
-            let (kind, spec) = other(seed);
-            timed(&spec.render(), kind)
-        })
-        .collect();
-    let marked: Vec<Outcome> = (first..first + rulers.min(600))
-        .into_par_iter()
-        .filter_map(|seed| {
-            let p = ruler(seed).render();
-            let marks = marks(&p)?;
-            let start = std::time::Instant::now();
-            let read = read_marked(&p.grey, marks);
-            Some(judge(&p, "marked", read, start.elapsed().as_secs_f64() * 1e3))
-        })
-        .collect();
-    print(&found, &strange, &marked);
+/// Reads with loose limits, and with the usual ones where those would not have taken the same.
+fn unmarked(p: &Picture, kind: &str, way: Way) -> Row {
+    let usual_limits = Acceptance::default();
+    let loose_limits = Acceptance { margin: 0.0, line_length: 0.0, ..usual_limits };
+    let start = std::time::Instant::now();
+    let loose = judge(p, find_metric_with(&p.grey, &loose_limits));
+    let ms = start.elapsed().as_secs_f64() * 1e3;
+    let same =
+        !loose.accepted || (loose.margin >= usual_limits.margin && loose.line_length >= usual_limits.line_length);
+    let usual = if same { loose.clone() } else { judge(p, find_metric_with(&p.grey, &usual_limits)) };
+    Row { way, picture: facts(p, kind), usual, loose, ms }
 }
 
-/// Two marks near lines that can be seen, half a pixel to two off.
+fn rows(args: &[String]) -> Result<(), Box<dyn std::error::Error>> {
+    let [file, numbers @ ..] = args else { return Err("name a file".into()) };
+    // A word at the end: other things of that kind alone.
+    let kind = numbers.get(3);
+    let numbers: Vec<u64> = numbers.iter().take(3).map(|a| a.parse()).collect::<Result<_, _>>()?;
+    let [first, rulers, others] = numbers[..] else { return Err("FIRST RULERS OTHERS".into()) };
+    let mut out = std::fs::OpenOptions::new().create(true).append(true).open(file)?;
+    // A few at a time: what is done stands in the file.
+    const PIECE: u64 = 20;
+    let most = first + rulers.max(others);
+    for from in (first..most).step_by(PIECE as usize) {
+        let seeds = |n: u64| from..(from + PIECE).min(first + n).max(from);
+        let mut done: Vec<Row> = seeds(rulers)
+            .into_par_iter()
+            .flat_map_iter(|seed| {
+                let p = ruler(seed).render();
+                let kind = format!("{:?}", p.spec.rule.as_ref().map(|r| r.finish));
+                let found = unmarked(&p, &kind, Way::Found);
+                [Some(found), marked(&p, &kind)].into_iter().flatten()
+            })
+            .collect();
+        done.par_extend(seeds(others).into_par_iter().filter_map(|seed| {
+            let (drawn, spec) = other(seed);
+            let wanted = kind.is_none_or(|k| k == drawn);
+            wanted.then(|| unmarked(&spec.render(), drawn, Way::Strange))
+        }));
+        for row in done {
+            writeln!(out, "{}", serde_json::to_string(&row)?)?;
+        }
+    }
+    Ok(())
+}
+
+fn marked(p: &Picture, kind: &str) -> Option<Row> {
+    let marks = marks(p)?;
+    let start = std::time::Instant::now();
+    let read = judge(p, read_marked(&p.grey, marks));
+    let ms = start.elapsed().as_secs_f64() * 1e3;
+    Some(Row { way: Way::Marked, picture: facts(p, kind), loose: read.clone(), usual: read, ms })
+}
+
+/// Two marks near lines that can be seen, about a pixel off: nobody marks a line under a finger.
 fn marks(p: &Picture) -> Option<[Mark; 2]> {
     let rule = p.spec.rule.as_ref()?;
     let inside = |q: &Point2<f64>| (20.0..1180.0).contains(&q.x) && (20.0..880.0).contains(&q.y);
     let lines: Vec<(f64, Point2<f64>)> = (0..=(rule.length as u32))
         .map(|mm| (f64::from(mm), p.view.pixel(Point2::new(f64::from(mm), 1.0))))
-        .filter(|(_, q)| inside(q))
+        .filter(|(mm, q)| inside(q) && p.shows(*mm))
         .collect();
     let (a, b) = (lines.get(2)?, lines.get(lines.len().checked_sub(3)?)?);
     let off = |k: f64| nalgebra::Vector2::new((k * 7.3).sin(), (k * 3.1).cos()) * 1.0;
@@ -118,111 +180,20 @@ fn marks(p: &Picture) -> Option<[Mark; 2]> {
     })
 }
 
-fn print(found: &[Outcome], strange: &[Outcome], marked: &[Outcome]) {
-    let limit = Acceptance::default().margin;
-    let accepted = |o: &&Outcome, margin: f64| o.reading.as_ref().is_some_and(|r| r.evidence.margin >= margin);
-    println!("margin  found of readable   wrong of rulers   wrong of others");
-    let readable: Vec<&Outcome> = found.iter().filter(|o| o.picture.readable).collect();
-    for margin in MARGINS {
-        let n = readable.iter().filter(|o| accepted(o, margin) && !o.wrong).count();
-        let wrong = |of: &[Outcome]| of.iter().filter(|o| accepted(o, margin) && o.wrong).count();
-        println!(
-            "{margin:6} {n:6} / {} = {:.1} % {:6} / {} {:10} / {}",
-            readable.len(),
-            100.0 * n as f64 / readable.len().max(1) as f64,
-            wrong(found),
-            found.len(),
-            wrong(strange),
-            strange.len()
-        );
-    }
-    type Test<'a> = (&'a str, Box<dyn Fn(&Facts) -> bool>);
-    let tests: Vec<Test<'_>> = vec![
-        ("all readable", Box::new(|_| true)),
-        ("steel", Box::new(|f| f.kind.contains("Steel"))),
-        ("white plastic", Box::new(|f| f.kind.contains("White"))),
-        ("yellow tape", Box::new(|f| f.kind.contains("Yellow"))),
-        ("wood", Box::new(|f| f.kind.contains("Wood"))),
-        ("tilt below 15°", Box::new(|f| f.tilt < 15.0)),
-        ("tilt 15 to 30°", Box::new(|f| (15.0..30.0).contains(&f.tilt))),
-        ("tilt 30 to 40°", Box::new(|f| f.tilt >= 30.0)),
-        ("lines 3 to 5 px apart", Box::new(|f| f.period < 5.0)),
-        ("lines 5 to 9 px apart", Box::new(|f| (5.0..9.0).contains(&f.period))),
-        ("lines over 9 px apart", Box::new(|f| f.period >= 9.0)),
-        ("blur below 1 px", Box::new(|f| f.blur < 1.0)),
-        ("blur 1 to 1.75 px", Box::new(|f| (1.0..1.75).contains(&f.blur))),
-        ("blur 1.75 to 2.5 px", Box::new(|f| f.blur >= 1.75)),
-        ("noise below 3", Box::new(|f| f.noise < 3.0)),
-        ("noise 3 to 6", Box::new(|f| f.noise >= 3.0)),
-        ("dirty", Box::new(|f| f.dirt)),
-        ("partly hidden", Box::new(|f| f.hidden)),
-        ("glare", Box::new(|f| f.glare)),
-    ];
-    for (title, of) in [("found", found), ("marked", marked)] {
-        println!("\n{title}: condition, readable, accepted, RMS px, normalised, median photo RMS, lines");
-        for (name, test) in &tests {
-            let of: Vec<&Outcome> = of
-                .iter()
-                .filter(|o| o.picture.readable && (test(&o.picture) || title == "marked" && *name == "all"))
-                .collect();
-            let ok: Vec<&&Outcome> = of.iter().filter(|o| accepted(o, limit) && !o.wrong).collect();
-            let px: Vec<f64> = ok.iter().flat_map(|o| o.px.iter().copied()).collect();
-            let norm: Vec<f64> = ok.iter().flat_map(|o| o.normalised.iter().copied()).collect();
-            let mut each: Vec<f64> = ok.iter().map(|o| rms(&o.px)).collect();
-            each.sort_by(f64::total_cmp);
-            println!(
-                "{name:24} {:5} {:5} = {:5.1} %  {:.3}  {:.2}  {:.3}  {}",
-                of.len(),
-                ok.len(),
-                100.0 * ok.len() as f64 / of.len().max(1) as f64,
-                rms(&px),
-                rms(&norm),
-                each.get(each.len() / 2).copied().unwrap_or(f64::NAN),
-                px.len() / ok.len().max(1)
-            );
-        }
-    }
-    for (title, of) in [("found", found), ("strange", strange), ("marked", marked)] {
-        println!(
-            "\n{title}: mean time {:.0} ms; wrong:",
-            of.iter().map(|o| o.ms).sum::<f64>() / of.len().max(1) as f64
-        );
-        for o in of.iter().filter(|o| o.wrong).take(30) {
-            if let Some(r) = &o.reading {
-                println!(
-                    "  {} {} scale {:+.4} {:?} step {} {:?}",
-                    o.picture.seed, o.picture.kind, o.scale, r.evidence, r.step_mm, r.lengths
-                );
+fn main() -> Result<(), Box<dyn std::error::Error>> {
+    let args: Vec<String> = std::env::args().skip(1).collect();
+    match args.split_first() {
+        Some((what, rest)) if what == "rows" => rows(rest),
+        Some((what, rest)) if what == "table" => {
+            let mut all = Vec::new();
+            for file in rest {
+                for line in std::fs::read_to_string(file)?.lines() {
+                    all.push(serde_json::from_str::<Row>(line)?);
+                }
             }
+            table::print(&all);
+            Ok(())
         }
+        _ => Err("say rows FILE FIRST RULERS OTHERS, or table FILE...".into()),
     }
-    println!("\nreadable, refused:");
-    for o in readable.iter().filter(|o| !accepted(o, limit)).take(40) {
-        let e = o.reading.as_ref().map(|r| r.evidence);
-        println!(
-            "  {} {} period {:.1} blur {:.1} noise {:.1} tilt {:.0}: {} {e:?}",
-            o.picture.seed,
-            o.picture.kind,
-            o.picture.period,
-            o.picture.blur,
-            o.picture.noise,
-            o.picture.tilt,
-            o.why.lines().next().unwrap_or_default()
-        );
-    }
-    println!("\nmarked, readable, refused:");
-    for o in marked.iter().filter(|o| o.picture.readable && o.reading.is_none()).take(40) {
-        println!(
-            "  {} {} period {:.1} blur {:.1}: {}",
-            o.picture.seed,
-            o.picture.kind,
-            o.picture.period,
-            o.picture.blur,
-            o.why.lines().next().unwrap_or_default()
-        );
-    }
-}
-
-fn rms(v: &[f64]) -> f64 {
-    (v.iter().map(|x| x * x).sum::<f64>() / v.len().max(1) as f64).sqrt()
 }

@@ -80,7 +80,7 @@ fn a_visit_is_marked_with_the_mouse_and_measured() {
         is_as_aimed(&folder, name, &target, pixel + 0.02);
         assert_eq!(folder.draft(name).observer.as_deref(), Some("JR"));
         tab.until("hoofgeo.store.values.values?.length > 5");
-        let values = measured(&folder, name, RulerReading::BetweenMarks);
+        let values = measured(&folder, name, RulerReading::AsStated);
         assert!(values.len() > 8, "{name}");
         tab.until(&format!("document.querySelectorAll('.value').length === {}", values.len()));
         assert_eq!(shown(&tab), values, "{name}");
@@ -149,7 +149,7 @@ fn a_visit_is_marked_with_the_keyboard_alone() {
         by_keyboard(&tab, &target, lateral);
         is_as_aimed(&folder, name, &target, 0.08);
         tab.until("hoofgeo.store.values.values?.length > 5");
-        let values = measured(&folder, name, RulerReading::BetweenMarks);
+        let values = measured(&folder, name, RulerReading::AsStated);
         tab.until(&format!("document.querySelectorAll('.value').length === {}", values.len()));
         assert_eq!(shown(&tab), values, "{name}");
         if let Some((_, next)) = photos.get(i + 1) {

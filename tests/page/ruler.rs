@@ -54,7 +54,7 @@ fn between_two_marks_it_is_read_once_the_user_says_so() {
     saved(&tab);
     assert_eq!(on_disk(&folder).len(), 2);
     assert_eq!(folder.names(), [PHOTO, SIDECAR]);
-    let values = measured(&folder, PHOTO, RulerReading::BetweenMarks);
+    let values = measured(&folder, PHOTO, RulerReading::AsStated);
     assert_ne!(values, by_marks);
     assert_ne!(values, measured(&folder, PHOTO, RulerReading::Never));
     let same = format!("hoofgeo.store.values.scene?.read === {}", tab.eval("hoofgeo.store.ruler.reading.lines.length"));
@@ -76,7 +76,7 @@ fn between_two_marks_it_is_read_once_the_user_says_so() {
     graduate(&tab, &marks[1], 2);
     saved(&tab);
     assert_eq!(on_disk(&folder).len(), 3);
-    let values = measured(&folder, PHOTO, RulerReading::BetweenMarks);
+    let values = measured(&folder, PHOTO, RulerReading::AsStated);
     tab.until(&format!("document.querySelectorAll('.value').length === {}", values.len()));
     assert_eq!(shown(&tab), values);
     assert_eq!(folder.names(), [PHOTO, SIDECAR]);
@@ -104,6 +104,6 @@ fn without_a_mark_it_is_looked_for_and_told_by_two() {
     tab.until("hoofgeo.store.values.scene?.read > 80");
     saved(&tab);
     assert_eq!(on_disk(&folder).len(), 2);
-    assert_eq!(shown(&tab), measured(&folder, PHOTO, RulerReading::BetweenMarks));
+    assert_eq!(shown(&tab), measured(&folder, PHOTO, RulerReading::AsStated));
     assert_eq!(browser.errors(), Vec::<String>::new());
 }

@@ -358,8 +358,14 @@ pub(crate) fn draw_like(spec: &Spec, rng: &mut Rng, like: Option<&Photo>) -> Opt
         let at = [p.x, p.y];
         marked.push(if two { Graduation::in_plane(*l, at) } else { Graduation::along(l[0], at) });
     }
-    sidecar.scale =
-        Some(Scale { kind: spec.kind, tolerance: Some(tolerance), u_px: None, tilt_u_deg: None, points: marked });
+    sidecar.scale = Some(Scale {
+        kind: spec.kind,
+        tolerance: Some(tolerance),
+        u_px: None,
+        tilt_u_deg: None,
+        metric: None,
+        points: marked,
+    });
 
     let with_lines = given(rng.random::<f64>() < 0.7, like.map(|l| l.foot.with_lines));
     foot_draw.with_lines = with_lines;

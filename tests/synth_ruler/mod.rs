@@ -19,6 +19,8 @@ use rule::Rule;
 pub(crate) type Rng = Xoshiro256PlusPlus;
 
 pub(crate) const FRAME: (u32, u32) = (1200, 900);
+/// Side of the blocks that are drawn at a time, px; it divides both sides of the frame.
+const BLOCK: usize = 20;
 
 pub(crate) fn uniform(rng: &mut Rng, from: f64, to: f64) -> f64 {
     rng.random_range(from..to)
@@ -120,6 +122,22 @@ impl View {
         })
     }
 
+    /// Whether a block of pixels shows nothing of the rule, by its four corners and room for a bend.
+    fn shows_none(&self, rule: &Rule, left: u32, top: u32) -> bool {
+        let b = BLOCK as u32;
+        let corners = [(0, 0), (b, 0), (0, b), (b, b)];
+        let places = corners.map(|(x, y)| self.on_rule(Point2::new(f64::from(left + x), f64::from(top + y))));
+        let all: Option<Vec<Point2<f64>>> = places.into_iter().collect();
+        let Some(all) = all else { return false };
+        let most = |of: fn(&Point2<f64>) -> f64| all.iter().map(of).fold(f64::NEG_INFINITY, f64::max);
+        let least = |of: fn(&Point2<f64>) -> f64| all.iter().map(of).fold(f64::INFINITY, f64::min);
+        const ROOM: f64 = 5.0;
+        most(|p| p.x) < -5.0 - ROOM
+            || least(|p| p.x) > rule.length + 5.0 + ROOM
+            || most(|p| p.y) < -ROOM
+            || least(|p| p.y) > rule.width + ROOM
+    }
+
     /// The pixel of a place on a straight ruler.
     pub(crate) fn pixel(&self, at: Point2<f64>) -> Point2<f64> {
         let p = self.to_pixel * at.to_homogeneous();
@@ -141,19 +159,23 @@ impl Spec {
         let mut rng = Rng::seed_from_u64(self.seed ^ 0x5eed);
         let (w, h) = FRAME;
         let ground = self.ground.render(&mut rng, FRAME, self.px_per_mm);
-        let mut values = Vec::with_capacity((w * h) as usize);
-        for row in 0..h {
-            for column in 0..w {
-                let mut tone = ground[(row * w + column) as usize];
-                if let Some(rule) = &self.rule {
+        let mut values: Vec<f32> = ground.iter().map(|tone| *tone as f32).collect();
+        let blocks = (0..h).step_by(BLOCK).flat_map(|top| (0..w).step_by(BLOCK).map(move |left| (left, top)));
+        for (left, top) in blocks {
+            let Some(rule) = &self.rule else { break };
+            if view.shows_none(rule, left, top) {
+                continue;
+            }
+            for row in top..top + BLOCK as u32 {
+                for column in left..left + BLOCK as u32 {
                     let centre = Point2::new(f64::from(column) + 0.5, f64::from(row) + 0.5);
                     if let Some(p) = view.on_rule(centre)
                         && rule.near(p.x, p.y, 2.0)
                     {
-                        tone = self.supersampled(&view, rule, centre, tone);
+                        let i = (row * w + column) as usize;
+                        values[i] = self.supersampled(&view, rule, centre, ground[i]) as f32;
                     }
                 }
-                values.push(tone as f32);
             }
         }
         let sharp = Grey::from_values(w, h, values).unwrap();
@@ -175,9 +197,9 @@ impl Spec {
         Picture { spec: self, grey, view }
     }
 
-    /// One pixel by four by four samples.
+    /// One pixel by three by three samples.
     fn supersampled(&self, view: &View, rule: &Rule, centre: Point2<f64>, ground: f64) -> f64 {
-        const N: usize = 4;
+        const N: usize = 3;
         let mut sum = 0.0;
         // Within a pixel the map is as good as straight.
         let (Some(p), Some(px), Some(py)) = (
@@ -188,13 +210,16 @@ impl Spec {
             return ground;
         };
         let (dx, dy) = (px - p, py - p);
+        let reach = dx.norm() + dy.norm();
+        let near = |d: &&Patch| (d.at[0] - p.x).abs() < 1.2 * d.radii[0] + reach;
+        let dirt: Vec<&Patch> = self.dirt.iter().filter(near).collect();
         for i in 0..N * N {
             let at = |k: usize| (k as f64 + 0.5) / N as f64 - 0.5;
             let p = p + dx * at(i % N) + dy * at(i / N);
             let mut tone = ground;
             if let Some(face) = rule.tone(p.x, p.y, 0.5 / (N as f64 * self.px_per_mm)) {
                 tone = face;
-                for d in &self.dirt {
+                for d in &dirt {
                     tone += (d.tone - tone) * d.cover_at(p.x, p.y);
                 }
             }
@@ -226,19 +251,21 @@ impl Picture {
         let Some(rule) = &self.spec.rule else { return 0 };
         let step = rule.step_mm();
         let lines = (rule.length / step) as i32;
-        (0..=lines)
-            .filter(|k| {
-                let at = Point2::new(f64::from(*k) * step, 0.5 * rule.lengths[0]);
-                let p = self.view.pixel(at);
-                let inside = |v: f64, most: u32| (12.0..f64::from(most) - 12.0).contains(&v);
-                let hidden = self.spec.hidden.iter().chain(&self.spec.dirt).any(|d| d.cover_at(at.x, at.y) > 0.6);
-                let glare = self.spec.glare.iter().any(|(c, r, height)| {
-                    let r2 = ((p.x - c[0]).powi(2) + (p.y - c[1]).powi(2)) / (r * r);
-                    height * (-r2).exp() > 70.0
-                });
-                inside(p.x, FRAME.0) && inside(p.y, FRAME.1) && !hidden && !glare
-            })
-            .count()
+        (0..=lines).filter(|k| self.shows(f64::from(*k) * step)).count()
+    }
+
+    /// Whether the line `mm` from the rule's zero can be seen.
+    pub(crate) fn shows(&self, mm: f64) -> bool {
+        let Some(rule) = &self.spec.rule else { return false };
+        let at = Point2::new(mm, 0.5 * rule.lengths[0]);
+        let p = self.view.pixel(at);
+        let inside = |v: f64, most: u32| (12.0..f64::from(most) - 12.0).contains(&v);
+        let hidden = self.spec.hidden.iter().chain(&self.spec.dirt).any(|d| d.cover_at(at.x, at.y) > 0.6);
+        let glare = self.spec.glare.iter().any(|(c, r, height)| {
+            let r2 = ((p.x - c[0]).powi(2) + (p.y - c[1]).powi(2)) / (r * r);
+            height * (-r2).exp() > 70.0
+        });
+        inside(p.x, FRAME.0) && inside(p.y, FRAME.1) && !hidden && !glare
     }
 
     /// Smallest distance of two visible neighbouring lines, px.
@@ -375,6 +402,11 @@ pub(crate) fn ruler(seed: u64) -> Spec {
     draw(seed, Some(rule))
 }
 
+/// Rules in tenths of an inch or hundredths of a foot: their lines come in the order of a millimetre rule's.
+pub(crate) const DECIMAL: &str = "decimal, not metric";
+/// The same with lines as long against their distance as millimetres have them.
+pub(crate) const DECIMAL_LONG: &str = "decimal, not metric, long lines";
+
 /// A picture in which nothing may be read as millimetres: rules of other divisions, bent tapes, or no rule at all.
 pub(crate) fn other(seed: u64) -> (&'static str, Spec) {
     let mut rng = Rng::seed_from_u64(seed ^ 0x0dd);
@@ -386,13 +418,24 @@ pub(crate) fn other(seed: u64) -> (&'static str, Spec) {
                 Divisions::InchEighths,
                 Divisions::InchTenths,
                 Divisions::InchThirtySeconds,
+                Divisions::FootHundredths,
             ];
             let divisions = one_of(rng, &of);
-            let rule = Rule::draw(rng, divisions);
+            let mut rule = Rule::draw(rng, divisions);
+            let mut kind = "inch rule";
+            if divisions.is_decimal_otherwise() {
+                // Most have lines as long as a millimetre rule's; some longer, in the proportions of one.
+                kind = DECIMAL;
+                if rng.random_range(0..2) == 0 {
+                    kind = DECIMAL_LONG;
+                    let longer = uniform(rng, 1.3, 2.6);
+                    rule.lengths = rule.lengths.map(|l| l * longer);
+                }
+            }
             let mut spec = draw(seed, Some(rule));
             // Coarser divisions are taken from farther, to be as well seen as millimetres.
             spec.px_per_mm = (spec.px_per_mm / spec.rule.as_ref().unwrap().step_mm()).clamp(2.0, 18.0);
-            ("inch rule", spec)
+            (kind, spec)
         }
         4..6 => {
             let mut rule = Rule::draw(rng, Divisions::Millimetre);

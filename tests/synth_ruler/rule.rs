@@ -12,9 +12,16 @@ pub(crate) enum Divisions {
     InchEighths,
     InchTenths,
     InchThirtySeconds,
+    /// A surveyor's tape: 3.048 mm.
+    FootHundredths,
 }
 
 impl Divisions {
+    /// Whether lines come in the order of a millimetre rule without being a millimetre apart.
+    pub(crate) const fn is_decimal_otherwise(self) -> bool {
+        matches!(self, Self::InchTenths | Self::FootHundredths)
+    }
+
     pub(crate) const fn is_metric(self) -> bool {
         matches!(self, Self::Millimetre | Self::HalfMillimetre)
     }
@@ -27,6 +34,7 @@ impl Divisions {
             Self::InchEighths => 25.4 / 8.0,
             Self::InchTenths => 2.54,
             Self::InchThirtySeconds => 25.4 / 32.0,
+            Self::FootHundredths => 3.048,
         }
     }
 
@@ -37,7 +45,7 @@ impl Divisions {
             n.min(most) as usize
         };
         match self {
-            Self::Millimetre | Self::InchTenths => {
+            Self::Millimetre | Self::InchTenths | Self::FootHundredths => {
                 if k % 10 == 0 {
                     2
                 } else {
@@ -61,7 +69,7 @@ impl Divisions {
 
     const fn cycle(self) -> i32 {
         match self {
-            Self::Millimetre | Self::InchTenths => 10,
+            Self::Millimetre | Self::InchTenths | Self::FootHundredths => 10,
             Self::HalfMillimetre => 20,
             Self::InchSixteenths => 16,
             Self::InchEighths => 8,
@@ -183,11 +191,10 @@ impl Rule {
         if (0.0..=most).contains(&k) {
             let reach = self.lengths[divisions.rank(k as i32)];
             let inside = |d: f64| ((d + soft) / (2.0 * soft)).clamp(0.0, 1.0);
-            let worn = 1.0 - 0.3 * noise(k * 1.7, y * 0.6, self.grain + 3).max(0.0);
-            ink = inside(0.5 * self.line_width - (x - k * step).abs())
-                * inside(y - self.start)
-                * inside(reach - y)
-                * worn;
+            ink = inside(0.5 * self.line_width - (x - k * step).abs()) * inside(y - self.start) * inside(reach - y);
+            if ink > 0.0 {
+                ink *= 1.0 - 0.3 * noise(k * 1.7, y * 0.6, self.grain + 3).max(0.0);
+            }
         }
         // The numbers stand beyond the longest lines.
         let long = divisions.step_mm() * f64::from(divisions.cycle());

@@ -31,7 +31,8 @@ pub struct MeasureArgs {
     /// Draw no annotated pictures; the photos' pixels stay unread
     #[arg(long)]
     pub no_pictures: bool,
-    /// Do not read a straight ruler from the pixels where two of its graduations are marked
+    /// Do not read a straight ruler from the pixels: neither where two of its graduations are marked, nor where none is and the sidecar
+    /// says that it is metric
     #[arg(long)]
     pub no_ruler_reading: bool,
     /// Threads to use [default: one per core]

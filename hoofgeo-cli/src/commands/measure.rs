@@ -25,7 +25,7 @@ pub(crate) fn run(args: &MeasureArgs) -> Result<Outcome> {
         lens_database: args.lens_database.choice(),
         read_ruler: match args {
             MeasureArgs { no_pictures: true, .. } | MeasureArgs { no_ruler_reading: true, .. } => RulerReading::Never,
-            _ => RulerReading::BetweenMarks,
+            _ => RulerReading::AsStated,
         },
     };
     let outputs = Outputs { folder: args.out.clone() };

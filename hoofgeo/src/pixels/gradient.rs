@@ -88,7 +88,7 @@ impl Gradient {
     }
 }
 
-fn filter(line: &[f32], kernel: &[f64], out: &mut [f32]) {
+pub(super) fn filter(line: &[f32], kernel: &[f64], out: &mut [f32]) {
     out.fill(0.0);
     for (k, w) in kernel.iter().enumerate() {
         let w = *w as f32;

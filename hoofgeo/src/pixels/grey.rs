@@ -1,5 +1,6 @@
 //! A photo's brightness as real numbers, with values between pixels.
 
+use super::gradient::{filter, kernels};
 use image::{ImageBuffer, Luma, RgbImage};
 use nalgebra::Point2;
 
@@ -31,7 +32,7 @@ impl Grey {
         self.0.height()
     }
 
-    /// The picture as `image` and `imageproc` take it.
+    /// The picture as `image` takes it.
     pub fn as_image(&self) -> &ImageBuffer<Luma<f32>, Vec<f32>> {
         &self.0
     }
@@ -77,9 +78,34 @@ impl Grey {
         Some((0..4).map(|j| wy[j] * line(j)).sum())
     }
 
-    /// The brightness smoothed by a Gaussian of standard deviation `sigma` px.
+    /// The brightness smoothed by a Gaussian of standard deviation `sigma` px, which reaches out to four of them; past the border the
+    /// outermost pixels go on.
     pub fn smoothed(&self, sigma: f32) -> Self {
-        Self(imageproc::filter::gaussian_blur_f32(&self.0, sigma))
+        let (bell, _) = kernels(f64::from(sigma));
+        let (reach, width) = (bell.len() / 2, self.width() as usize);
+        let height = self.height() as usize;
+        if width == 0 || height == 0 {
+            return self.clone();
+        }
+        let mut rows = vec![0f32; width * height];
+        let mut line = vec![0f32; width + 2 * reach];
+        for (out, row) in rows.chunks_exact_mut(width).zip(self.values().chunks_exact(width)) {
+            line[..reach].fill(row[0]);
+            line[reach..reach + width].copy_from_slice(row);
+            line[reach + width..].fill(row[width - 1]);
+            filter(&line, &bell, out);
+        }
+        let mut values = vec![0f32; width * height];
+        for (y, out) in values.chunks_exact_mut(width).enumerate() {
+            for (k, w) in bell.iter().enumerate() {
+                let from = (y + k).saturating_sub(reach).min(height - 1) * width;
+                let w = *w as f32;
+                for (o, v) in out.iter_mut().zip(&rows[from..from + width]) {
+                    *o += w * v;
+                }
+            }
+        }
+        Self::from_values(self.width(), self.height(), values).expect("one value for each pixel")
     }
 }
 
@@ -105,6 +131,28 @@ mod tests {
         for (x, y) in [(5.0, 5.0), (7.3, 11.8), (14.999, 3.001)] {
             let got = grey.sample(Point2::new(x, y)).expect("inside");
             assert!((got - f(x, y)).abs() < 1e-4, "at {x}, {y}: {got} for {}", f(x, y));
+        }
+    }
+
+    #[test]
+    fn smoothing_keeps_an_even_picture_and_is_a_whole_gaussian() {
+        for sigma in [0.5, 1.8, 3.0, 9.0] {
+            // As bright at the border as in the middle, whatever of the bell lies outside.
+            let even = from(|_, _| 120.0).smoothed(sigma);
+            assert!(even.values().iter().all(|v| (v - 120.0).abs() < 1e-3), "{sigma}");
+        }
+        // A single bright pixel is spread with the variance asked for: cut off at two standard deviations it would lack a quarter.
+        for sigma in [0.8f32, 1.5, 3.0, 6.0] {
+            let mut values = vec![0f32; 101 * 101];
+            values[50 * 101 + 50] = 1e4;
+            let spread = Grey::from_values(101, 101, values).expect("square").smoothed(sigma);
+            let (mut sum, mut square) = (0.0, 0.0);
+            for (i, v) in spread.values().iter().enumerate() {
+                let (x, v) = ((i % 101) as f64 - 50.0, f64::from(*v));
+                (sum, square) = (sum + v, square + v * x * x);
+            }
+            let ratio = (square / sum).sqrt() / f64::from(sigma);
+            assert!((ratio - 1.0).abs() < 0.005 && (sum / 1e4 - 1.0).abs() < 1e-4, "{sigma}: {ratio}, {sum}");
         }
     }
 

@@ -7,7 +7,7 @@ use crate::error::{Error, ErrorKind, Result};
 use crate::measured::marked;
 use crate::photo::decode_upright;
 use crate::pixels::Grey;
-use crate::pixels::ruler::{Mark, Reading, find, read_marked};
+use crate::pixels::ruler::{Mark, Reading, find_metric, read_marked};
 use crate::scale::{Graduation, ScaleKind};
 use crate::sidecar::{Draft, Sidecar};
 use crate::visit::marks_to_read;
@@ -55,7 +55,7 @@ impl Rulers {
             match marks_to_read(&sidecar, &on_paper) {
                 Some(marks) => self.between(id, photo, tiles, marks),
                 None if on_paper.is_empty() && is_straight(&sidecar) => {
-                    find(&*self.grey(id, photo, tiles)?).map(Arc::new)
+                    find_metric(&*self.grey(id, photo, tiles)?).map(Arc::new)
                 }
                 None => Err(Error::new(ErrorKind::Scale, "a straight ruler is read, by two marks or by none")),
             }

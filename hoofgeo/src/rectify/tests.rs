@@ -82,7 +82,7 @@ fn sidecar(shot: Shot, kind: ScaleKind, side: View) -> Sidecar {
         if kind == ScaleKind::StraightRuler { Graduation::along(mm[0], at) } else { Graduation::in_plane(mm, at) }
     });
     let tolerance = (kind == ScaleKind::StraightRuler).then_some(Tolerance::Class(crate::scale::RuleClass::II));
-    s.scale = Some(Scale { kind, tolerance, u_px: None, tilt_u_deg: None, points: points.collect() });
+    s.scale = Some(Scale { kind, tolerance, u_px: None, tilt_u_deg: None, metric: None, points: points.collect() });
     let plane =
         |behind: f64, u_mm: f64| PlaneSpec { behind_scale_mm: Some(behind), u_mm: Some(u_mm), tilt_u_deg: None };
     s.planes.insert(PlaneName::Measured, plane(10.0, 4.0));

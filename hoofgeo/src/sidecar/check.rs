@@ -188,6 +188,7 @@ fn in_frame([x, y]: [f64; 2], photo: &PhotoRef) -> Checked {
 /// What can be said of a scale before it is known which photo it lies in, and even of what kind it is.
 fn shared_scale(s: &SharedScale) -> Checked {
     scale_numbers(s.tolerance, s.u_px, s.tilt_u_deg)?;
+    metric(s.kind, s.metric)?;
     match (s.kind, &s.points) {
         (Some(kind), Some(points)) => graduations(kind, points),
         _ => Ok(()),
@@ -196,6 +197,7 @@ fn shared_scale(s: &SharedScale) -> Checked {
 
 fn whole_scale(s: &Scale, photo: &PhotoRef) -> Checked {
     scale_numbers(s.tolerance, s.u_px, s.tilt_u_deg)?;
+    metric(Some(s.kind), s.metric)?;
     for (i, g) in s.points.iter().enumerate() {
         in_frame(g.at, photo).map_err(|e| e.within("at").within(i).within("points"))?;
     }
@@ -208,6 +210,15 @@ fn scale_numbers(tolerance: Option<Tolerance>, u_px: Option<f64>, tilt_u_deg: Op
     }
     uncertainty("u_px", u_px, limits::U_PX, Zero::Refused)?;
     uncertainty("tilt_u_deg", tilt_u_deg, limits::TILT_DEG, Zero::Allowed)
+}
+
+fn metric(kind: Option<ScaleKind>, metric: Option<bool>) -> Checked {
+    match (kind, metric) {
+        (Some(kind), Some(_)) if kind != ScaleKind::StraightRuler => {
+            Err(Fault::new("only a straight ruler can be said to be metric").within("metric"))
+        }
+        _ => Ok(()),
+    }
 }
 
 fn graduations(kind: ScaleKind, points: &[Graduation]) -> Checked {

@@ -97,6 +97,9 @@ pub struct Scale {
     /// Standard uncertainty of the scale plane's tilt against the image plane, per image axis, degrees.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub tilt_u_deg: Option<f64>,
+    /// Whether a straight ruler is divided into millimetres or halves of them; then it can be read without a mark (`pixels::ruler`).
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub metric: Option<bool>,
     /// The graduations found in the photo. None while the slot is empty.
     pub points: Vec<Graduation>,
 }

@@ -107,6 +107,10 @@ pub struct SharedScale {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[cfg_attr(feature = "schema", schemars(range(min = 0.0, max = limits::TILT_DEG)))]
     pub tilt_u_deg: Option<f64>,
+    /// Whether a straight ruler is divided into millimetres or halves of them, so that it can be read without a mark: the lines of one in
+    /// tenths of an inch look the same.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub metric: Option<bool>,
     /// The graduations found in the photo; empty while none are.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[cfg_attr(feature = "schema", schemars(length(max = super::de::LONGEST_LIST)))]

@@ -207,17 +207,18 @@ fn scale(own: Option<SharedScale>, shared: Option<&SharedScale>) -> Result<Optio
                     tolerance: own.tolerance.or(shared.tolerance),
                     u_px: own.u_px.or(shared.u_px),
                     tilt_u_deg: own.tilt_u_deg.or(shared.tilt_u_deg),
+                    metric: own.metric.or(shared.metric),
                     points,
                 }
             }
         }
     };
-    let SharedScale { kind, tolerance, u_px, tilt_u_deg, points } = whole;
+    let SharedScale { kind, tolerance, u_px, tilt_u_deg, metric, points } = whole;
     let kind = kind.ok_or_else(|| {
         Fault::new("`kind` is missing: write \"straight_ruler\", \"square_ruler\", \"card\" or \"board\"")
             .within("scale")
     })?;
-    Ok(Some(Scale { kind, tolerance, u_px, tilt_u_deg, points: points.unwrap_or_default() }))
+    Ok(Some(Scale { kind, tolerance, u_px, tilt_u_deg, metric, points: points.unwrap_or_default() }))
 }
 
 /// The landmarks that are placed. Empty slots of the other view are passed over: `start` writes both views' slots

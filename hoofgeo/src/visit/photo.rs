@@ -51,6 +51,15 @@ impl PhotoReport {
 /// # Errors
 /// Everything that makes it impossible; the error names the file.
 pub fn measure_entry(entry: &Entry, lenses: &Lenses, options: &VisitOptions) -> Result<PhotoReport> {
+    measure_with_graduations(entry, lenses, options).map(|(report, _)| report)
+}
+
+/// The same, with what is left of the reading of its graduations: the photo, where it was decoded for that.
+pub(super) fn measure_with_graduations(
+    entry: &Entry,
+    lenses: &Lenses,
+    options: &VisitOptions,
+) -> Result<(PhotoReport, Graduations)> {
     let read = read_entry(entry, lenses)?;
     let mut graduations = Graduations::of(entry, &read, options.read_ruler);
     let mut measured = graduations
@@ -59,7 +68,7 @@ pub fn measure_entry(entry: &Entry, lenses: &Lenses, options: &VisitOptions) -> 
     if read.lens.forced.is_some() {
         measured.scene.flags.push(SceneFlag::LensForced);
     }
-    Ok(PhotoReport {
+    let report = PhotoReport {
         name: entry.name.clone(),
         path: entry.photo.clone(),
         photo_sha256: read.photo_sha256,
@@ -71,7 +80,8 @@ pub fn measure_entry(entry: &Entry, lenses: &Lenses, options: &VisitOptions) -> 
         measured,
         ruler: graduations.take_reading(),
         picture: None,
-    })
+    };
+    Ok((report, graduations))
 }
 
 /// A photo's files, read and checked against each other.

@@ -6,7 +6,14 @@ use crate::error::{Error, Result};
 use crate::measured::marked;
 use crate::scale::Graduation;
 #[cfg(feature = "pictures")]
-use crate::sidecar::Sidecar;
+use crate::{
+    error::ErrorKind,
+    pixels::Grey,
+    pixels::quality::{hoof_pixels, longest},
+    pixels::ruler::{Mark, Reading, find_metric, read_marked},
+    scale::ScaleKind,
+    sidecar::Sidecar,
+};
 
 /// What was read of a ruler, for the results.
 #[derive(Debug, Clone, PartialEq)]
@@ -42,22 +49,33 @@ pub enum RulerReading {
     /// Never: with what is marked.
     #[default]
     Never,
-    /// Where exactly two graduations of a straight ruler are marked: they say where it lies and what its lines are called.
-    BetweenMarks,
+    /// Where a sidecar says enough: exactly two graduations of a straight ruler are marked, which say where it lies and what its lines are
+    /// called, or none of one that is stated to be metric.
+    AsStated,
 }
 
 /// The graduations to measure with.
 pub(super) struct Graduations {
     marked: Vec<Graduation>,
     read: Option<Result<(RulerRead, Vec<Graduation>)>>,
+    /// The photo, where it was decoded to be read.
+    #[cfg(feature = "pictures")]
+    photo: Option<image::RgbImage>,
 }
 
 impl Graduations {
     /// Those of the sidecar; where they are two of a straight ruler and reading is wished, also those of the pixels.
     pub(super) fn of(entry: &Entry, files: &ReadEntry, read: RulerReading) -> Self {
-        let marked = marked(&files.sidecar);
-        let read = if read == RulerReading::BetweenMarks { read_pixels(entry, files, &marked) } else { None };
-        Self { marked, read }
+        let mut it = Self {
+            marked: marked(&files.sidecar),
+            read: None,
+            #[cfg(feature = "pictures")]
+            photo: None,
+        };
+        if read == RulerReading::AsStated {
+            it.read_pixels(entry, files);
+        }
+        it
     }
 
     /// Measures with what was read; where nothing was, or the scene contradicts it, with what was marked.
@@ -88,43 +106,71 @@ impl Graduations {
         Some(measure(graduations))
     }
 
-    pub(super) fn take_reading(self) -> Option<Result<RulerRead>> {
-        self.read.map(|r| r.map(|(read, _)| read))
+    pub(super) fn take_reading(&mut self) -> Option<Result<RulerRead>> {
+        self.read.take().map(|r| r.map(|(read, _)| read))
+    }
+
+    /// The photo, where it was decoded.
+    #[cfg(feature = "pictures")]
+    pub(super) fn take_photo(&mut self) -> Option<image::RgbImage> {
+        self.photo.take()
+    }
+
+    #[cfg(not(feature = "pictures"))]
+    fn read_pixels(&mut self, _: &Entry, _: &ReadEntry) {}
+
+    #[cfg(feature = "pictures")]
+    fn read_pixels(&mut self, entry: &Entry, files: &ReadEntry) {
+        let Some(way) = Way::of(&files.sidecar, &self.marked) else { return };
+        self.read = Some(crate::photo::decode_upright(&entry.photo).and_then(|photo| {
+            let grey = crate::pixels::Grey::of(self.photo.insert(photo));
+            way.read(&grey, &files.sidecar)
+        }));
     }
 }
 
-/// The two marks between which a sidecar's ruler is read; none where it is not to be read.
-///
-/// Without marks a rule in tenths of an inch is not surely told from one in millimetres: a wrong scale is worse than none. Three
-/// marks and more are a scale already.
 #[cfg(feature = "pictures")]
-pub(crate) fn marks_to_read(sidecar: &Sidecar, marked: &[Graduation]) -> Option<[crate::pixels::ruler::Mark; 2]> {
-    let straight = sidecar.scale.as_ref().is_some_and(|s| s.kind == crate::scale::ScaleKind::StraightRuler);
+fn straight_ruler(sidecar: &Sidecar) -> Option<&crate::sidecar::Scale> {
+    sidecar.scale.as_ref().filter(|s| s.kind == ScaleKind::StraightRuler)
+}
+
+/// The two marks between which a sidecar's ruler is read; none where three and more are a scale already.
+#[cfg(feature = "pictures")]
+pub(crate) fn marks_to_read(sidecar: &Sidecar, marked: &[Graduation]) -> Option<[Mark; 2]> {
+    straight_ruler(sidecar)?;
     let [a, b] = marked else { return None };
-    straight.then(|| [a, b].map(|g| crate::pixels::ruler::Mark { mm: g.label.x, at: g.pixel }))
+    Some([a, b].map(|g| Mark { mm: g.label.x, at: g.pixel }))
 }
 
-#[cfg(not(feature = "pictures"))]
-fn read_pixels(_: &Entry, _: &ReadEntry, _: &[Graduation]) -> Option<Result<(RulerRead, Vec<Graduation>)>> {
-    None
+/// What a reading starts from.
+#[cfg(feature = "pictures")]
+enum Way {
+    Marks([Mark; 2]),
+    Metric,
 }
 
 #[cfg(feature = "pictures")]
-fn read_pixels(
-    entry: &Entry,
-    files: &ReadEntry,
-    marked: &[Graduation],
-) -> Option<Result<(RulerRead, Vec<Graduation>)>> {
-    use crate::pixels::Grey;
-    use crate::pixels::ruler::read_marked;
+impl Way {
+    /// `None` where nothing is to be read: something else than a straight ruler, as many marks as do by themselves, or nothing to
+    /// measure yet; that is said first, and the pixels stay unread.
+    fn of(sidecar: &Sidecar, marked: &[Graduation]) -> Option<Self> {
+        if sidecar.landmarks.is_empty() && sidecar.lines.is_empty() && sidecar.gauge.is_empty() {
+            return None;
+        }
+        let scale = straight_ruler(sidecar)?;
+        let metric = || (marked.is_empty() && scale.metric == Some(true)).then_some(Self::Metric);
+        marks_to_read(sidecar, marked).map(Self::Marks).or_else(metric)
+    }
 
-    // Nothing is placed yet: that is said first, and the pixels stay unread.
-    let placed =
-        !(files.sidecar.landmarks.is_empty() && files.sidecar.lines.is_empty() && files.sidecar.gauge.is_empty());
-    let marks = marks_to_read(&files.sidecar, marked).filter(|_| placed)?;
-    let read = || {
-        let grey = Grey::of(&crate::photo::decode_upright(&entry.photo)?);
-        let reading = read_marked(&grey, marks)?;
+    fn read(&self, grey: &Grey, sidecar: &Sidecar) -> Result<(RulerRead, Vec<Graduation>)> {
+        let reading = match self {
+            Self::Marks(marks) => read_marked(grey, *marks)?,
+            Self::Metric => {
+                let reading = find_metric(grey)?;
+                of_a_hoofs_size(&reading, sidecar)?;
+                reading
+            }
+        };
         let graduations = reading.graduations.iter();
         let points = graduations.map(|g| RulerReadPoint { mm: g.mm, at: [g.at.x, g.at.y], u_px: g.u_px }).collect();
         let e = reading.evidence;
@@ -137,6 +183,23 @@ fn read_pixels(
             graduations: points,
         };
         Ok((read, reading.observations()))
-    };
-    Some(read())
+    }
+}
+
+/// How long and wide a hoof can be, mm (estimate, no source: from a small pony's to a large draught horse's, with room). A rule that is
+/// called metric but is in tenths of an inch makes a hoof 2.54 times too small.
+#[cfg(feature = "pictures")]
+const HOOF_MM: [f64; 2] = [70.0, 260.0];
+
+/// Whether the hoof is as large as hoofs are by a ruler that nobody marked.
+#[cfg(feature = "pictures")]
+fn of_a_hoofs_size(reading: &Reading, sidecar: &Sidecar) -> Result<()> {
+    let [start, end] = reading.px_per_mm();
+    let mm = longest(&hoof_pixels(sidecar)) / (0.5 * (start + end));
+    if (HOOF_MM[0]..=HOOF_MM[1]).contains(&mm) {
+        return Ok(());
+    }
+    let what = format!("by the ruler as it was read, the points of the hoof would lie {mm:.0} mm apart at most");
+    Err(Error::new(ErrorKind::Scale, what)
+        .help("is the ruler metric, and are its lines millimetres? mark two of its graduations with their mm"))
 }

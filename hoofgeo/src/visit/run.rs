@@ -3,7 +3,7 @@
 use super::folder::{Entry, walk};
 use super::lens::{LensDatabase, Lenses};
 use super::output::{Rendered, Writers};
-use super::photo::{PhotoReport, ReadEntry, measure_entry, read_entry};
+use super::photo::{PhotoReport, ReadEntry, measure_with_graduations, read_entry};
 use super::ruler::{Graduations, RulerReading};
 use crate::error::{Error, ErrorKind, Result};
 use crate::measured::{MeasureOptions, locate_with};
@@ -56,10 +56,10 @@ pub struct VisitOptions {
 }
 
 impl VisitOptions {
-    /// As the command measures unless told otherwise, without pictures: the system's lens database is asked, rulers are read between two
-    /// marks.
+    /// As the command measures unless told otherwise, without pictures: the system's lens database is asked, rulers are read as the
+    /// sidecars state.
     pub fn usual() -> Self {
-        Self { lens_database: LensDatabase::System, read_ruler: RulerReading::BetweenMarks, ..Self::default() }
+        Self { lens_database: LensDatabase::System, read_ruler: RulerReading::AsStated, ..Self::default() }
     }
 }
 
@@ -123,12 +123,15 @@ pub fn measure_folder(
                     return Err((None, stopped()));
                 }
                 let entry = entry.map_err(|e| (None, e))?;
-                let measured = measure_entry(&entry, &lenses, options);
-                #[cfg_attr(not(feature = "pictures"), expect(unused_mut, reason = "the picture is added to it"))]
-                let mut report = measured.map_err(|e| (Some(entry.name), e))?;
+                let measured = measure_with_graduations(&entry, &lenses, options);
+                #[cfg_attr(
+                    not(feature = "pictures"),
+                    expect(unused_mut, unused_variables, reason = "the picture is drawn on it")
+                )]
+                let (mut report, mut graduations) = measured.map_err(|e| (Some(entry.name), e))?;
                 #[cfg(feature = "pictures")]
                 if options.pictures {
-                    report.picture = Some(super::picture::write(&report, &outputs.folder));
+                    report.picture = Some(super::picture::write(&report, graduations.take_photo(), &outputs.folder));
                 }
                 let rendered = Rendered::new(&report);
                 Ok((report, rendered))
@@ -253,7 +256,7 @@ fn check_entry(entry: &Entry, lenses: &Lenses, options: &CheckOptions) -> Checke
         let locate = |g: &[Graduation]| locate_with(&read.sidecar, &read.lens.prior, g);
         // The pixels are read only where the marks do not do.
         let marked = Graduations::of(entry, &read, RulerReading::Never).locate(locate);
-        let reading = if options.pixels { RulerReading::BetweenMarks } else { RulerReading::Never };
+        let reading = if options.pixels { RulerReading::AsStated } else { RulerReading::Never };
         let read_off = |e| Graduations::of(entry, &read, reading).if_read(locate).unwrap_or(Err(e));
         let located = marked.or_else(read_off).map_err(|e: Error| e.in_file(entry.sidecar()));
         remarks.extend(read.facts.remarks.iter().map(ToString::to_string));

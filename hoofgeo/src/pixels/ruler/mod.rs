@@ -9,18 +9,26 @@
 //!    is refused (`comb`).
 //! 5. The lengths of the lines tell millimetres from half millimetres, inches and things that are no ruler (`hierarchy`).
 //!
-//! A wrong reading is worse than none. What is not certain is refused with what to do, see [`Acceptance`].
+//! # What a scale rests on
+//! A wrong reading is worse than none. Two marks say how far apart two lines are, and the lines between them must count up to that.
+//! Without marks the order of the lines' lengths is all there is, and a rule in tenths of an inch or hundredths of a foot has the same as
+//! one in millimetres: longer at every fifth line, longest at every tenth. So [`find_metric`] reads only where somebody states that the
+//! rule is metric; beside that statement it asks for lines that are at least twice as long as their distance, as millimetres are, and
+//! tenths of an inch mostly are not. What is not certain is refused with what to do, see [`Acceptance`].
 
 mod comb;
 mod hierarchy;
 mod lines;
+mod marked;
 mod patch;
 mod read;
 mod search;
 mod trace;
+mod unmarked;
 
 pub use hierarchy::Pattern;
-pub use read::{find, find_with, read_marked, read_marked_with};
+pub use marked::{read_marked, read_marked_with};
+pub use unmarked::{find_metric, find_metric_with};
 
 use crate::scale::Graduation;
 use nalgebra::{Matrix2, Point2, Vector2};
@@ -63,7 +71,7 @@ impl ReadGraduation {
 pub enum Numbering {
     /// By two marked graduations.
     Marks,
-    /// By the lengths of the lines.
+    /// By the lengths of the lines of a rule that was stated to be metric.
     Lengths,
 }
 
@@ -136,8 +144,8 @@ pub struct Acceptance {
     pub margin: f64,
     /// Least share of lengths that agree.
     pub agree: f64,
-    /// Least length of the short lines, mm if they are millimetres: tenths of an inch have the same pattern as millimetres, but lines hardly longer
-    /// than their distance.
+    /// Least length of the short lines, mm if they are millimetres: tenths of an inch have the same pattern as millimetres, but lines
+    /// hardly longer than their distance.
     pub line_length: f64,
 }
 
@@ -150,8 +158,8 @@ impl Default for Acceptance {
             found: 0.7,
             rms: 0.08,
             systematic: 0.03,
-            bend: 0.1,
-            margin: 18.0,
+            bend: 0.25,
+            margin: 12.0,
             agree: 0.75,
             line_length: 2.1,
         }
