@@ -29,7 +29,8 @@ fn photo() -> Grey {
             let p = Vector2::new(f64::from(x) + 0.5, f64::from(y) + 0.5);
             let across = (p - Vector2::from(WALL[0])).dot(&out);
             let step = |d: f64| 1.0 / (1.0 + (-d / 0.8).exp());
-            let fibre: f64 = [9.0, 14.0, 23.0].iter().map(|l| 4.0 * (across * 6.283 / l + l).sin()).sum();
+            let fibre: f64 =
+                [9.0, 14.0, 23.0].iter().map(|l| 4.0 * (across * std::f64::consts::TAU / l + l).sin()).sum();
             let foot = step(-across);
             let v = (190.0 + (80.0 + fibre - 190.0) * foot) * step(2300.0 - p.y) + 150.0 * step(p.y - 2300.0);
             noise = noise.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);

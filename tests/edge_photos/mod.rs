@@ -373,16 +373,23 @@ pub fn texture(kind: &str, seed: u64) -> bool {
     let shade = |x: f64, y: f64| -> f64 {
         let across = |deg: f64| x * deg.to_radians().sin() - y * deg.to_radians().cos();
         let fibres = |strength: f64| {
-            [0.4, 0.7, 1.1].iter().map(|l| strength * (across(tubules) * 6.283 / l + l).sin()).sum::<f64>()
+            [0.4, 0.7, 1.1]
+                .iter()
+                .map(|l| strength * (across(tubules) * std::f64::consts::TAU / l + l).sin())
+                .sum::<f64>()
         };
         let ring = |strength: f64| {
             let s = across(tubules + ring_turn);
-            [1.0, 2.0, 5.0].iter().map(|k| strength / k * (s * 6.283 * k / spacing + k).sin()).sum::<f64>()
+            [1.0, 2.0, 5.0]
+                .iter()
+                .map(|k| strength / k * (s * std::f64::consts::TAU * k / spacing + k).sin())
+                .sum::<f64>()
         };
         match kind {
-            "grain without direction" => {
-                waves.iter().map(|(a, l, p)| 3.0 * ((x * a.cos() + y * a.sin()) * 6.283 / l + p).sin()).sum()
-            }
+            "grain without direction" => waves
+                .iter()
+                .map(|(a, l, p)| 3.0 * ((x * a.cos() + y * a.sin()) * std::f64::consts::TAU / l + p).sin())
+                .sum(),
             "rings alone" => ring(20.0),
             "rings over weak tubules" => ring(25.0) + fibres(0.5),
             "smooth" => 0.4 * x,
