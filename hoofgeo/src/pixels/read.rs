@@ -43,6 +43,9 @@ pub enum Found {
     Needs(&'static str),
 }
 
+/// What became of a line, and its points, px, where it was found.
+pub(super) type LineRead = (Line, Found, Option<Vec<[f64; 2]>>);
+
 /// What was read from a photo.
 #[derive(Debug, Clone)]
 pub struct Reading {
