@@ -69,7 +69,7 @@ pub fn sight(view: View, seed: u64, condition: Condition, rings: bool) -> Sight 
     let mut rng = Xoshiro256PlusPlus::seed_from_u64(seed ^ 0x5eed);
     let mut about = |spread: f64| spread * (2.0 * rng.random::<f64>() - 1.0);
     let animal = if seed.is_multiple_of(2) { DARK } else { LIGHT };
-    let stage = if seed / 2 % 3 == 0 { Stage::AfterTrim } else { Stage::BeforeTrim };
+    let stage = if (seed / 2).is_multiple_of(3) { Stage::AfterTrim } else { Stage::BeforeTrim };
     let mut spec: FootSpec = foot(animal, Foot::ALL[(seed / 6) as usize % 4], stage);
     let s = &mut spec.shape;
     s.dorsal_angle += about(3.0);

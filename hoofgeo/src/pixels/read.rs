@@ -113,6 +113,9 @@ impl fmt::Display for Moved {
     }
 }
 
+/// What became of a line, and its points, px, where it was found.
+pub(super) type LineRead = (Line, Found, Option<Vec<[f64; 2]>>);
+
 /// What was read from a photo.
 #[derive(Debug, Clone)]
 pub struct Reading {

@@ -2,6 +2,7 @@
 
 use super::trace_outline;
 use crate::located::Located;
+use crate::pixels::read::LineRead;
 use crate::pixels::{Found, Grey, PlaneMap};
 use crate::scene::Scene;
 use crate::sidecar::Sidecar;
@@ -17,7 +18,7 @@ pub(in crate::pixels) fn read_outlines(
     sidecar: &Sidecar,
     scene: &Scene,
     located: &Located,
-) -> Vec<(Line, Found, Option<Vec<[f64; 2]>>)> {
+) -> Vec<LineRead> {
     let closed = Line::of(sidecar.view).filter(|l| l.info().closed);
     closed
         .map(|line| {

@@ -2,6 +2,7 @@
 
 use super::{RingRow, WallRings, growth_rings};
 use crate::located::Located;
+use crate::pixels::read::LineRead;
 use crate::pixels::{Found, Grey, Mapping, PlaneMap};
 use crate::scene::Scene;
 use crate::sidecar::Sidecar;
@@ -22,7 +23,7 @@ pub(in crate::pixels) fn read_rings(
     scene: &Scene,
     located: &Located,
     replace: bool,
-) -> [(Line, Found, Option<Vec<[f64; 2]>>); 2] {
+) -> [LineRead; 2] {
     let drawn = LINES.map(|l| sidecar.lines.contains_key(&l) && !replace);
     let corners = CORNERS.map(|l| located.index.landmark(l).map(|i| located.points[i].pixel));
     let [Some(a), Some(b), Some(c), Some(d)] = corners else {
