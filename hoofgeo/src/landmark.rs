@@ -101,6 +101,7 @@ macro_rules! landmarks {
     ($($variant:ident $name:literal $view:ident $plane:ident $spread:expr, $contour:expr; $definition:literal; $find:literal;)+) => {
         /// A point that a person places on a photo. The names are the trade's own.
         #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+        #[non_exhaustive]
         pub enum Landmark { $(#[doc = $definition] $variant),+ }
 
         impl Landmark {
@@ -124,6 +125,7 @@ macro_rules! lines {
     ($($variant:ident $name:literal $view:ident $plane:ident $closed:literal $u:literal; $definition:literal;)+) => {
         /// A row of points that a person places along an edge.
         #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+        #[non_exhaustive]
         pub enum Line { $(#[doc = $definition] $variant),+ }
 
         impl Line {

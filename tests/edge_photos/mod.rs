@@ -6,7 +6,7 @@ use hoofgeo::pixels::{Flat, Found, Grey, Moved, ReadOptions, Reading, read_photo
 use hoofgeo::scene::LensPrior;
 use hoofgeo::sidecar::Sidecar;
 use hoofgeo::{Foot, Landmark, Line, Stage, View};
-use hoofgeo_cli::demo::{self, Case, DARK, Finish, LIGHT, Photo, foot, place_like_a_person, render_tilted};
+use hoofgeo_cli::demo::{self, Case, DARK, Finish, LIGHT, Photo, Stance, foot, place_like_a_person, render_from};
 use nalgebra::{Point2, SMatrix, Vector2};
 use rand::{RngExt, SeedableRng};
 use rand_distr::{Distribution, StandardNormal};
@@ -72,7 +72,10 @@ impl Shot {
             noise: false,
             taken: "2026-04-18T09:00:00+02:00".into(),
         };
-        let photo = Photo { file_name: format!("{seed}.jpg"), ..render_tilted(&spec, &shot, seed, tilt) };
+        let photo = Photo {
+            file_name: format!("{seed}.jpg"),
+            ..render_from(&spec, &shot, seed, &Stance { held: tilt, ..Stance::default() })
+        };
         (Case { spec, shot, seed, file_name: format!("{seed}.jpg") }, photo)
     }
 }
@@ -143,7 +146,13 @@ pub const LANDMARKS: [&str; 9] = [
 pub fn look((case, photo): &(Case, Photo), shot: Shot, condition: &Condition, seed: u64) -> Vec<Seen> {
     let grey = changed(photo, condition, seed);
     let sidecar = placed(case, photo, seed);
-    let reading = read_photo(&grey, &sidecar, &true_lens(photo), ReadOptions { replace: true, snap: true }).unwrap();
+    let reading = read_photo(
+        &grey,
+        &sidecar,
+        &true_lens(photo),
+        ReadOptions { replace: true, snap: true, ..ReadOptions::default() },
+    )
+    .unwrap();
     let mut out = Vec::new();
     let mut push = |what, error| out.push(Seen { what, shot, condition: condition.name, seed, error });
     if let Some(folder) = std::env::var_os("HOOFGEO_SEEN") {

@@ -1,6 +1,6 @@
 //! What reads or resamples the photos' pixels.
 
-use super::LensDatabaseArgs;
+use super::{LensDatabaseArgs, RingArgs};
 use clap::Args;
 use std::path::PathBuf;
 
@@ -82,6 +82,13 @@ pub struct ReadArgs {
     /// Folder for a picture of each photo: what was clicked against what was found, moved landmarks enlarged
     #[arg(long, value_name = "DIR")]
     pub pictures: Option<PathBuf>,
+    /// Trace drawn outlines (outer_wall, white_line, frog): four clicks or more become points on the edge that they run along; the clicks
+    /// are kept in PHOTO.clicks.json
+    #[arg(long)]
+    pub trace: bool,
+    /// Which rings to date.
+    #[command(flatten)]
+    pub rings: RingArgs,
     /// Print nothing but refusals
     #[arg(long, short)]
     pub quiet: bool,

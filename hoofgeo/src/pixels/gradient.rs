@@ -68,6 +68,17 @@ impl Gradient {
         self
     }
 
+    /// First column and row, width and height of the rectangle.
+    pub(super) fn extent(&self) -> ([i64; 2], [usize; 2]) {
+        ([self.left, self.top], [self.width, self.height])
+    }
+
+    /// The derivatives at a column and row of the rectangle.
+    pub(super) fn at(&self, column: usize, row: usize) -> Vector2<f32> {
+        let i = row * self.width + column;
+        Vector2::new(self.x[i], self.y[i])
+    }
+
     /// The structure tensor of the square of side `side` px about `centre`: the mean of g gᵀ; `None` where the square
     /// leaves the rectangle.
     pub(super) fn tensor(&self, centre: Point2<f64>, side: usize) -> Option<Matrix2<f64>> {

@@ -1,8 +1,10 @@
 //! Fills in what a sidecar lacks and its photo's pixels show. What a person drew is left as it is unless asked otherwise.
 
+use super::outline::read_outlines;
+use super::rings::read_rings;
 use super::{
-    EdgePoint, Grey, GroundLine, Mapping, NoSnap, NoTubules, PlaneMap, SLANT_DEG, Snap, TubuleDirection, WallFit,
-    ground_line, snap, tubule_direction, wall_fit, wall_outline,
+    EdgePoint, Grey, GroundLine, Mapping, NoSnap, NoTubules, PlaneMap, RingRow, SLANT_DEG, Snap, TracedOutline,
+    TubuleDirection, WallFit, ground_line, snap, tubule_direction, wall_fit, wall_outline,
 };
 use crate::error::Result;
 use crate::located::{CLICK_U_PX, Located};
@@ -11,6 +13,7 @@ use crate::scene::{LensPrior, Scene};
 use crate::sidecar::{Placement, Sidecar, Snapped};
 use crate::{Landmark, Line, PlaneName, View};
 use nalgebra::{Point2, Vector2};
+use std::collections::BTreeMap;
 use std::fmt;
 
 /// How to read a photo.
@@ -20,6 +23,8 @@ pub struct ReadOptions {
     pub replace: bool,
     /// Move landmarks that lie on an edge of the picture to that edge.
     pub snap: bool,
+    /// Trace drawn closed outlines: their clicks are replaced by points on the edge that they run along.
+    pub outlines: bool,
 }
 
 /// The dorsal wall found in the picture.
@@ -40,6 +45,10 @@ pub enum Found {
     Outline(Box<Outline>),
     /// The ground line was found; points of it stand in the new sidecar.
     Ground(Box<GroundLine>),
+    /// Growth rings were found; the part without a gap stands in the new sidecar.
+    Rings(Box<RingRow>),
+    /// A drawn outline was traced; the new sidecar has its points, [`Reading::clicks`] what was drawn.
+    Traced(Box<TracedOutline>),
     /// Somebody drew it; it was left alone.
     Kept,
     /// The picture does not show it; says why.
@@ -64,6 +73,8 @@ impl fmt::Display for Found {
             Self::Ground(g) => {
                 write!(f, "found at {} places along it: direction ± {:.1}°", g.points.len(), deg(g.fit.u_direction))
             }
+            Self::Rings(row) => write!(f, "{row}"),
+            Self::Traced(outline) => write!(f, "{outline}"),
             Self::Kept => f.write_str("kept as it was drawn"),
             Self::NotSeen(why) => write!(f, "not found: {why}"),
             Self::Needs(what) => write!(f, "not looked for: place {what}"),
@@ -102,6 +113,9 @@ impl fmt::Display for Moved {
     }
 }
 
+/// What became of a line, and its points, px, where it was found.
+pub(super) type LineRead = (Line, Found, Option<Vec<[f64; 2]>>);
+
 /// What was read from a photo.
 #[derive(Debug, Clone)]
 pub struct Reading {
@@ -111,6 +125,8 @@ pub struct Reading {
     pub found: Vec<(Line, Found)>,
     /// Landmark by landmark, those that lie on an edge, where that was asked for.
     pub moved: Vec<(Landmark, Moved)>,
+    /// The clicks of lines whose points were replaced by traced ones, px.
+    pub clicks: BTreeMap<Line, Vec<[f64; 2]>>,
 }
 
 /// Where tubules are looked for, as shares of the wall from toe (0) to heel (1); between a quarter and three quarters of its
@@ -140,7 +156,13 @@ const BAND_MM: f64 = 8.0;
 pub fn read_photo(grey: &Grey, sidecar: &Sidecar, lens: &LensPrior, options: ReadOptions) -> Result<Reading> {
     let (scene, located) = locate(sidecar, lens)?;
     let photo = Photo { grey, sidecar, scene: &scene, located: &located, options };
-    let mut reading = Reading { sidecar: sidecar.clone(), found: Vec::new(), moved: Vec::new() };
+    let mut reading =
+        Reading { sidecar: sidecar.clone(), found: Vec::new(), moved: Vec::new(), clicks: BTreeMap::new() };
+    if sidecar.view == View::Solar && options.outlines {
+        for (line, found, points) in read_outlines(grey, sidecar, &scene, &located) {
+            reading.add(line, found, points);
+        }
+    }
     if sidecar.view == View::Lateral {
         for (line, shares) in REGIONS {
             let (found, points) = photo.tubules(line, shares);
@@ -150,6 +172,9 @@ pub fn read_photo(grey: &Grey, sidecar: &Sidecar, lens: &LensPrior, options: Rea
         reading.add(Line::DorsalWall, found, points);
         let (found, points) = photo.ground();
         reading.add(Line::Ground, found, points);
+        for (line, found, points) in read_rings(grey, sidecar, &scene, &located, options.replace) {
+            reading.add(line, found, points);
+        }
     }
     if options.snap {
         for (landmark, placement) in &mut reading.sidecar.landmarks {
@@ -165,20 +190,33 @@ pub fn read_photo(grey: &Grey, sidecar: &Sidecar, lens: &LensPrior, options: Rea
 impl Reading {
     fn add(&mut self, line: Line, found: Found, points: Option<Vec<[f64; 2]>>) {
         if let Some(points) = points {
-            self.sidecar.lines.insert(line, points);
+            let before = self.sidecar.lines.insert(line, points);
+            if let (Some(clicks), Found::Traced(_)) = (before, &found) {
+                self.clicks.insert(line, clicks);
+            }
         }
         self.found.push((line, found));
     }
 
     /// Says in the new sidecar's notes what comes from the picture.
     fn note(&mut self) {
-        let lines = self.found.iter().filter(|(_, f)| f.is_found()).map(|(l, _)| l.name());
+        let read = |f: &Found| f.is_found() && !matches!(f, Found::Traced(_));
+        let lines = self.found.iter().filter(|(_, f)| read(f)).map(|(l, _)| l.name());
         let moved = self.moved.iter().filter(|(_, m)| matches!(m, Moved::Snapped(_))).map(|(l, _)| l.name());
         let mut notes: Vec<String> = self.sidecar.notes.take().into_iter().collect();
         for (what, names) in [("read from the picture", lines.collect::<Vec<_>>()), ("moved to edges", moved.collect())]
         {
             if !names.is_empty() {
                 notes.push(format!("{what}: {}", names.join(", ")));
+            }
+        }
+        for (line, found) in &self.found {
+            if let Found::Traced(t) = found {
+                let n = self.clicks.get(line).map_or(0, Vec::len);
+                notes.push(format!(
+                    "traced from {n} clicks: {line}, at most {:.1} mm from their polygon",
+                    t.farthest_mm
+                ));
             }
         }
         self.sidecar.notes = (!notes.is_empty()).then(|| notes.join("; "));
@@ -188,7 +226,7 @@ impl Reading {
 impl Found {
     /// Whether it was found in the picture.
     pub const fn is_found(&self) -> bool {
-        matches!(self, Self::Tubules(_) | Self::Outline(_) | Self::Ground(_))
+        matches!(self, Self::Tubules(_) | Self::Outline(_) | Self::Ground(_) | Self::Rings(_) | Self::Traced(_))
     }
 }
 

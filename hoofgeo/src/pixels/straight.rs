@@ -140,7 +140,7 @@ impl EdgeField {
         let median = if sample.is_empty() { 0.0 } else { *sample.select_nth_unstable_by(middle, f32::total_cmp).1 };
         let strong = options.least_gradient.max(4.0 * median);
         let mut places = vec![None; v.len()];
-        // The smoothing sees an edge where the picture ends.
+        // At the border the smoothing has a part of its neighbours alone.
         let margin = (4.0 * options.sigma_px).ceil() as usize + 3;
         for y in margin..height.saturating_sub(margin) {
             for x in margin..width.saturating_sub(margin) {

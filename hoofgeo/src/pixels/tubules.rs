@@ -70,6 +70,7 @@ pub struct TubuleDirection {
 
 /// Why a region shows no tubule direction.
 #[derive(Debug, Clone, Copy, PartialEq)]
+#[non_exhaustive]
 pub enum NoTubules {
     /// The region is too small in the photo, or not in it.
     TooSmall,

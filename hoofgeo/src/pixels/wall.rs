@@ -58,6 +58,7 @@ pub fn wall_fit(outline: &[EdgePoint], map: &dyn Mapping, forwards: Vector2<f64>
 
 /// Why a wall's outline was not found.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[non_exhaustive]
 pub enum NoOutline {
     /// Too few stations show an edge.
     NoEdge,

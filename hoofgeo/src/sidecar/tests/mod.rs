@@ -173,6 +173,19 @@ mod visits {
     }
 
     #[test]
+    fn a_visit_says_once_that_its_ruler_is_metric() {
+        let visit = r#"{ "subject": { "foot": "LF" }, "scale": { "kind": "straight_ruler", "metric": true } }"#;
+        let scale = |own: &str| merged(own, visit).unwrap().scale.unwrap();
+        assert_eq!(scale("").metric, Some(true));
+        assert_eq!(scale(r#", "scale": { "kind": "straight_ruler", "points": [] }"#).metric, Some(true));
+        // Another ruler in one of the photos.
+        assert_eq!(scale(r#", "scale": { "metric": false }"#).metric, Some(false));
+        assert_eq!(scale(r#", "scale": { "kind": "card" }"#).metric, None);
+        let e = merged("", r#"{ "scale": { "kind": "card", "metric": true } }"#).unwrap_err();
+        assert!(e.to_string().contains("only a straight ruler can be said to be metric"), "{e}");
+    }
+
+    #[test]
     fn a_scale_with_points_is_taken_whole_or_not_at_all() {
         let visit = format!(
             r#"{{ "subject": {{ "foot": "LF" }}, "scale": {{ "kind": "straight_ruler", "u_px": 2, {POINTS} }} }}"#
