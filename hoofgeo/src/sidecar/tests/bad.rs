@@ -238,7 +238,7 @@ pub(super) const BAD: &[(&str, &str, &str)] = &[
     (
         "[[905.0, 2280.5], [907.0, 2279.0]]",
         r#"[[905.0, 2280.5], [907.0, 2279.0]], "snapped": { "from": [901, 2281], "edge": [1, 0], "u_px": 0.2 }"#,
-        "line 28 column 76: landmarks.toe_ground.snapped: only a landmark placed once can have been moved to an edge\n  repeated placements show how far clicks scatter: leave `snapped` out",
+        "line 28 column 74: landmarks.toe_ground.snapped: only a landmark placed once can have been moved to an edge\n  repeated placements show how far clicks scatter: leave `snapped` out",
     ),
     (
         r#""u_px": 1.0"#,
