@@ -1,10 +1,11 @@
 //! What the pixels of rendered photos show, against what is true of the feet, through the whole way: folder, sidecars, measuring.
 #![allow(missing_docs, clippy::print_stderr, clippy::unwrap_used, reason = "tests")]
 
-use hoofgeo::pixels::{Found, ReadOptions};
+use hoofgeo::pixels::{Found, Moved, ReadOptions};
 use hoofgeo::visit::{Outputs, Progress, ReadReport, Stop, VisitOptions, measure_folder, read_folder};
 use hoofgeo::{Line, View};
 use hoofgeo_cli::demo::{Truth, cases, place_like_a_person, write};
+use nalgebra::Point2;
 use std::collections::HashMap;
 
 /// Side views of both horses, at full size, with everything that can be read taken out of what a person placed.
@@ -24,20 +25,19 @@ fn what_is_read_agrees_with_the_truth_of_rendered_feet() {
     }
     let before: Vec<_> = truths.keys().map(|n| std::fs::read(photos.join(format!("{n}.hoof.json"))).unwrap()).collect();
     let (mut tubules, mut walls, mut rings) = (0, 0, 0);
-    let summary = read_folder(&photos, &read, ReadOptions::default(), &mut |report| match report {
+    let summary = read_folder(&photos, &read, None, ReadOptions::default(), &mut |report| match report {
         ReadReport::Read { reading, .. } => {
             for (line, found) in &reading.found {
                 match found {
                     Found::Tubules(_) => tubules += 1,
                     Found::Outline(_) => walls += 1,
                     Found::Rings(_) => rings += 1,
+                    // A person drew it.
+                    Found::Kept if *line == Line::Ground => continue,
                     Found::NotSeen(why) => eprintln!("{line}: {why}"),
                     other => panic!("{line}: {other:?}"),
                 }
-                assert_eq!(
-                    reading.sidecar.lines.contains_key(line),
-                    matches!(found, Found::Tubules(_) | Found::Outline(_) | Found::Rings(_))
-                );
+                assert_eq!(reading.sidecar.lines.contains_key(line), found.is_found());
             }
         }
         ReadReport::Refused(e) => panic!("{e}"),
@@ -51,7 +51,7 @@ fn what_is_read_agrees_with_the_truth_of_rendered_feet() {
 
     let (mut all, mut inside) = (0, 0);
     let options = VisitOptions::default();
-    measure_folder(&read, &Outputs { folder: out }, &options, &Stop::new(), &mut |progress| match progress {
+    measure_folder(&read, &Outputs::in_folder(out), &options, &Stop::new(), &mut |progress| match progress {
         Progress::Measured(report) => {
             let truth = &truths[&report.name];
             for v in &report.measured.values {
@@ -68,19 +68,45 @@ fn what_is_read_agrees_with_the_truth_of_rendered_feet() {
                 assert!(off < 2.0, "{} {id}: {} ± {}, true {t}", report.name, v.value, v.expanded());
             }
         }
-        Progress::Refused(e) | Progress::NoPicture(e) => panic!("{e}"),
+        other => panic!("{other:?}"),
     })
     .unwrap();
     assert!(all >= 12 && inside * 10 >= all * 9, "{inside} of {all} values hold the truth");
 
-    // Lines that stand in a sidecar are kept.
-    let again = dir.path().join("again");
-    read_folder(&read, &again, ReadOptions::default(), &mut |report| {
-        let ReadReport::Read { reading, .. } = report else { panic!("refused") };
+    // Lines that stand in a sidecar are kept; landmarks are moved to their edges only where that is asked for, and keep their clicks.
+    let (again, pictures) = (dir.path().join("again"), dir.path().join("seen"));
+    let options = ReadOptions { snap: true, ..ReadOptions::default() };
+    let inside = read_folder(&read, &again, Some(&again.join("pictures")), options, &mut |_| {}).unwrap_err();
+    assert!(inside.to_string().contains("lie within a folder of photos"), "{inside}");
+    let mut moved = 0;
+    read_folder(&read, &again, Some(&pictures), options, &mut |report| {
+        let ReadReport::Read { name, reading } = report else { panic!("refused") };
         let kept = reading.found.iter().filter(|(_, f)| *f == Found::Kept).count();
-        let is_read = |l: &&Line| ["tubules", "rings", "dorsal_wall"].iter().any(|n| l.name().starts_with(n));
-        let seen = reading.sidecar.lines.keys().filter(is_read);
-        assert_eq!(kept, seen.count());
+        let seen = reading.sidecar.lines.keys();
+        assert_eq!(kept, seen.filter(|l| reading.found.iter().any(|(k, f)| k == *l && !f.is_found())).count());
+        let picture = image::open(pictures.join(name)).unwrap();
+        assert!(picture.width() <= 2480 && picture.height() > picture.width() * 3 / 4, "the photo and a strip below");
+        for (landmark, m) in &reading.moved {
+            let placement = &reading.sidecar.landmarks[landmark];
+            match m {
+                Moved::Snapped(s) => {
+                    moved += 1;
+                    assert_eq!(Point2::from(placement.snapped.unwrap().from), s.from);
+                    assert!(s.moved_mm <= 2.5 + 1e-9);
+                }
+                _ => assert!(placement.snapped.is_none(), "{landmark}: {m}"),
+            }
+        }
     })
     .unwrap();
+    assert!(moved > 0);
+    let third = dir.path().join("third");
+    read_folder(&again, &third, None, options, &mut |report| {
+        let ReadReport::Read { reading, .. } = report else { panic!("refused") };
+        let kept = reading.moved.iter().filter(|(_, m)| *m == Moved::Kept).count();
+        assert_eq!(kept, reading.sidecar.landmarks.values().filter(|p| p.snapped.is_some()).count());
+        moved -= kept;
+    })
+    .unwrap();
+    assert_eq!(moved, 0, "what was moved once stays where it is");
 }

@@ -20,10 +20,10 @@ fn measured_values_hold_the_truth_of_rendered_feet() {
     }
     let (mut inside, mut all, mut worst) = (0, 0, (0.0, String::new()));
     let options = VisitOptions { pictures: true, ..VisitOptions::default() };
-    let summary = measure_folder(&photos, &Outputs { folder: out.clone() }, &options, &Stop::new(), &mut |progress| {
+    let summary = measure_folder(&photos, &Outputs::in_folder(out.clone()), &options, &Stop::new(), &mut |progress| {
         let report = match progress {
             Progress::Measured(report) => report,
-            Progress::NoPicture(e) | Progress::Refused(e) => panic!("{e}"),
+            other => panic!("{other:?}"),
         };
         let truth = &truths[&report.name];
         for v in &report.measured.values {

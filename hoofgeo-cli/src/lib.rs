@@ -37,6 +37,7 @@ impl From<Outcome> for ExitCode {
 pub fn run(arguments: &Arguments) -> hoofgeo::Result<Outcome> {
     match &arguments.command {
         Command::Measure(a) => commands::measure::run(a),
+        Command::Join(a) => commands::join::run(a),
         Command::Check(a) => commands::check::run(a),
         Command::Rectify(a) => commands::rectify::run(a),
         Command::Start(a) => commands::start::run(a),
@@ -48,6 +49,7 @@ pub fn run(arguments: &Arguments) -> hoofgeo::Result<Outcome> {
         Command::Plan(a) => commands::plan::run(a),
         Command::Read(a) => commands::read::run(a),
         Command::Explain(a) => commands::explain::run(a),
+        Command::Dictionary(a) => commands::dictionary::run(a),
         Command::Review(a) => commands::review::run(a),
         Command::Project(a) => commands::project::run(a),
         Command::Schema(a) => commands::schema::run(a),

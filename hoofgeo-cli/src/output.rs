@@ -2,7 +2,7 @@
 
 use anstyle::{AnsiColor, Style};
 use hoofgeo::uncertainty::print as rounded;
-use hoofgeo::visit::PhotoReport;
+use hoofgeo::visit::PhotoRecord;
 use hoofgeo::{Error, ErrorKind, Result, Stage};
 use std::fmt::{Display, Write};
 use std::io::Write as _;
@@ -88,38 +88,36 @@ pub struct Tables {
 
 impl Tables {
     /// Adds a photo.
-    pub fn add(&mut self, report: &PhotoReport) {
+    pub fn add(&mut self, photo: &PhotoRecord) {
         if self.columns.len() >= MOST_PHOTOS {
             self.left_out += 1;
             return;
         }
-        let s = &report.sidecar;
-        let measured = &report.measured;
         let mut footnotes: Vec<&str> = Vec::new();
-        let cells = measured
+        let cells = photo
             .values
             .iter()
             .map(|v| {
-                for flag in measured.flags(v) {
+                for flag in &v.flags {
                     if let Some(meaning) = hoofgeo::measured::flag_meaning(flag)
                         && !footnotes.contains(&meaning)
                     {
                         footnotes.push(meaning);
                     }
                 }
-                let text = rounded(v.value, v.expanded(), v.measurement.quantity.unit()).to_string();
+                let text = rounded(v.value, v.expanded, v.measurement.quantity.unit()).to_string();
                 (v.measurement.name, text)
             })
             .collect();
         self.columns.push(Column {
-            animal: s.subject.animal.clone(),
-            foot: s.subject.foot.name(),
-            view: s.view.name(),
-            heading: match s.stage {
+            animal: photo.animal.clone(),
+            foot: photo.foot.name(),
+            view: photo.view.name(),
+            heading: match photo.stage {
                 Some(stage) => stage.name().replace('_', " "),
-                None => report.name.rsplit('/').next().unwrap_or(&report.name).to_owned(),
+                None => photo.name.rsplit('/').next().unwrap_or(&photo.name).to_owned(),
             },
-            order: (s.stage, report.taken().unwrap_or_default().to_owned()),
+            order: (photo.stage, photo.taken.clone().unwrap_or_default()),
             cells,
             footnotes,
         });

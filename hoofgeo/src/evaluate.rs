@@ -16,6 +16,7 @@ use rand_xoshiro::Xoshiro256PlusPlus;
 
 /// A measured value with its uncertainty.
 #[derive(Debug, Clone)]
+#[non_exhaustive]
 pub struct Value {
     /// What was measured.
     pub measurement: &'static Measurement,
@@ -84,6 +85,15 @@ impl Value {
         }
     }
 }
+
+/// What [`Value::method`] can say, and what it means.
+pub const METHODS: [(&str, &str); 5] = [
+    ("line_fit", "angles of lines fitted to at least three points"),
+    ("two_points", "landmarks alone"),
+    ("line_points", "single points of lines, none of them fitted"),
+    ("outline", "closed outlines"),
+    ("gauge", "a gauge reading"),
+];
 
 /// The sources of [`Scene::parts`], in their order.
 const SCENE_SOURCES: [Source; 4] = [Source::Graduations, Source::ScaleTolerance, Source::Lens, Source::CameraTilt];

@@ -72,6 +72,7 @@ named! {
 
 named! {
     /// A plane that landmarks lie on, each with its own distance behind the scale.
+    #[non_exhaustive]
     PlaneName {
         /// The plane that everything is measured in: the foot's midline plane in a lateral photo, the bearing
         /// plane in a solar one.

@@ -35,6 +35,7 @@
 //! # Where to look
 //! | Task | Place |
 //! | --- | --- |
+//! | examples for whoever builds on this library | `embedding` |
 //! | measure a folder, write CSV, JSON, pictures | [`visit`] (feature `files`) |
 //! | measure one sidecar | [`measured::measure`] |
 //! | what is measured, and how | [`measure::ALL`], one declaration each, such as [`measure::HEEL_ANGLE`] |
@@ -65,7 +66,7 @@
 //!
 //! # Features
 //! `files` (photo headers, folders, result files), `pictures` (pixels and annotated pictures), `schema` (JSON Schemas); all on by
-//! default, and with none of them the geometry builds alone, without any image crate. `heic` decodes HEIC photos through a
+//! default, and with none of them the geometry builds alone, without any image crate. `parquet` writes measurements as Apache Parquet too. `heic` decodes HEIC photos through a
 //! system library and is off by default; their headers are read, and they are measured, without it.
 //!
 //! # What it does not do
@@ -73,6 +74,8 @@
 //! corrective trims belong to a vet and a qualified farrier; local law comes first.
 pub mod agreement;
 pub mod calibrate;
+#[cfg(any(doc, doctest))]
+pub mod embedding;
 mod error;
 pub mod evaluate;
 pub mod explain;
@@ -110,6 +113,10 @@ pub mod study;
 pub mod uncertainty;
 #[cfg(feature = "files")]
 pub mod visit;
+
+#[cfg(feature = "pictures")]
+pub use image;
+pub use nalgebra;
 
 pub use error::{Error, ErrorKind, Place, Result};
 pub use foot::{Foot, PlaneName, Side, Stage, View};

@@ -30,6 +30,7 @@ pub struct MeasureOptions {
 
 /// A photo's scene, points and values.
 #[derive(Debug, Clone)]
+#[non_exhaustive]
 pub struct Measured {
     /// Camera, lens and scale pose.
     pub scene: Scene,
@@ -205,22 +206,31 @@ impl Measured {
     }
 }
 
+/// Flags of single values, with their meanings; the others are the scene's.
+const VALUE_FLAGS: [(&str, &str); 3] = [
+    (
+        "bearing_line",
+        "no ground is marked, so the line from toe_ground to heel_ground stands in for it: a lifted or rolled foot tilts it",
+    ),
+    (
+        "near_heel_plane_assumed",
+        "the near heel was taken to lie in the measured plane; it stands some 30 mm nearer to the camera: give \
+         planes.near_heel.behind_scale_mm",
+    ),
+    ("monte_carlo", "the linear result does not hold here; uncertainty and interval are those of the draws"),
+];
+
+/// The names of all flags that a value can have, in the order in which tables list them.
+pub fn flag_names() -> impl Iterator<Item = &'static str> {
+    SceneFlag::ALL.into_iter().map(SceneFlag::name).chain(VALUE_FLAGS.map(|(name, _)| name))
+}
+
 /// What a flag means and what to do about it; `None` for a name that is no flag.
 pub fn flag_meaning(flag: &str) -> Option<&'static str> {
     if let Some(f) = SceneFlag::ALL.into_iter().find(|f| f.name() == flag) {
         return Some(f.meaning());
     }
-    match flag {
-        "bearing_line" => Some(
-            "no ground is marked, so the line from toe_ground to heel_ground stands in for it: a lifted or rolled foot tilts it",
-        ),
-        "near_heel_plane_assumed" => Some(
-            "the near heel was taken to lie in the measured plane; it stands some 30 mm nearer to the camera: give \
-             planes.near_heel.behind_scale_mm",
-        ),
-        "monte_carlo" => Some("the linear result does not hold here; uncertainty and interval are those of the draws"),
-        _ => None,
-    }
+    VALUE_FLAGS.into_iter().find(|(name, _)| *name == flag).map(|(_, meaning)| meaning)
 }
 
 impl LensProfile {

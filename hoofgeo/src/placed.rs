@@ -30,6 +30,8 @@ impl std::fmt::Display for Undefined {
     }
 }
 
+impl std::error::Error for Undefined {}
+
 /// Result of a formula.
 pub type Outcome<T> = std::result::Result<T, Undefined>;
 

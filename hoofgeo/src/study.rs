@@ -17,6 +17,7 @@ use nalgebra::{SMatrix, Vector3};
 
 /// A change of how photos are taken or marked.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[non_exhaustive]
 pub enum Change {
     /// None: as it is.
     None,

@@ -23,7 +23,7 @@ fn a_killed_run_leaves_nothing_half() {
             .unwrap();
         // It has begun once its files are there; with so many draws it is far from its end.
         let since = Instant::now();
-        while folder.root().join(out).read_dir().map_or(0, Iterator::count) < 2 {
+        while folder.root().join(out).join(".hoofgeo-unfinished").read_dir().map_or(0, Iterator::count) < 2 {
             assert!(since.elapsed() < Duration::from_secs(60), "it never began");
             std::thread::sleep(Duration::from_millis(5));
         }

@@ -8,8 +8,10 @@ use hoofgeo::measure;
 use serde_json::Value;
 use std::process::Stdio;
 
-const COMMANDS: [&str; 17] = [
+const COMMANDS: [&str; 19] = [
     "measure",
+    "join",
+    "dictionary",
     "check",
     "rectify",
     "start",
@@ -92,7 +94,11 @@ fn results_go_to_stdout_and_talk_to_stderr() {
         mixed.err(),
         "refused visit/IMG_3.jpg: has no sidecar\n        `hoofgeo start FOLDER` writes one with empty slots\n"
     );
-    assert!(mixed.out().contains("2 photos measured, 1 photo refused: see out\n"), "{}", mixed.out());
+    assert!(
+        mixed.out().contains("2 photos measured, unchanged since the last run, 1 photo refused: see out\n"),
+        "{}",
+        mixed.out()
+    );
     for words in ["measure visit --out out --quiet", "measure visit --out out -q", "check visit --quiet"] {
         let quiet = folder.run(words).ends(1);
         assert_eq!((quiet.out(), quiet.err()), ("", mixed.err()), "{words}");

@@ -224,6 +224,7 @@ pub(crate) fn labels(kind: ScaleKind) -> Vec<[f64; 2]> {
         }
         ScaleKind::Card => vec![[0.0, 0.0], [85.6, 0.0], [85.6, 53.98], [0.0, 53.98]],
         ScaleKind::Board => (0..24).map(|i| [25.0 * f64::from(i % 6), 20.0 * f64::from(i / 6)]).collect(),
+        other => panic!("no labels for {other:?}"),
     }
 }
 

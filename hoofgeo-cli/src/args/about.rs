@@ -10,6 +10,25 @@ pub struct ExplainArgs {
     pub name: Option<String>,
 }
 
+/// `dictionary`
+#[derive(Debug, Args)]
+pub struct DictionaryArgs {
+    /// Print it as
+    #[arg(long = "as", value_name = "FORM", value_enum, default_value_t = DictionaryForm::Markdown)]
+    pub form: DictionaryForm,
+}
+
+/// How the data dictionary is printed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum DictionaryForm {
+    /// A table to read
+    Markdown,
+    /// A table for programs (RFC 4180)
+    Csv,
+    /// A list of objects
+    Json,
+}
+
 /// `schema`
 #[derive(Debug, Args)]
 pub struct SchemaArgs {

@@ -1,18 +1,32 @@
 //! Measuring a folder, and checking what would be refused.
 
 use super::LensDatabaseArgs;
-use clap::Args;
+use clap::{Args, ValueEnum};
+use hoofgeo::visit::{Part, ResultFile};
 use std::path::PathBuf;
 
 /// `measure`
 #[derive(Debug, Args)]
-#[command(after_help = "Exit code: 0 all measured, 1 some photos refused, 2 could not run.")]
+#[command(after_help = "\
+A run that was stopped goes on where it was when the same command is given again; after a finished one only photos that have changed are \
+measured again. Content decides (SHA-256 of photo, sidecar, visit file, lens profiles), with the options and the program.
+
+Exit code: 0 all measured, 1 some photos refused, 2 could not run.")]
 pub struct MeasureArgs {
     /// Folder of the photos; sub-folders are walked too
     pub folder: PathBuf,
-    /// Folder for measurements.csv, measurements.json and pictures/
+    /// Folder for measurements.csv, measurements.json, manifest.jsonl and pictures/
     #[arg(long, value_name = "DIR")]
     pub out: PathBuf,
+    /// Files to write: tables with a row for each value (csv) or each photo (wide), everything (json, jsonl)
+    #[arg(long, value_name = "LIST", value_enum, value_delimiter = ',', default_values_t = [ResultFormat::Csv, ResultFormat::Json])]
+    pub write: Vec<ResultFormat>,
+    /// Measure one of several parts, such as 3/16: the same photos on every machine. `hoofgeo join` makes one of all parts
+    #[arg(long, value_name = "N/ALL", value_parser = part)]
+    pub part: Option<Part>,
+    /// Measure everything again, also photos that have not changed since the last run
+    #[arg(long)]
+    pub anew: bool,
     /// Also draw so many random scenes per photo and check the linear uncertainties against them
     #[arg(long, value_name = "N", default_value_t = 0, value_parser = draws)]
     pub draws: usize,
@@ -39,6 +53,61 @@ pub struct MeasureArgs {
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
     pub threads: Option<u16>,
     /// Print nothing but refusals
+    #[arg(long, short)]
+    pub quiet: bool,
+}
+
+/// A file of results.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum ResultFormat {
+    /// measurements.csv: a row for each value
+    Csv,
+    /// measurements-wide.csv: a row for each photo
+    Wide,
+    /// measurements.json: everything
+    Json,
+    /// measurements.jsonl: everything, a line for each photo
+    Jsonl,
+    /// measurements.parquet: a row for each value, typed columns
+    #[cfg(feature = "parquet")]
+    Parquet,
+}
+
+impl From<ResultFormat> for ResultFile {
+    fn from(format: ResultFormat) -> Self {
+        match format {
+            ResultFormat::Csv => Self::Csv,
+            ResultFormat::Wide => Self::WideCsv,
+            ResultFormat::Json => Self::Json,
+            ResultFormat::Jsonl => Self::JsonLines,
+            #[cfg(feature = "parquet")]
+            ResultFormat::Parquet => Self::Parquet,
+        }
+    }
+}
+
+fn part(text: &str) -> Result<Part, String> {
+    text.parse().map_err(|e: hoofgeo::Error| format!("{}; {}", e.what(), e.help_text().unwrap_or_default()))
+}
+
+/// `join`
+#[derive(Debug, Args)]
+#[command(after_help = "\
+The parts need measurements.json or measurements.jsonl. The files are those that one run over all photos would have written, byte for \
+byte; annotated pictures stay where they are.
+
+Exit code: 0 all measured, 1 some photos refused, 2 could not join.")]
+pub struct JoinArgs {
+    /// Folders that `hoofgeo measure --part` wrote to; several parts may have written to one
+    #[arg(required = true, value_name = "FOLDER")]
+    pub folders: Vec<PathBuf>,
+    /// Folder for the joined files
+    #[arg(long, value_name = "DIR")]
+    pub out: PathBuf,
+    /// Files to write, as for `measure`
+    #[arg(long, value_name = "LIST", value_enum, value_delimiter = ',', default_values_t = [ResultFormat::Csv, ResultFormat::Json])]
+    pub write: Vec<ResultFormat>,
+    /// Print nothing
     #[arg(long, short)]
     pub quiet: bool,
 }

@@ -9,14 +9,14 @@ mod research;
 mod rings;
 mod sidecars;
 
-pub use about::{DemoArgs, ExplainArgs, Format, SchemaArgs};
+pub use about::{DemoArgs, DictionaryArgs, DictionaryForm, ExplainArgs, Format, SchemaArgs};
 pub use case::{FollowArgs, ProjectArgs, ReportArgs, ReviewArgs};
 use clap::{Parser, Subcommand};
 pub use lens::{
     BoardArgs, BoardSize, CalibrateArgs, CameraArgs, ImportArgs, LensCommand, LensDatabaseArgs, LensFindArgs,
     LensJudgeArgs, PaperName,
 };
-pub use measure::{CheckArgs, MeasureArgs};
+pub use measure::{CheckArgs, JoinArgs, MeasureArgs, ResultFormat};
 pub use pixels::{ReadArgs, RectifyArgs, RulerArgs};
 pub use research::{ObserversArgs, PlanArgs};
 pub use rings::{RingArgs, RingName};
@@ -40,6 +40,8 @@ pub struct Arguments {
 pub enum Command {
     /// Measure a folder of photos with sidecars
     Measure(MeasureArgs),
+    /// Make one of the results of all parts of a large set, as a single run would have written them
+    Join(JoinArgs),
     /// Say what would be refused, what is still missing and which photos to take again, without measuring
     Check(CheckArgs),
     /// Resample photos to the measured plane: lens and angle removed, exact px/mm, for measuring with any tool
@@ -58,10 +60,12 @@ pub enum Command {
     Observers(ObserversArgs),
     /// Plan a study: animals needed to find a difference, and what better photos would gain
     Plan(PlanArgs),
-    /// Read horn tubules, growth rings and the dorsal wall from the photos' pixels into a new folder of sidecars to measure
+    /// Read horn tubules, growth rings, dorsal wall, ground line and outlines from the pixels into a new folder of sidecars to measure
     Read(ReadArgs),
     /// Explain a measurement, landmark or line: definition, needs, source, published values
     Explain(ExplainArgs),
+    /// Print the data dictionary of the tables: columns, units, definitions, sources
+    Dictionary(DictionaryArgs),
     /// Hold a visit's values against stated limits: run under or low, toe, base, symmetry
     Review(ReviewArgs),
     /// Project a trim or weeks of growth from a measured foot: geometry, not a cutting instruction

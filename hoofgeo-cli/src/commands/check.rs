@@ -21,6 +21,7 @@ pub(crate) fn run(args: &CheckArgs) -> Result<Outcome> {
             printed = print_line(text + &notes(&remarks));
         }
         CheckReport::Seen { name, remarks } => printed = print_line(format!("photo   {name}") + &notes(remarks)),
+        _ => {}
     })?;
     printed?;
     if !args.quiet {

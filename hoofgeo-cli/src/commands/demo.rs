@@ -31,19 +31,20 @@ pub(crate) fn run(args: &DemoArgs) -> Result<Outcome> {
     let truths = render(&photos, args)?;
     let (mut tables, mut tally) = (Tables::default(), Tally::default());
     let options = VisitOptions { pictures: true, ..VisitOptions::default() };
-    let summary =
-        measure_folder(&photos, &Outputs { folder: results.clone() }, &options, &Stop::new(), &mut |p| match p {
-            Progress::Measured(report) => {
-                // One foot on the screen is enough of an example; the files hold them all.
-                if report.name.starts_with("marlow/LF") {
-                    tables.add(report);
-                }
-                if let Some(truth) = truths.get(&report.name) {
-                    report.measured.values.iter().for_each(|v| tally.add(v, truth));
-                }
+    let summary = measure_folder(&photos, &Outputs::in_folder(&results), &options, &Stop::new(), &mut |p| match p {
+        Progress::Measured(report) => {
+            // One foot on the screen is enough of an example; the files hold them all.
+            if report.name.starts_with("marlow/LF") {
+                tables.add(&report.record());
             }
-            Progress::NoPicture(error) | Progress::Refused(error) => anstream::eprintln!("{}", refusal_text(error)),
-        })?;
+            if let Some(truth) = truths.get(&report.name) {
+                report.measured.values.iter().for_each(|v| tally.add(v, truth));
+            }
+        }
+        Progress::NoPicture(error) | Progress::Refused(error) => anstream::eprintln!("{}", refusal_text(error)),
+        // The folder is new.
+        _ => {}
+    })?;
     if !args.quiet {
         print(closing(&tables, tally, summary.measured, &photos, &results))?;
     }

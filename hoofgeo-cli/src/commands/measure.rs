@@ -28,22 +28,28 @@ pub(crate) fn run(args: &MeasureArgs) -> Result<Outcome> {
             _ => RulerReading::AsStated,
         },
     };
-    let outputs = Outputs { folder: args.out.clone() };
+    let files = args.write.iter().map(|f| (*f).into());
+    let outputs = Outputs::in_folder(&args.out).with_files(files).with_part(args.part).anew(args.anew);
     let bar = progress_bar(args.quiet);
     let mut tables = Tables::default();
     let end = measure_folder(&args.folder, &outputs, &options, &stop, &mut |progress| match progress {
         Progress::Measured(report) if !args.quiet => {
             bar.inc(1);
-            tables.add(report);
+            tables.add(&report.record());
         }
-        Progress::Measured(_) => {}
+        Progress::Unchanged(photo) if !args.quiet => {
+            bar.inc(1);
+            tables.add(photo);
+        }
         Progress::NoPicture(why) => bar.suspend(|| anstream::eprintln!("{}", no_picture_text(why))),
         Progress::Refused(error) => bar.suspend(|| anstream::eprintln!("{}", refusal_text(error))),
+        _ => {}
     });
     bar.finish_and_clear();
     let summary = match end {
-        Err(_) if stop.is_raised() => {
-            anstream::eprintln!("stopped; no result file was written");
+        Err(e) if stop.is_raised() => {
+            let goes_on = e.help_text().map(|help| format!("; {help}")).unwrap_or_default();
+            anstream::eprintln!("stopped; no result file was written{goes_on}");
             return Ok(Outcome::Stopped);
         }
         end => end?,
@@ -56,16 +62,26 @@ pub(crate) fn run(args: &MeasureArgs) -> Result<Outcome> {
 }
 
 fn closing(summary: Summary, args: &MeasureArgs) -> String {
-    let photos = |n: usize| if n == 1 { "1 photo".to_owned() } else { format!("{n} photos") };
-    let refused = match summary.refused {
+    let unchanged = match summary.unchanged {
         0 => String::new(),
-        n => format!(", {} refused", photos(n)),
+        n if n == summary.measured => ", unchanged since the last run".to_owned(),
+        n => format!(", {n} of them unchanged since the last run"),
     };
     format!(
-        "{} measured{refused}: see {}\n± is the expanded uncertainty at 95 %. A photo does not show the bone; a number is no diagnosis.",
+        "{} measured{unchanged}{}: see {}\n± is the expanded uncertainty at 95 %. A photo does not show the bone; a number is no diagnosis.",
         photos(summary.measured),
+        refused(summary),
         args.out.display()
     )
+}
+
+pub(super) fn photos(n: usize) -> String {
+    if n == 1 { "1 photo".to_owned() } else { format!("{n} photos") }
+}
+
+/// What the closing line says of refusals.
+pub(super) fn refused(summary: Summary) -> String {
+    if summary.refused == 0 { String::new() } else { format!(", {} refused", photos(summary.refused)) }
 }
 
 /// Ctrl-C, or a request to end, ends the run at the next photo; a second one ends the program at once.

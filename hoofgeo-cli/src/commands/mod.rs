@@ -2,8 +2,10 @@
 
 pub(crate) mod check;
 pub(crate) mod demo;
+pub(crate) mod dictionary;
 pub(crate) mod explain;
 pub(crate) mod follow;
+pub(crate) mod join;
 pub(crate) mod lens;
 pub(crate) mod measure;
 pub(crate) mod observers;

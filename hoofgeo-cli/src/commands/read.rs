@@ -4,7 +4,7 @@ use crate::Outcome;
 use crate::args::{ReadArgs, RingArgs, RingName};
 use crate::output::{print_line, refusal_text};
 use hoofgeo::follow::laid_down;
-use hoofgeo::pixels::{Found, ReadOptions};
+use hoofgeo::pixels::ReadOptions;
 use hoofgeo::visit::{ReadReport, RingDepth, read_folder};
 use hoofgeo::{Line, Result};
 use jiff::civil::Date;
@@ -14,19 +14,21 @@ const NEAR_MM: f64 = 4.0;
 
 pub(crate) fn run(args: &ReadArgs) -> Result<Outcome> {
     let mut printed = Ok(());
-    let options = ReadOptions { replace: args.replace, outlines: args.trace };
-    let summary = read_folder(&args.folder, &args.out, options, &mut |report| match report {
-        ReadReport::Read { name, reading, rings, day } if !args.quiet => {
-            let lines = reading.found.iter().map(|(line, found)| text(*line, found));
-            for text in lines.chain(dates(&args.rings, rings, day)) {
-                if printed.is_ok() {
-                    printed = print_line(format_args!("{name}: {text}"));
+    let options = ReadOptions { replace: args.replace, snap: args.snap, outlines: args.trace };
+    let summary =
+        read_folder(&args.folder, &args.out, args.pictures.as_deref(), options, &mut |report| match report {
+            ReadReport::Read { name, reading, rings, day } if !args.quiet => {
+                let lines = reading.found.iter().map(|(line, found)| format!("{line} {found}"));
+                let landmarks = reading.moved.iter().map(|(landmark, moved)| format!("{landmark} {moved}"));
+                for said in lines.chain(landmarks).chain(dates(&args.rings, rings, day)) {
+                    if printed.is_ok() {
+                        printed = print_line(format_args!("{name}: {said}"));
+                    }
                 }
             }
-        }
-        ReadReport::Read { .. } => {}
-        ReadReport::Refused(error) => anstream::eprintln!("{}", refusal_text(error)),
-    })?;
+            ReadReport::Read { .. } => {}
+            ReadReport::Refused(error) => anstream::eprintln!("{}", refusal_text(error)),
+        })?;
     printed?;
     if !args.quiet {
         print_line(format_args!(
@@ -37,20 +39,6 @@ pub(crate) fn run(args: &ReadArgs) -> Result<Outcome> {
         ))?;
     }
     Ok(if summary.refused == 0 { Outcome::Done } else { Outcome::SomeRefused })
-}
-
-fn text(line: Line, found: &Found) -> String {
-    match found {
-        Found::Tubules(t) => {
-            format!("{line} found, its direction ± {:.1}°, in {} cells", 2.0 * t.u.to_degrees(), t.cells)
-        }
-        Found::Outline(points) => format!("{line} found at {} places along it", points.len()),
-        Found::Rings(row) => format!("{line} {row}"),
-        Found::Traced(outline) => format!("{line} {outline}"),
-        Found::Kept => format!("{line} kept as it was drawn"),
-        Found::NotSeen(why) => format!("{line} not found: {why}"),
-        Found::Needs(what) => format!("{line} not looked for: place {what}"),
-    }
 }
 
 /// When the rings that were asked for, or else those that stand out, were made.

@@ -21,6 +21,7 @@ pub(crate) fn run(args: &RectifyArgs) -> Result<Outcome> {
         RectifyProgress::Refused(error) => anstream::eprintln!("{}", refusal_text(error)),
         RectifyProgress::Written { .. } if args.quiet || printed.is_err() => {}
         RectifyProgress::Written { picture, rectified, .. } => printed = print_line(text(picture, rectified)),
+        _ => {}
     });
     let summary = match end {
         Err(_) if stop.is_raised() => {

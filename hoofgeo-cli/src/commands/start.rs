@@ -21,6 +21,7 @@ pub(crate) fn run(args: &StartArgs) -> Result<Outcome> {
             refused += 1;
             anstream::eprintln!("{}", refusal_text(&error));
         }
+        _ => {}
     })?;
     printed?;
     if !args.quiet {

@@ -62,7 +62,9 @@ pub struct Photo {
 /// What sets a photo apart from those of the demonstration.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct Stance {
-    /// Degrees by which the camera stands higher, and further to the right, besides the few that chance gives it.
+    /// The camera's two tilts, degrees: how far it looks down, and from the side; `None` as a hand holds it.
+    pub held: Option<[f64; 2]>,
+    /// Degrees by which the camera stands higher, and further to the right, besides those.
     pub tilt: [f64; 2],
     /// Towards the sun: right, up and towards the camera; `None` as in the demonstration.
     pub sun: Option<[f64; 3]>,

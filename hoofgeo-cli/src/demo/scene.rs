@@ -124,6 +124,7 @@ impl Scene {
             View::Lateral => (2.2 + about(1.0), about(2.0), about(1.2)),
             View::Solar => (about(3.0), about(3.0), about(3.5)),
         };
+        let [tilt_x, tilt_y] = stance.held.unwrap_or([tilt_x, tilt_y]);
         let (sp, cp) = f64::to_radians(tilt_x + stance.tilt[0]).sin_cos();
         let (sy, cy) = f64::to_radians(tilt_y + stance.tilt[1]).sin_cos();
         let distance = shot.distance * (1.0 + about(0.04));

@@ -85,6 +85,7 @@ const FOOT_MM: f64 = 19.0;
 
 /// Paper that a board is printed on.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[non_exhaustive]
 pub enum Paper {
     /// ISO 216: 210 x 297 mm.
     A4,

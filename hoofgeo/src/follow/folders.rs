@@ -3,12 +3,8 @@
 use super::shot::{LensIdentity, Shot};
 use crate::error::{Error, ErrorKind, Result};
 use crate::scene::LensSource;
-use crate::visit::{Lenses, PhotoReport, VisitOptions, measure_entry, walk};
-use rayon::prelude::*;
+use crate::visit::{BATCH, Entry, Lenses, PhotoReport, VisitOptions, in_order, measure_entry, walk};
 use std::path::{Path, PathBuf};
-
-/// Photos in work at a time.
-const BATCH: usize = 256;
 
 /// Measures every photo of some folders and keeps what `keep` makes of it, in the order of the folders and their photos. Sub-folders
 /// are walked; those in `skip` are left out. A photo that cannot be measured or kept is told to `refused`, and the others go on.
@@ -40,30 +36,21 @@ pub fn read_folders<T: Send>(
         if !folder.is_dir() {
             return Err(Error::new(ErrorKind::Usage, "is not a folder").in_file(folder).help(NAME_FOLDERS));
         }
-        let mut entries = walk(folder, skip);
-        loop {
-            let work: Vec<_> = entries.by_ref().take(BATCH).collect();
-            if work.is_empty() {
-                break;
+        let work = |entry: Result<Entry>| {
+            let mut report = measure_entry(&entry?, &lenses, options)?;
+            if folders.len() > 1 {
+                report.name = format!("{}/{}", last_name(folder), report.name);
             }
+            keep(report)
+        };
+        in_order(walk(folder, skip), BATCH, &work, &mut |result: Result<T>| {
             any = true;
-            let done: Vec<Result<T>> = work
-                .into_par_iter()
-                .map(|entry| {
-                    let mut report = measure_entry(&entry?, &lenses, options)?;
-                    if folders.len() > 1 {
-                        report.name = format!("{}/{}", last_name(folder), report.name);
-                    }
-                    keep(report)
-                })
-                .collect();
-            for result in done {
-                match result {
-                    Ok(t) => kept.push(t),
-                    Err(why) => refused(&why),
-                }
+            match result {
+                Ok(t) => kept.push(t),
+                Err(why) => refused(&why),
             }
-        }
+            Ok(())
+        })?;
     }
     if !any {
         return Err(Error::new(ErrorKind::Usage, "no photo is in these folders").help(NAME_FOLDERS));

@@ -10,6 +10,7 @@ use nalgebra::{DMatrix, DVector, Matrix4, Point2, SMatrix, Vector3};
 /// Lensfun's documentation of its database format; checked against values that the database's own library gives
 /// (`fixtures/lensfun`).
 #[derive(Debug, Clone, Copy, PartialEq)]
+#[non_exhaustive]
 pub enum Radial {
     /// g = 1 − k1 + k1 r².
     Poly3 {

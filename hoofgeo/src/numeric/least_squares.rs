@@ -48,6 +48,7 @@ impl Default for Options {
 
 /// Why the solver stopped.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[non_exhaustive]
 pub enum Stop {
     /// The reduction still to be had is below the limit.
     Converged,

@@ -4,8 +4,7 @@ use crate::error::{Error, Result};
 use crate::photo::Sha256Hex;
 use crate::scene::LensPrior;
 use crate::sidecar::Sidecar;
-use crate::visit::{LensDatabase, Lenses, read_entry, walk};
-use rayon::prelude::*;
+use crate::visit::{BATCH, Entry, LensDatabase, Lenses, in_order, read_entry, walk};
 use std::path::Path;
 
 /// One observer's sidecar of one photo.
@@ -35,23 +34,20 @@ pub fn read_folders(folders: &[impl AsRef<Path>]) -> Result<(Vec<Reading>, Vec<E
         crate::visit::must_be_folder(folder)?;
         let stands = folder.canonicalize().unwrap_or_else(|_| folder.to_path_buf());
         let own_name = stands.file_name().unwrap_or_default().to_string_lossy().into_owned();
-        let entries: Vec<_> = walk(folder, &[]).collect();
-        let read: Vec<Result<Reading>> = entries
-            .into_par_iter()
-            .map(|entry| {
-                let entry = entry?;
-                let read = read_entry(&entry, &lenses)?;
-                let observer = read.sidecar.observer.clone().unwrap_or_else(|| own_name.clone());
-                let (photo_sha256, sidecar) = (read.photo_sha256, read.sidecar);
-                Ok(Reading { observer, name: entry.name, photo_sha256, sidecar, lens: read.lens.prior })
-            })
-            .collect();
-        for result in read {
+        let work = |entry: Result<Entry>| {
+            let entry = entry?;
+            let read = read_entry(&entry, &lenses)?;
+            let observer = read.sidecar.observer.clone().unwrap_or_else(|| own_name.clone());
+            let (photo_sha256, sidecar) = (read.photo_sha256, read.sidecar);
+            Ok(Reading { observer, name: entry.name, photo_sha256, sidecar, lens: read.lens.prior })
+        };
+        in_order(walk(folder, &[]), BATCH, &work, &mut |result: Result<Reading>| {
             match result {
                 Ok(reading) => readings.push(reading),
                 Err(e) => refused.push(e),
             }
-        }
+            Ok(())
+        })?;
     }
     Ok((readings, refused))
 }
@@ -67,7 +63,8 @@ impl Reading {
         let mut once = self.sidecar.clone();
         once.landmarks.retain(|_, p| p.at.len() > i);
         for placement in once.landmarks.values_mut() {
-            placement.at = vec![placement.at[i]];
+            // Observers are compared by where they clicked: an edge that a program found would make them agree.
+            placement.at = vec![placement.snapped.take().map_or(placement.at[i], |s| s.from)];
         }
         if i > 0 {
             once.lines.clear();

@@ -15,6 +15,7 @@ pub const MAX_MEGAPIXELS: u64 = 250;
 
 /// The type of a photo's file, by its content (names lie).
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize)]
+#[non_exhaustive]
 pub enum PhotoType {
     /// JPEG (ITU-T T.81).
     #[serde(rename = "JPEG")]

@@ -1,11 +1,12 @@
 //! The SHA-256 of a file, so that a result names exactly the photo it came from.
 
-use crate::{Error, Result};
-use serde::{Serialize, Serializer};
+use crate::{Error, ErrorKind, Result};
+use serde::{Deserialize, Deserializer, Serialize, Serializer};
 use sha2::{Digest, Sha256};
 use std::fmt;
-use std::io::{self, Read};
+use std::io::{self, Read, Write};
 use std::path::Path;
+use std::str::FromStr;
 
 /// A SHA-256 (FIPS 180-4), shown as 64 lower-case hexadecimal digits.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -38,6 +39,67 @@ impl fmt::Debug for Sha256Hex {
 impl Serialize for Sha256Hex {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
         serializer.collect_str(self)
+    }
+}
+
+impl FromStr for Sha256Hex {
+    type Err = Error;
+
+    fn from_str(text: &str) -> Result<Self> {
+        let digits = text.as_bytes();
+        let mut bytes = [0; 32];
+        let value = |digit: u8| match digit {
+            b'0'..=b'9' => Some(digit - b'0'),
+            b'a'..=b'f' => Some(digit - b'a' + 10),
+            _ => None,
+        };
+        let whole = digits.len() == 64
+            && bytes.iter_mut().zip(digits.chunks(2)).all(|(byte, pair)| {
+                let read = value(pair[0]).zip(value(pair[1])).map(|(high, low)| high << 4 | low);
+                *byte = read.unwrap_or(0);
+                read.is_some()
+            });
+        whole.then_some(Self(bytes)).ok_or_else(|| {
+            Error::new(ErrorKind::Format, "is no SHA-256: 64 hexadecimal digits in small letters").help("copy it whole")
+        })
+    }
+}
+
+impl<'de> Deserialize<'de> for Sha256Hex {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        let text = std::borrow::Cow::<str>::deserialize(deserializer)?;
+        text.parse().map_err(|e: Error| serde::de::Error::custom(e.what()))
+    }
+}
+
+/// Writes on, and keeps count and fingerprint of what was written.
+pub(crate) struct HashedWriter<W> {
+    to: W,
+    hasher: Sha256,
+    bytes: u64,
+}
+
+impl<W> HashedWriter<W> {
+    pub(crate) fn new(to: W) -> Self {
+        Self { to, hasher: Sha256::new(), bytes: 0 }
+    }
+
+    /// What was written to, how many bytes, and their fingerprint.
+    pub(crate) fn finish(self) -> (W, u64, Sha256Hex) {
+        (self.to, self.bytes, Sha256Hex(self.hasher.finalize().into()))
+    }
+}
+
+impl<W: Write> Write for HashedWriter<W> {
+    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        let n = self.to.write(bytes)?;
+        self.hasher.update(&bytes[..n]);
+        self.bytes += n as u64;
+        Ok(n)
+    }
+
+    fn flush(&mut self) -> io::Result<()> {
+        self.to.flush()
     }
 }
 

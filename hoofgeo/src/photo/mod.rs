@@ -20,6 +20,7 @@ mod tests;
 #[cfg(feature = "pictures")]
 pub use decode::{decode_upright, decode_upright_bytes};
 pub use facts::{MAX_MEGAPIXELS, PhotoFacts, PhotoType, facts_from_bytes, read_facts, read_facts_and_fingerprint};
+pub(crate) use fingerprint::HashedWriter;
 pub use fingerprint::{Sha256Hex, fingerprint};
 pub use orientation::Orientation;
 pub use remark::Remark;

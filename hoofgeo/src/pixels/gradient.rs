@@ -156,6 +156,11 @@ pub fn noise(grey: &Grey, low: Point2<f64>, high: Point2<f64>) -> f64 {
     median(&mut sizes).unwrap_or(0.0) / (6.0 * 0.6745)
 }
 
+/// Where the top of the parabola through three values lies, in steps from the middle one.
+pub(super) fn vertex(before: f64, here: f64, behind: f64) -> f64 {
+    (before - behind) / (2.0 * (before - 2.0 * here + behind))
+}
+
 /// The middle value; `None` of none.
 pub(super) fn median(values: &mut [f64]) -> Option<f64> {
     let n = values.len();

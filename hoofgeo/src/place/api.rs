@@ -207,7 +207,7 @@ impl Service {
             desk.name_animal(animal).map_err(|e| failed(&e))?;
         }
         let folder = desk.results_folder();
-        let outputs = Outputs { folder: folder.clone() };
+        let outputs = Outputs::in_folder(&folder).anew(true);
         // Pictures and report show every placement: not to somebody who places once more without having seen the first.
         let unseen = desk.options.repeat;
         // As `measure` and `report` do, between two marks too.
@@ -227,6 +227,8 @@ impl Service {
                         "read": report.ruler.as_ref().and_then(|r| r.as_ref().ok()).map(|r| r.graduations.len()),
                     }));
                 }
+                // Everything is measured anew: the page tells what was read of the rulers.
+                Progress::Unchanged(_) => {}
                 Progress::Refused(e) | Progress::NoPicture(e) => refused.push(error_json(e)),
             });
         match end {

@@ -3,13 +3,12 @@
 use super::{AreaProjection, Plan, Projection, project, project_area};
 use crate::error::{Error, Result};
 use crate::foot::{Foot, Side, Stage, View};
-use crate::visit::{Entry, Lenses, PhotoReport, SIDECAR_SUFFIX, VisitOptions, measure_entry, must_be_folder, walk};
+use crate::visit::{
+    Entry, Lenses, PICTURE_BATCH, PhotoReport, SIDECAR_SUFFIX, VisitOptions, in_order, measure_entry, must_be_folder,
+    walk,
+};
 use crate::{ErrorKind, Result as HoofResult};
-use rayon::prelude::*;
 use std::path::{Path, PathBuf};
-
-/// Photos in work at a time.
-const BATCH: usize = 16;
 
 /// How to project a folder.
 #[derive(Debug, Clone, Default)]
@@ -64,34 +63,25 @@ pub fn project_folder(path: &Path, options: &ProjectOptions, each: &mut dyn FnMu
     let lenses = Lenses::with(&usual.lens_database)?;
     let (mut feet, mut soles, mut refused) = (Vec::new(), Vec::new(), Vec::new());
     let skip: Vec<_> = options.pictures.iter().cloned().collect();
-    let mut entries = entries(path, &skip)?;
-    loop {
-        let work: Vec<Result<Entry>> = entries.by_ref().take(BATCH).collect();
-        if work.is_empty() {
-            break;
+    let work = |entry: Result<Entry>| {
+        let report = measure_entry(&entry?, &lenses, &usual)?;
+        if report.sidecar.view == View::Lateral {
+            lateral(&report, options).map(|f| Done::Side(Box::new(f)))
+        } else {
+            Ok(Done::Sole(Box::new(report)))
         }
-        let done: Vec<Result<Done>> = work
-            .into_par_iter()
-            .map(|entry| {
-                let report = measure_entry(&entry?, &lenses, &usual)?;
-                if report.sidecar.view == View::Lateral {
-                    lateral(&report, options).map(|f| Done::Side(Box::new(f)))
-                } else {
-                    Ok(Done::Sole(Box::new(report)))
-                }
-            })
-            .collect();
-        for result in done {
-            match result {
-                Ok(Done::Side(foot)) => feet.push(*foot),
-                Ok(Done::Sole(report)) => soles.push(*report),
-                Err(error) => {
-                    each(&error);
-                    refused.push(error);
-                }
+    };
+    in_order(entries(path, &skip)?, PICTURE_BATCH, &work, &mut |result: Result<Done>| {
+        match result {
+            Ok(Done::Side(foot)) => feet.push(*foot),
+            Ok(Done::Sole(report)) => soles.push(*report),
+            Err(error) => {
+                each(&error);
+                refused.push(error);
             }
         }
-    }
+        Ok(())
+    })?;
     if feet.is_empty() && refused.is_empty() {
         return Err(Error::new(ErrorKind::Usage, "no photo of a foot from the side is here")
             .in_file(path)
@@ -119,7 +109,7 @@ enum Done {
 }
 
 /// The photos of a folder, or the one of a sidecar.
-fn entries<'a>(path: &'a Path, skip: &'a [PathBuf]) -> Result<Box<dyn Iterator<Item = Result<Entry>> + 'a>> {
+fn entries<'a>(path: &'a Path, skip: &'a [PathBuf]) -> Result<Box<dyn Iterator<Item = Result<Entry>> + Send + 'a>> {
     let name = path.file_name().unwrap_or_default().to_string_lossy().into_owned();
     let Some(photo) = name.strip_suffix(SIDECAR_SUFFIX).filter(|_| path.is_file()) else {
         must_be_folder(path)?;

@@ -5,13 +5,9 @@ use super::rules::Rules;
 use crate::error::{Error, Result};
 use crate::foot::{Side, Stage, View};
 use crate::project::{Comparable, comparable};
-use crate::visit::{Entry, Lenses, VisitOptions, measure_entry, walk};
+use crate::visit::{BATCH, Entry, Lenses, VisitOptions, in_order, measure_entry, walk};
 use crate::{ErrorKind, Foot};
-use rayon::prelude::*;
 use std::path::{Path, PathBuf};
-
-/// Photos in work at a time.
-const BATCH: usize = 512;
 
 /// Whether a foot's photos from before and after a trim are comparable.
 #[derive(Debug, Clone)]
@@ -75,29 +71,20 @@ pub fn review_folder(
     let usual = VisitOptions::usual();
     let lenses = Lenses::with(&usual.lens_database)?;
     let (mut photos, mut refused) = (Vec::new(), Vec::new());
-    let mut entries = walk(folder, skip);
-    loop {
-        let work: Vec<Result<Entry>> = entries.by_ref().take(BATCH).collect();
-        if work.is_empty() {
-            break;
-        }
-        let done: Vec<Result<PhotoValues>> = work
-            .into_par_iter()
-            .map(|entry| {
-                let report = measure_entry(&entry?, &lenses, &usual)?;
-                Ok(PhotoValues::new(&report.name, &report.sidecar, &report.measured, report.facts.taken.as_deref()))
-            })
-            .collect();
-        for result in done {
-            match result {
-                Ok(photo) => photos.push(photo),
-                Err(error) => {
-                    each(&error);
-                    refused.push(error);
-                }
+    let work = |entry: Result<Entry>| {
+        let report = measure_entry(&entry?, &lenses, &usual)?;
+        Ok(PhotoValues::new(&report.name, &report.sidecar, &report.measured, report.facts.taken.as_deref()))
+    };
+    in_order(walk(folder, skip), BATCH, &work, &mut |result: Result<PhotoValues>| {
+        match result {
+            Ok(photo) => photos.push(photo),
+            Err(error) => {
+                each(&error);
+                refused.push(error);
             }
         }
-    }
+        Ok(())
+    })?;
     if photos.is_empty() && refused.is_empty() {
         return Err(Error::new(ErrorKind::Usage, "no photo is in this folder")
             .in_file(folder)

@@ -6,6 +6,7 @@ use nalgebra::{DMatrix, SMatrix, SVector};
 
 /// Where the knowledge of the lens comes from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+#[non_exhaustive]
 pub enum LensSource {
     /// A lens profile with its covariance.
     Profile,

@@ -1,12 +1,14 @@
 //! Walking a folder: photos with their sidecars, in natural order, one at a time.
 
-use super::output::{PICTURES_FOLDER, RESULTS_FILE};
-use crate::error::{Error, ErrorKind, Result};
+use super::order::natural;
+use super::results::{MANIFEST_FILE, PICTURES_FOLDER, RESULTS_FILE};
+use crate::error::{Error, Result};
+use crate::photo::Sha256Hex;
 use crate::sidecar::Visit;
 use std::collections::HashMap;
+use std::ffi::OsStr;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
-use walkdir::{DirEntry, WalkDir};
 
 /// What a sidecar's name has after its photo's.
 pub const SIDECAR_SUFFIX: &str = ".hoof.json";
@@ -36,9 +38,31 @@ pub struct Entry {
     pub has_sidecar: bool,
     /// What the sidecars of its folder share; the error where that file is bad.
     pub visit: Option<Result<Arc<Visit>>>,
+    /// Path of that file from the photo's folder, and its fingerprint.
+    pub(super) visit_file: Option<(String, Sha256Hex)>,
 }
 
 impl Entry {
+    /// One photo by its path, with its sidecar and the visit file of its folder, where there are such.
+    pub fn at(photo: impl Into<PathBuf>) -> Self {
+        let photo = photo.into();
+        let folder = match photo.parent() {
+            Some(parent) if !parent.as_os_str().is_empty() => parent,
+            _ => Path::new("."),
+        };
+        let shared = Visits::default().of(folder, folder);
+        let mut entry = Self {
+            name: photo.file_name().unwrap_or_default().to_string_lossy().into_owned(),
+            has_photo: true,
+            has_sidecar: true,
+            visit: shared.as_ref().map(|s| s.visit.clone()),
+            visit_file: shared.map(|s| (s.path, s.sha256)),
+            photo,
+        };
+        entry.has_sidecar = entry.sidecar().is_file();
+        entry
+    }
+
     /// How many folders below the one walked the photo lies.
     pub fn folders_down(&self) -> usize {
         self.name.matches('/').count()
@@ -55,53 +79,117 @@ impl Entry {
 /// Walks a folder and its sub-folders in natural order (`IMG_2` before `IMG_10`); hidden files and the folders in `skip` are
 /// left out, and so are the pictures of an earlier run's results. A visit file holds for its own folder and those below that have none.
 ///
+/// Memory is that of the names in the folders on the way down, not of the whole.
+///
 /// # Errors
 /// An item is an error where a folder cannot be read; the walk goes on.
-pub fn walk(folder: &Path, skip: &[PathBuf]) -> impl Iterator<Item = Result<Entry>> {
-    let root = folder.to_path_buf();
-    let skip: Vec<PathBuf> = skip.iter().filter_map(|p| p.canonicalize().ok()).collect();
-    let mut visits = Visits::default();
-    let inner = root.clone();
-    WalkDir::new(folder)
-        .sort_by(|a, b| {
-            natord::compare_ignore_case(&lossy(a), &lossy(b)).then_with(|| a.file_name().cmp(b.file_name()))
-        })
-        .into_iter()
-        .filter_entry(move |e| {
-            let hidden = e.depth() > 0 && e.file_name().to_string_lossy().starts_with('.');
-            let skipped = e.file_type().is_dir()
-                && e.path() != inner
-                && (e.path().canonicalize().is_ok_and(|p| skip.contains(&p)) || is_results(e));
-            !hidden && !skipped
-        })
-        .filter_map(move |found| match found {
-            Ok(e) if !e.file_type().is_dir() => entry(&root, &e, &mut visits).map(Ok),
-            Ok(_) => None,
-            Err(e) => {
-                let path = e.path().unwrap_or(&root).to_path_buf();
-                Some(Err(Error::new(ErrorKind::Io, format!("cannot be read: {e}")).in_file(path)))
+pub fn walk(folder: &Path, skip: &[PathBuf]) -> impl Iterator<Item = Result<Entry>> + Send + use<> {
+    Walk {
+        root: folder.to_path_buf(),
+        skip: skip.iter().filter_map(|p| p.canonicalize().ok()).collect(),
+        visits: Visits::default(),
+        way_down: Vec::new(),
+        begun: false,
+    }
+}
+
+impl Entry {
+    /// Path of what the walk came upon, relative to the folder: the photo, or the sidecar that has none. It fixes the order.
+    pub(crate) fn place(&self) -> String {
+        if self.has_photo { self.name.clone() } else { format!("{}{SIDECAR_SUFFIX}", self.name) }
+    }
+}
+
+struct Walk {
+    root: PathBuf,
+    skip: Vec<PathBuf>,
+    visits: Visits,
+    way_down: Vec<Level>,
+    begun: bool,
+}
+
+/// A folder on the way down, with what is still to be looked at in it, the next one last.
+struct Level {
+    folder: PathBuf,
+    rest: Vec<(Box<OsStr>, bool)>,
+}
+
+impl Iterator for Walk {
+    type Item = Result<Entry>;
+
+    fn next(&mut self) -> Option<Self::Item> {
+        if !std::mem::replace(&mut self.begun, true)
+            && let Err(e) = self.enter(self.root.clone())
+        {
+            return Some(Err(e));
+        }
+        loop {
+            let level = self.way_down.last_mut()?;
+            let Some((name, is_folder)) = level.rest.pop() else {
+                self.way_down.pop();
+                continue;
+            };
+            let path = level.folder.join(&*name);
+            if !is_folder {
+                match entry(&self.root, &path, &mut self.visits) {
+                    None => continue,
+                    found => return found.map(Ok),
+                }
             }
-        })
+            if path.canonicalize().is_ok_and(|p| self.skip.contains(&p)) || is_results(&path) {
+                continue;
+            }
+            if let Err(e) = self.enter(path) {
+                return Some(Err(e));
+            }
+        }
+    }
+}
+
+impl Walk {
+    fn enter(&mut self, folder: PathBuf) -> Result<()> {
+        let fail = |e| Error::io(&folder, "cannot be read", &e);
+        let mut names = Vec::new();
+        for found in std::fs::read_dir(&folder).map_err(fail)? {
+            let found = found.map_err(fail)?;
+            let name = found.file_name().into_boxed_os_str();
+            if !name.to_string_lossy().starts_with('.') {
+                names.push((name, found.file_type().map_err(fail)?.is_dir()));
+            }
+        }
+        names.sort_unstable_by(|(a, _), (b, _)| {
+            natural(&b.to_string_lossy(), &a.to_string_lossy()).then_with(|| b.cmp(a))
+        });
+        self.way_down.push(Level { folder, rest: names });
+        Ok(())
+    }
 }
 
 /// Whether a folder holds the annotated pictures of an earlier run: it stands beside its results, and nobody has put a sidecar
 /// into it.
-fn is_results(e: &DirEntry) -> bool {
+fn is_results(folder: &Path) -> bool {
     let no_sidecar = || {
-        std::fs::read_dir(e.path()).is_ok_and(|mut entries| {
+        std::fs::read_dir(folder).is_ok_and(|mut entries| {
             entries.all(|e| e.is_ok_and(|e| !e.file_name().to_string_lossy().ends_with(SIDECAR_SUFFIX)))
         })
     };
-    e.file_name() == PICTURES_FOLDER && e.path().with_file_name(RESULTS_FILE).is_file() && no_sidecar()
+    folder.file_name().is_some_and(|n| n == PICTURES_FOLDER) && beside_results(folder) && no_sidecar()
 }
 
-fn lossy(e: &DirEntry) -> String {
-    e.file_name().to_string_lossy().into_owned()
+/// Whether a run's results lie in the folder that holds this one; the results of a part alone, or without a JSON, count too.
+fn beside_results(folder: &Path) -> bool {
+    let result = |name: &OsStr| {
+        let name = name.to_string_lossy();
+        name == MANIFEST_FILE
+            || name == RESULTS_FILE
+            || (name.starts_with("manifest.part-") && name.ends_with(".jsonl"))
+    };
+    let beside = folder.parent().map(std::fs::read_dir);
+    beside.is_some_and(|entries| entries.is_ok_and(|mut e| e.any(|e| e.is_ok_and(|e| result(&e.file_name())))))
 }
 
-fn entry(root: &Path, e: &DirEntry, visits: &mut Visits) -> Option<Entry> {
-    let name = lossy(e);
-    let path = e.path();
+fn entry(root: &Path, path: &Path, visits: &mut Visits) -> Option<Entry> {
+    let name = path.file_name().unwrap_or_default().to_string_lossy().into_owned();
     let photo = match name.strip_suffix(SIDECAR_SUFFIX) {
         // The sidecar is reported with its photo, or in its stead where the photo is missing.
         Some(_) if name == VISIT_FILE => return None,
@@ -116,37 +204,59 @@ fn entry(root: &Path, e: &DirEntry, visits: &mut Visits) -> Option<Entry> {
         None if is_photo_name(&name) => path.to_path_buf(),
         None => return None,
     };
-    let relative = photo.strip_prefix(root).unwrap_or(&photo);
-    let parts: Vec<_> = relative.components().map(|c| c.as_os_str().to_string_lossy()).collect();
     let has_photo = name.strip_suffix(SIDECAR_SUFFIX).is_none();
+    let shared = visits.of(root, photo.parent().unwrap_or(root));
     let mut entry = Entry {
-        name: parts.join("/"),
+        name: relative(root, &photo),
         has_photo,
         has_sidecar: true,
-        visit: visits.of(root, photo.parent().unwrap_or(root)),
+        visit: shared.as_ref().map(|s| s.visit.clone()),
+        visit_file: shared.map(|s| (s.path, s.sha256)),
         photo,
     };
     entry.has_sidecar = !has_photo || entry.sidecar().is_file();
     Some(entry)
 }
 
+/// A path as results name it: relative to the folder that is walked, with forward slashes on every system.
+pub(super) fn relative(root: &Path, path: &Path) -> String {
+    let relative = path.strip_prefix(root).unwrap_or(path);
+    let parts: Vec<_> = relative.components().map(|c| c.as_os_str().to_string_lossy()).collect();
+    parts.join("/")
+}
+
+/// A visit file as a folder sees it.
+#[derive(Clone)]
+struct SharedFile {
+    visit: Result<Arc<Visit>>,
+    /// Its path from that folder.
+    path: String,
+    sha256: Sha256Hex,
+}
+
 /// The visit files of the folders on the way down.
 #[derive(Default)]
-struct Visits(HashMap<PathBuf, Option<Result<Arc<Visit>>>>);
+struct Visits(HashMap<PathBuf, Option<SharedFile>>);
 
 impl Visits {
-    fn of(&mut self, root: &Path, folder: &Path) -> Option<Result<Arc<Visit>>> {
+    fn of(&mut self, root: &Path, folder: &Path) -> Option<SharedFile> {
         if let Some(known) = self.0.get(folder) {
             return known.clone();
         }
         let file = folder.join(VISIT_FILE);
+        let here =
+            |visit, bytes: &[u8]| Some(SharedFile { visit, path: VISIT_FILE.to_owned(), sha256: Sha256Hex::of(bytes) });
         let found = match std::fs::read(&file) {
-            Ok(bytes) => Some(Visit::parse_bytes(&bytes).map(Arc::new).map_err(|e| e.in_file(&file))),
+            Ok(bytes) => here(Visit::parse_bytes(&bytes).map(Arc::new).map_err(|e| e.in_file(&file)), &bytes),
             Err(e) if e.kind() == std::io::ErrorKind::NotFound => match folder.parent() {
-                Some(parent) if folder != root => self.of(root, parent).map(|v| v.map(one_folder_down)),
+                Some(parent) if folder != root => self.of(root, parent).map(|shared| SharedFile {
+                    visit: shared.visit.map(one_folder_down),
+                    path: format!("../{}", shared.path),
+                    sha256: shared.sha256,
+                }),
                 _ => None,
             },
-            Err(e) => Some(Err(Error::io(&file, "cannot be read", &e))),
+            Err(e) => here(Err(Error::io(&file, "cannot be read", &e)), &[]),
         };
         // Only the way down is needed again: forget the others, a set may have a hundred thousand folders.
         self.0.retain(|known, _| folder.starts_with(known));

@@ -3,7 +3,7 @@
 use super::lens_entry::from_database;
 use crate::error::{Error, ErrorKind, Result};
 use crate::lens::database::Database;
-use crate::photo::{Orientation, PhotoFacts};
+use crate::photo::{Orientation, PhotoFacts, Sha256Hex, fingerprint};
 use crate::scene::LensPrior;
 use crate::sidecar::{LensProfile, Sidecar};
 use std::collections::HashMap;
@@ -18,6 +18,7 @@ const FOCAL_AGREES: f64 = 0.09;
 
 /// Which lens database knows the lenses that no profile is there for.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
+#[non_exhaustive]
 pub enum LensDatabase {
     /// None.
     #[default]
@@ -31,14 +32,29 @@ pub enum LensDatabase {
 /// What is known of lenses beside the photos themselves, shared between threads: profiles read so far, and the lens database.
 #[derive(Debug, Default)]
 pub struct Lenses {
-    profiles: Mutex<HashMap<PathBuf, Result<Arc<LensProfile>>>>,
+    profiles: Mutex<HashMap<PathBuf, Known>>,
     folders: Mutex<HashMap<PathBuf, Result<Vec<PathBuf>>>>,
     database: Option<Database>,
     force: bool,
 }
 
+/// A profile's file: its fingerprint, where it can be read, and what it says.
+type Known = (Result<Sha256Hex>, Result<Arc<LensProfile>>);
+
+/// As many profiles and folders are kept at a time: a set may have a hundred thousand folders.
+const MOST_KNOWN: usize = 4096;
+
+/// Keeps what was found out, and forgets everything else where that has become too much.
+fn keep<T>(known: &mut HashMap<PathBuf, T>, path: &Path, found: T) {
+    if known.len() >= MOST_KNOWN {
+        known.clear();
+    }
+    known.insert(path.to_path_buf(), found);
+}
+
 /// The lens knowledge chosen for a photo.
 #[derive(Debug, Clone)]
+#[non_exhaustive]
 pub struct LensUsed {
     /// What is known before the graduations are looked at.
     pub prior: LensPrior,
@@ -174,25 +190,60 @@ impl Lenses {
                 Ok(paths)
             })
             .map_err(|e| Error::io(place, "cannot be read", &e));
-        known.insert(folder.to_path_buf(), found.clone());
+        keep(&mut known, folder, found.clone());
         found
     }
 
     fn read(&self, path: &Path) -> Result<Arc<LensProfile>> {
+        self.known(path).1
+    }
+
+    fn known(&self, path: &Path) -> Known {
         let mut known = self.profiles.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
         if let Some(found) = known.get(path) {
             return found.clone();
         }
-        let found = std::fs::read(path)
-            .map_err(|e| {
-                Error::io(path, "the lens profile cannot be read", &e).help(
-                    "`lens` is a path from the folder of the sidecar or visit.hoof.json that names it; leave it out to \
-                     measure without a profile",
-                )
-            })
-            .and_then(|bytes| LensProfile::parse_bytes(&bytes).map(Arc::new).map_err(|e| e.in_file(path)));
-        known.insert(path.to_path_buf(), found.clone());
+        let bytes = std::fs::read(path).map_err(|e| {
+            Error::io(path, "the lens profile cannot be read", &e).help(
+                "`lens` is a path from the folder of the sidecar or visit.hoof.json that names it; leave it out to measure \
+                 without a profile",
+            )
+        });
+        let parse = |bytes: &Vec<u8>| LensProfile::parse_bytes(bytes).map(Arc::new).map_err(|e| e.in_file(path));
+        let found = (bytes.as_ref().map(|b| Sha256Hex::of(b)).map_err(Clone::clone), bytes.and_then(|b| parse(&b)));
+        keep(&mut known, path, found.clone());
         found
+    }
+
+    /// The fingerprint of a profile's file.
+    pub(super) fn fingerprint_of(&self, path: &Path) -> Result<Sha256Hex> {
+        self.known(path).0
+    }
+
+    /// The profiles that a photo in this folder may choose from, by their path from it, with their fingerprints.
+    pub(super) fn in_reach(&self, folder: &Path, folders_up: usize) -> Vec<(String, Sha256Hex)> {
+        let mut found = Vec::new();
+        let mut up = String::new();
+        for folder in folder.ancestors().take(folders_up + 1) {
+            for path in self.profiles_of(folder).unwrap_or_default() {
+                let name = path.file_name().unwrap_or_default().to_string_lossy();
+                // What cannot be read is passed over in choosing, until it can.
+                let unread = |e: Error| Sha256Hex::of(e.what().as_bytes());
+                found.push((format!("{up}{name}"), self.fingerprint_of(&path).unwrap_or_else(unread)));
+            }
+            up += "../";
+        }
+        found
+    }
+
+    /// The fingerprint of the lens database's files; none where there is no database.
+    pub(super) fn database_fingerprint(&self) -> Result<Option<Sha256Hex>> {
+        let Some(database) = &self.database else { return Ok(None) };
+        let mut all = String::new();
+        for file in database.files().map_err(|e| Error::io(&database.folder, "cannot be read", &e))? {
+            all += &fingerprint(&file)?.to_string();
+        }
+        Ok(Some(Sha256Hex::of(all.as_bytes())))
     }
 }
 

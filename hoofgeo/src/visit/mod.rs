@@ -2,11 +2,22 @@
 //!
 //! One bad photo never sinks the rest: it is refused with its reason, and the others are measured. Inputs are never written
 //! to. Results are streamed, so memory does not grow with the number of photos, and appear whole or not at all.
+//!
+//! # Large sets
+//! A run that was stopped, at whatever moment, goes on where it was when the same call is made again, and a finished one measures again
+//! only what was changed: [`measure_folder`] compares the SHA-256 of photo, sidecar, visit file and lens profiles, the options and the program
+//! with those that the entries of earlier runs were made of, and takes over what is the same. [`Outputs::anew`] measures everything again.
+//! While a run goes on, its hidden folder `.hoofgeo-unfinished` stands in the output folder; a finished run leaves none.
+//!
+//! [`Part`] divides a set among machines, [`join`] makes one of the parts' results; [`ResultFile`] says what is written, [`dictionary`] what
+//! stands in it.
 
+mod batches;
 mod folder;
 mod json;
 mod lens;
 mod lens_entry;
+mod order;
 mod output;
 mod photo;
 #[cfg(feature = "pictures")]
@@ -17,14 +28,16 @@ mod quality;
 mod read;
 #[cfg(feature = "pictures")]
 mod rectify;
+mod results;
 mod ruler;
 mod run;
 mod start;
 
+pub(crate) use batches::in_order;
 pub use folder::{Entry, SIDECAR_SUFFIX, VISIT_FILE, is_photo_name, walk};
 pub(crate) use json::refusal_json;
 pub use lens::{LensDatabase, LensUsed, Lenses, PROFILE_SUFFIX};
-pub use output::{CSV_COLUMNS, Rendered, Writers, write_whole};
+pub use output::write_whole;
 #[cfg(feature = "place")]
 pub(crate) use output::{sync_folder, write_durably, write_new};
 #[cfg(feature = "place")]
@@ -35,11 +48,13 @@ pub use photo::{PhotoReport, measure_entry};
 pub use read::{ReadReport, RingDepth, read_folder};
 #[cfg(feature = "pictures")]
 pub use rectify::{RectifyProgress, rectify_folder};
+pub use results::{
+    CSV_COLUMNS, ColumnKind, DictionaryEntry, Outputs, Part, PhotoRecord, RecordedValue, ResultFile, dictionary,
+    dictionary_csv, dictionary_json, dictionary_markdown, join, wide_columns,
+};
 #[cfg(feature = "place")]
 pub(crate) use ruler::marks_to_read;
 pub use ruler::{RulerRead, RulerReadPoint, RulerReading};
-pub(crate) use run::must_be_folder;
-pub use run::{
-    CheckOptions, CheckReport, Outputs, Progress, Stop, Summary, VisitOptions, check_folder, measure_folder,
-};
+pub(crate) use run::{BATCH, PICTURE_BATCH, must_be_folder};
+pub use run::{CheckOptions, CheckReport, Progress, Stop, Summary, VisitOptions, check_folder, measure_folder};
 pub use start::{Started, start_folder};

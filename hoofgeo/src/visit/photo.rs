@@ -2,6 +2,7 @@
 
 use super::folder::{Entry, SIDECAR_SUFFIX, is_photo_name};
 use super::lens::{LensUsed, Lenses};
+use super::results::PhotoRecord;
 use super::ruler::{Graduations, RulerRead};
 use super::run::VisitOptions;
 use crate::error::{Error, ErrorKind, Result};
@@ -14,6 +15,7 @@ use std::sync::Arc;
 
 /// A photo measured.
 #[derive(Debug, Clone)]
+#[non_exhaustive]
 pub struct PhotoReport {
     /// Path relative to the folder.
     pub name: String,
@@ -40,6 +42,11 @@ pub struct PhotoReport {
 }
 
 impl PhotoReport {
+    /// What tables say of it.
+    pub fn record(&self) -> PhotoRecord {
+        PhotoRecord::of(self)
+    }
+
     /// When it was taken: by the sidecar, else by EXIF.
     pub fn taken(&self) -> Option<&str> {
         self.sidecar.taken.as_deref().or(self.facts.taken.as_deref())
@@ -51,16 +58,16 @@ impl PhotoReport {
 /// # Errors
 /// Everything that makes it impossible; the error names the file.
 pub fn measure_entry(entry: &Entry, lenses: &Lenses, options: &VisitOptions) -> Result<PhotoReport> {
-    measure_with_graduations(entry, lenses, options).map(|(report, _)| report)
+    measure_read(entry, read_entry(entry, lenses)?, options).map(|(report, _)| report)
 }
 
-/// The same, with what is left of the reading of its graduations: the photo, where it was decoded for that.
-pub(super) fn measure_with_graduations(
+/// Measures a photo whose files have been read; gives it with what is left of the reading of its graduations: the photo, where it was
+/// decoded for that.
+pub(super) fn measure_read(
     entry: &Entry,
-    lenses: &Lenses,
+    read: ReadEntry,
     options: &VisitOptions,
 ) -> Result<(PhotoReport, Graduations)> {
-    let read = read_entry(entry, lenses)?;
     let mut graduations = Graduations::of(entry, &read, options.read_ruler);
     let mut measured = graduations
         .locate(|g| measure_with(&read.sidecar, &read.lens.prior, &options.measure, g))
@@ -87,7 +94,7 @@ pub(super) fn measure_with_graduations(
 /// A photo's files, read and checked against each other.
 pub(crate) struct ReadEntry {
     pub photo_sha256: Sha256Hex,
-    sidecar_sha256: Sha256Hex,
+    pub(super) sidecar_sha256: Sha256Hex,
     pub facts: PhotoFacts,
     pub sidecar: Sidecar,
     visit: Option<Arc<Visit>>,

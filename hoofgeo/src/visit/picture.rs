@@ -1,7 +1,8 @@
 //! The annotated picture of one photo in the output folder.
 
-use super::output::{PICTURES_FOLDER, write_whole};
+use super::output::write_whole;
 use super::photo::PhotoReport;
+use super::results::PICTURES_FOLDER;
 use crate::error::{Error, Result};
 use crate::picture::{PictureOptions, annotate, annotate_bytes, encode_jpeg};
 use crate::sidecar::Graduation;

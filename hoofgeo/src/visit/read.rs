@@ -4,6 +4,7 @@ use super::folder::{Entry, SIDECAR_SUFFIX, walk};
 use super::lens::Lenses;
 use super::output::write_whole;
 use super::photo::read_entry;
+use super::rectify::lies_within;
 use super::run::{Summary, must_be_folder};
 use crate::Line;
 use crate::error::{Error, ErrorKind, Result};
@@ -11,6 +12,7 @@ use crate::evaluate::Value;
 use crate::follow::ring_depths;
 use crate::measured::locate;
 use crate::photo::decode_upright_bytes;
+use crate::picture::{PictureOptions, encode_jpeg, reading_picture};
 use crate::pixels::{Found, Grey, ReadOptions, Reading, read_photo};
 use crate::scene::LensPrior;
 use jiff::civil::Date;
@@ -51,14 +53,17 @@ pub struct RingDepth {
 /// and lens profiles, with new sidecars in which what the pixels show is filled in. Nothing in the folder itself is changed. Clicks of
 /// outlines that were traced are kept beside the new sidecar, in `PHOTO.clicks.json`.
 ///
+/// Into the folder `pictures`, where one is named, a picture of each photo is drawn of what was clicked against what was found.
+///
 /// Memory is that of one photo: photos are read one after another.
 ///
 /// # Errors
-/// `Usage` where the folder does not exist or holds no photo, or where `out` is that folder; `Io` where a file cannot be
-/// written. A photo that cannot be read is no error of the run: it is reported to `each`, and by [`Summary::refused`].
+/// `Usage` where the folder does not exist or holds no photo, where `out` is that folder, or where `pictures` lies within either; `Io`
+/// where a file cannot be written. A photo that cannot be read is no error of the run: it is reported to `each`, and by [`Summary::refused`].
 pub fn read_folder(
     folder: &Path,
     out: &Path,
+    pictures: Option<&Path>,
     options: ReadOptions,
     each: &mut dyn FnMut(ReadReport<'_>),
 ) -> Result<Summary> {
@@ -69,10 +74,15 @@ pub fn read_folder(
             .in_file(out)
             .help("name another one: the sidecars you wrote are never changed"));
     }
+    if pictures.is_some_and(|p| lies_within(p, out) || lies_within(p, folder)) {
+        return Err(Error::new(ErrorKind::Usage, "the pictures lie within a folder of photos")
+            .in_file(pictures.unwrap_or(out))
+            .help("name a folder beside it: there they would be taken for photos of the visit"));
+    }
     let lenses = Lenses::default();
     let mut summary = Summary::default();
     for entry in walk(folder, &[out.to_path_buf()]) {
-        let done = entry.and_then(|entry| read_one(&entry, out, &lenses, options).map(|done| (entry, done)));
+        let done = entry.and_then(|entry| read_one(&entry, out, pictures, &lenses, options).map(|done| (entry, done)));
         match done {
             Ok((entry, (reading, rings, day))) => {
                 summary.measured += 1;
@@ -92,14 +102,28 @@ pub fn read_folder(
 
 type Done = (Reading, Vec<RingDepth>, Option<Date>);
 
-fn read_one(entry: &Entry, out: &Path, lenses: &Lenses, options: ReadOptions) -> Result<Done> {
+fn read_one(entry: &Entry, out: &Path, pictures: Option<&Path>, lenses: &Lenses, options: ReadOptions) -> Result<Done> {
     let read = read_entry(entry, lenses)?;
     let bytes = std::fs::read(&entry.photo).map_err(|e| Error::io(&entry.photo, "cannot be read", &e))?;
     let pixels = decode_upright_bytes(&bytes, &read.facts).map_err(|e| e.in_file(&entry.photo))?;
     let grey = Grey::of(&pixels);
-    drop(pixels);
+    // A picture needs the colours once more.
+    let pixels = pictures.map(|_| pixels);
     let mut reading =
         read_photo(&grey, &read.sidecar, &read.lens.prior, options).map_err(|e| e.in_file(entry.sidecar()))?;
+    drop(grey);
+    if let Some((pixels, folder)) = pixels.zip(pictures) {
+        let look = PictureOptions::default();
+        let picture =
+            reading_picture(&pixels, &read.sidecar, &reading, look.width).and_then(|p| encode_jpeg(&p, look.quality));
+        let mut path = folder.join(&entry.name);
+        if !matches!(path.extension().and_then(|e| e.to_str()), Some("jpg" | "jpeg")) {
+            path.as_mut_os_string().push(".jpg");
+        }
+        let parent = path.parent().unwrap_or(folder);
+        std::fs::create_dir_all(parent).map_err(|e| Error::io(parent, "cannot be made", &e))?;
+        write_whole(&path, &picture.map_err(|e| e.in_file(&entry.photo))?)?;
+    }
     let rings = rings(&reading, &read.lens.prior).map_err(|e| e.in_file(entry.sidecar()))?;
     let taken = read.sidecar.taken.as_deref().or(read.facts.taken.as_deref());
     let day = taken.and_then(|t| t.get(..10)).and_then(|d| d.parse().ok());

@@ -1,5 +1,6 @@
 //! Rectified pictures of a folder.
 
+use super::batches::in_order;
 use super::folder::{Entry, walk};
 use super::lens::{LensDatabase, Lenses};
 use super::output::{cannot_write, staged};
@@ -8,11 +9,11 @@ use super::run::{NAME_A_FOLDER, PICTURE_BATCH, Stop, Summary, must_be_folder, st
 use crate::error::{Error, ErrorKind, Result};
 use crate::photo::decode_upright;
 use crate::rectify::{Rectified, RectifyOptions, draw, encode, lens_name, rectify};
-use rayon::prelude::*;
 use std::path::{Path, PathBuf};
 
 /// What happened to one photo, in the order of the photos.
 #[derive(Debug)]
+#[non_exhaustive]
 pub enum RectifyProgress<'a> {
     /// Its picture, sidecar and lens profile were written.
     Written {
@@ -50,39 +51,30 @@ pub fn rectify_folder(
     std::fs::create_dir_all(out).map_err(|e| Error::io(out, "the output folder cannot be made", &e))?;
     let lenses = Lenses::with(lens_database)?;
     let mut summary = Summary::default();
-    let mut entries = walk(folder, &[]);
-    loop {
-        let work: Vec<Result<Entry>> = entries.by_ref().take(PICTURE_BATCH).collect();
-        if work.is_empty() {
-            break;
-        }
-        let done: Vec<Result<(String, String, Rectified)>> = work
-            .into_par_iter()
-            .map(|entry| {
-                if stop.is_raised() {
-                    return Err(stopped());
-                }
-                let entry = entry?;
-                let (picture, rectified) = write(&entry, &lenses, options, out)?;
-                Ok((entry.name, picture, rectified))
-            })
-            .collect();
+    let work = |entry: Result<Entry>| {
         if stop.is_raised() {
             return Err(stopped());
         }
-        for result in &done {
-            match result {
-                Ok((photo, picture, rectified)) => {
-                    summary.measured += 1;
-                    each(RectifyProgress::Written { photo, picture, rectified });
-                }
-                Err(error) => {
-                    summary.refused += 1;
-                    each(RectifyProgress::Refused(error));
-                }
+        let entry = entry?;
+        let (picture, rectified) = write(&entry, &lenses, options, out)?;
+        Ok((entry.name, picture, rectified))
+    };
+    in_order(walk(folder, &[]), PICTURE_BATCH, &work, &mut |result: Result<(String, String, Rectified)>| {
+        if stop.is_raised() {
+            return Err(stopped());
+        }
+        match &result {
+            Ok((photo, picture, rectified)) => {
+                summary.measured += 1;
+                each(RectifyProgress::Written { photo, picture, rectified });
+            }
+            Err(error) => {
+                summary.refused += 1;
+                each(RectifyProgress::Refused(error));
             }
         }
-    }
+        Ok(())
+    })?;
     if summary == Summary::default() {
         return Err(Error::new(ErrorKind::Usage, "no photo is in this folder").in_file(folder).help(NAME_A_FOLDER));
     }
@@ -90,7 +82,7 @@ pub fn rectify_folder(
 }
 
 /// Whether a folder, which may not exist yet, lies in another or is it.
-fn lies_within(out: &Path, folder: &Path) -> bool {
+pub(super) fn lies_within(out: &Path, folder: &Path) -> bool {
     // The part of the path that exists; of a relative path at least the current folder does.
     let exists =
         out.ancestors().map(|a| if a.as_os_str().is_empty() { Path::new(".") } else { a }).find(|a| a.exists());

@@ -1,22 +1,26 @@
 //! Measuring and checking a whole folder.
 
-use super::folder::{Entry, walk};
+use super::batches::in_order;
+use super::folder::{Entry, relative, walk};
+use super::json::refusal_json;
 use super::lens::{LensDatabase, Lenses};
-use super::output::{Rendered, Writers};
-use super::photo::{PhotoReport, ReadEntry, measure_with_graduations, read_entry};
+use super::photo::{PhotoReport, ReadEntry, measure_read, read_entry};
+use super::results::{Inputs, Outputs, PhotoRecord, Rendered, RunKey, Stored, Unfinished, Writers, refusal_line};
 use super::ruler::{Graduations, RulerReading};
 use crate::error::{Error, ErrorKind, Result};
 use crate::measured::{MeasureOptions, locate_with};
 use crate::scale::Graduation;
-use rayon::prelude::*;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::sync::atomic::{AtomicBool, Ordering};
 
 /// Photos in work at a time. Large enough to keep every core busy, small enough that memory stays flat.
-const BATCH: usize = 512;
+pub(crate) const BATCH: usize = 128;
+
+/// Photos measured before what the journal has of them is handed to the system.
+const FLUSH: usize = 16;
 
 /// Photos in work at a time where their pixels are decoded: each costs up to 150 MB.
-pub(super) const PICTURE_BATCH: usize = 16;
+pub(crate) const PICTURE_BATCH: usize = 16;
 
 /// A flag by which another thread ends a run early.
 #[derive(Debug, Default)]
@@ -28,7 +32,7 @@ impl Stop {
         Self(AtomicBool::new(false))
     }
 
-    /// Ends the run: it returns an error and leaves no result files.
+    /// Ends the run: it returns an error and leaves no result files; the same call made again goes on.
     pub fn raise(&self) {
         self.0.store(true, Ordering::Relaxed);
     }
@@ -63,18 +67,14 @@ impl VisitOptions {
     }
 }
 
-/// Where the results of a folder are written.
-#[derive(Debug, Clone)]
-pub struct Outputs {
-    /// The folder of the results.
-    pub folder: PathBuf,
-}
-
 /// What a run tells while it goes on, in the order of the photos.
 #[derive(Debug)]
+#[non_exhaustive]
 pub enum Progress<'a> {
     /// A photo was measured.
     Measured(&'a PhotoReport),
+    /// An earlier run has measured a photo, and nothing that its values depend on was changed since.
+    Unchanged(&'a PhotoRecord),
     /// The photo that comes next was measured, but no picture of it could be made.
     NoPicture(&'a Error),
     /// A photo was refused.
@@ -83,21 +83,42 @@ pub enum Progress<'a> {
 
 /// The end of a run.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[non_exhaustive]
 pub struct Summary {
-    /// Photos measured.
+    /// Photos measured, those of earlier runs among them.
     pub measured: usize,
     /// Photos refused.
     pub refused: usize,
+    /// Photos that an earlier run has measured and that were not changed since.
+    pub unchanged: usize,
 }
 
-/// A photo measured, with what is written of it; or its name, where known, and why it was refused.
-type Done = Result<(PhotoReport, Rendered), (Option<String>, Error)>;
+/// What became of a photo.
+enum Done {
+    Measured(Box<PhotoReport>, Box<Rendered>),
+    Unchanged(Box<Rendered>),
+    /// What the walk came upon; the photo's name, where known; why it was refused.
+    Refused(String, Option<String>, Error),
+}
 
-/// Measures every photo of a folder and writes `measurements.csv`, `measurements.json` and, where asked for, `pictures/`.
+/// Measures every photo of a folder and writes the files that [`Outputs`] names: by default `measurements.csv`, `measurements.json` and,
+/// where asked for, `pictures/`; always `manifest.jsonl`.
+///
+/// A run that was stopped goes on where it was when it is called again, and photos that have not changed since an earlier run are taken over
+/// from it. The files are the same, byte for byte, as those of a run that measured everything at once.
 ///
 /// # Errors
-/// Where the folder does not exist, the lens database cannot be read, the results cannot be written, or the run was stopped. A photo that cannot be measured is no
-/// error of the run: it is reported to `each`, and by [`Summary::refused`].
+/// Where the folder does not exist, the lens database cannot be read, the results cannot be written, another run is writing them, or the run
+/// was stopped. A photo that cannot be measured is no error of the run: it is reported to `each`, and by [`Summary::refused`].
+///
+/// # Example: one part of a large set, as JSON Lines
+/// ```no_run
+/// use hoofgeo::visit::{Outputs, ResultFile, Stop, VisitOptions, measure_folder};
+/// let outputs = Outputs::in_folder("results").with_files([ResultFile::JsonLines]).with_part(Some("3/16".parse()?));
+/// let summary = measure_folder("photos".as_ref(), &outputs, &VisitOptions::usual(), &Stop::new(), &mut |_| {})?;
+/// println!("{} measured, {} of them before", summary.measured, summary.unchanged);
+/// # Ok::<(), hoofgeo::Error>(())
+/// ```
 pub fn measure_folder(
     folder: &Path,
     outputs: &Outputs,
@@ -107,42 +128,35 @@ pub fn measure_folder(
 ) -> Result<Summary> {
     must_be_folder(folder)?;
     let lenses = Lenses::with(&options.lens_database)?.forced(options.force_lens);
-    let mut writers = Writers::create(&outputs.folder, &options.measure)?;
+    let run = Run { lenses: &lenses, options, outputs, key: RunKey::of(options, outputs, &lenses)? };
+    let (mut work, mut earlier) = Unfinished::open(outputs, outputs.anew)?;
     let mut summary = Summary::default();
-    let mut entries = walk(folder, std::slice::from_ref(&outputs.folder));
+    let found_any = AtomicBool::new(false);
+    let place = |entry: &Result<Entry>| match entry {
+        Ok(entry) => entry.place(),
+        Err(e) => relative(folder, e.file().unwrap_or(folder)),
+    };
+    let items = walk(folder, std::slice::from_ref(&outputs.folder)).filter_map(|entry| {
+        found_any.store(true, Ordering::Relaxed);
+        let place = place(&entry);
+        if !outputs.part.is_none_or(|part| part.holds(&place)) {
+            return None;
+        }
+        let earlier = earlier.of(&place);
+        Some((place, entry, earlier))
+    });
     let batch = if options.pictures || options.read_ruler != RulerReading::Never { PICTURE_BATCH } else { BATCH };
-    loop {
-        let work: Vec<Result<Entry>> = entries.by_ref().take(batch).collect();
-        if work.is_empty() {
-            break;
-        }
-        let done: Vec<Done> = work
-            .into_par_iter()
-            .map(|entry| {
-                if stop.is_raised() {
-                    return Err((None, stopped()));
-                }
-                let entry = entry.map_err(|e| (None, e))?;
-                let measured = measure_with_graduations(&entry, &lenses, options);
-                #[cfg_attr(
-                    not(feature = "pictures"),
-                    expect(unused_mut, unused_variables, reason = "the picture is drawn on it")
-                )]
-                let (mut report, mut graduations) = measured.map_err(|e| (Some(entry.name), e))?;
-                #[cfg(feature = "pictures")]
-                if options.pictures {
-                    report.picture = Some(super::picture::write(&report, graduations.take_photo(), &outputs.folder));
-                }
-                let rendered = Rendered::new(&report);
-                Ok((report, rendered))
-            })
-            .collect();
-        if stop.is_raised() {
-            return Err(stopped());
-        }
-        for result in done {
-            match result {
-                Ok((report, rendered)) => {
+    let measure = || {
+        let mut writers = Writers::create(work.folder(), outputs, &options.measure, &run.key)?;
+        let cannot_write = |e: &std::io::Error| Error::io(&outputs.folder, "the results cannot be written", e);
+        let mut since_flush = 0;
+        in_order(items, batch, &|(place, entry, earlier)| run.photo(place, entry, earlier, stop), &mut |done| {
+            if stop.is_raised() {
+                return Err(stopped());
+            }
+            match done {
+                Done::Measured(report, rendered) => {
+                    work.add(&rendered).map_err(|e| cannot_write(&e))?;
                     writers.photo(&rendered)?;
                     summary.measured += 1;
                     if let Some(Err(why)) = &report.picture {
@@ -150,23 +164,99 @@ pub fn measure_folder(
                     }
                     each(Progress::Measured(&report));
                 }
-                Err((photo, error)) => {
-                    writers.refusal(photo.as_deref(), &error)?;
+                Done::Unchanged(rendered) => {
+                    writers.photo(&rendered)?;
+                    summary.measured += 1;
+                    summary.unchanged += 1;
+                    each(Progress::Unchanged(&rendered.record));
+                }
+                Done::Refused(place, photo, error) => {
+                    writers.refusal(
+                        &refusal_line(&place, photo.as_deref(), &error),
+                        &refusal_json(photo.as_deref(), &error),
+                    )?;
                     summary.refused += 1;
                     each(Progress::Refused(&error));
                 }
             }
+            since_flush += 1;
+            if since_flush >= FLUSH {
+                since_flush = 0;
+                work.flush().map_err(|e| cannot_write(&e))?;
+            }
+            Ok(())
+        })?;
+        if !found_any.load(Ordering::Relaxed) {
+            return Err(Error::new(ErrorKind::Usage, "no photo is in this folder").in_file(folder).help(NAME_A_FOLDER));
+        }
+        writers.finish()
+    };
+    if let Err(e) = measure() {
+        let goes_on = work.interrupted();
+        return Err(if stop.is_raised() && goes_on { stopped_in_between() } else { e });
+    }
+    work.finished()?;
+    Ok(summary)
+}
+
+/// What all photos of a run have in common.
+struct Run<'a> {
+    lenses: &'a Lenses,
+    options: &'a VisitOptions,
+    outputs: &'a Outputs,
+    key: RunKey,
+}
+
+impl Run<'_> {
+    fn photo(&self, place: String, entry: Result<Entry>, earlier: Vec<Stored>, stop: &Stop) -> Done {
+        if stop.is_raised() {
+            return Done::Refused(place, None, stopped());
+        }
+        let entry = match entry {
+            Ok(entry) => entry,
+            Err(e) => return Done::Refused(place, None, e),
+        };
+        if let Some(rendered) = self.unchanged(&entry, earlier) {
+            return Done::Unchanged(Box::new(rendered));
+        }
+        match self.measured(&entry) {
+            Ok((report, rendered)) => Done::Measured(Box::new(report), Box::new(rendered)),
+            Err(e) => Done::Refused(place, Some(entry.name), e),
         }
     }
-    if summary == Summary::default() {
-        return Err(Error::new(ErrorKind::Usage, "no photo is in this folder").in_file(folder).help(NAME_A_FOLDER));
+
+    /// What an earlier run has of the photo, where nothing has changed since.
+    fn unchanged(&self, entry: &Entry, earlier: Vec<Stored>) -> Option<Rendered> {
+        if earlier.is_empty() || !entry.has_photo || !entry.has_sidecar {
+            return None;
+        }
+        // What cannot be read now is measured, and refused with the reason.
+        let key = Inputs::read(entry, self.lenses).ok()?.key(&self.key, &entry.name);
+        let stored = earlier.into_iter().find(|stored| stored.is_of(key, &self.key, self.outputs))?;
+        Rendered::again(stored, self.outputs).ok()
     }
-    writers.finish()?;
-    Ok(summary)
+
+    fn measured(&self, entry: &Entry) -> Result<(PhotoReport, Rendered)> {
+        let read = read_entry(entry, self.lenses)?;
+        let fingerprints = [read.photo_sha256, read.sidecar_sha256];
+        let inputs = Inputs::of(entry, self.lenses, fingerprints, read.sidecar.lens.as_deref())?;
+        #[cfg_attr(
+            not(feature = "pictures"),
+            expect(unused_mut, unused_variables, reason = "the picture is drawn on it")
+        )]
+        let (mut report, mut graduations) = measure_read(entry, read, self.options)?;
+        #[cfg(feature = "pictures")]
+        if self.options.pictures {
+            report.picture = Some(super::picture::write(&report, graduations.take_photo(), &self.outputs.folder));
+        }
+        let rendered = Rendered::new(&report, &inputs, &self.key, self.outputs)?;
+        Ok((report, rendered))
+    }
 }
 
 /// What `check` says of one photo.
 #[derive(Debug)]
+#[non_exhaustive]
 pub enum CheckReport<'a> {
     /// It would be measured. Names the landmarks and lines still empty.
     Good {
@@ -214,35 +304,28 @@ pub fn check_folder(folder: &Path, options: &CheckOptions, each: &mut dyn FnMut(
     must_be_folder(folder)?;
     let lenses = Lenses::with(&options.lens_database)?;
     let mut summary = Summary::default();
-    let mut entries = walk(folder, &[]);
     let batch = if options.pixels { PICTURE_BATCH } else { BATCH };
-    loop {
-        let work: Vec<Result<Entry>> = entries.by_ref().take(batch).collect();
-        if work.is_empty() {
-            break;
-        }
-        let done: Vec<Result<Checked>> =
-            work.into_par_iter().map(|entry| Ok(check_entry(&entry?, &lenses, options))).collect();
-        for result in done {
-            match result {
-                Ok(Checked { name, outcome: Ok(read), remarks }) => {
-                    summary.measured += 1;
-                    each(CheckReport::Good { name: &name, empty: read.sidecar.empty_slots(), remarks });
-                }
-                Ok(Checked { name, outcome: Err(error), remarks }) => {
-                    summary.refused += 1;
-                    each(CheckReport::Refused(&error));
-                    if !remarks.is_empty() {
-                        each(CheckReport::Seen { name: &name, remarks: &remarks });
-                    }
-                }
-                Err(error) => {
-                    summary.refused += 1;
-                    each(CheckReport::Refused(&error));
+    let check = |entry: Result<Entry>| Ok(check_entry(&entry?, &lenses, options));
+    in_order(walk(folder, &[]), batch, &check, &mut |result: Result<Checked>| {
+        match result {
+            Ok(Checked { name, outcome: Ok(read), remarks }) => {
+                summary.measured += 1;
+                each(CheckReport::Good { name: &name, empty: read.sidecar.empty_slots(), remarks });
+            }
+            Ok(Checked { name, outcome: Err(error), remarks }) => {
+                summary.refused += 1;
+                each(CheckReport::Refused(&error));
+                if !remarks.is_empty() {
+                    each(CheckReport::Seen { name: &name, remarks: &remarks });
                 }
             }
+            Err(error) => {
+                summary.refused += 1;
+                each(CheckReport::Refused(&error));
+            }
         }
-    }
+        Ok(())
+    })?;
     if summary == Summary::default() {
         return Err(Error::new(ErrorKind::Usage, "no photo is in this folder").in_file(folder).help(NAME_A_FOLDER));
     }
@@ -294,4 +377,8 @@ pub(super) const NAME_A_FOLDER: &str = "name a folder of photos (jpg, png, tif, 
 
 pub(super) fn stopped() -> Error {
     Error::new(ErrorKind::Usage, "stopped before the end; no results were written")
+}
+
+fn stopped_in_between() -> Error {
+    stopped().help("the same command goes on where it stopped")
 }

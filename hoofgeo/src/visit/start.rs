@@ -9,6 +9,7 @@ use std::path::{Path, PathBuf};
 
 /// What happened to one photo.
 #[derive(Debug, Clone, PartialEq)]
+#[non_exhaustive]
 pub enum Started {
     /// A sidecar was written.
     Written(PathBuf),

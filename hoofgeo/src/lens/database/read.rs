@@ -59,6 +59,12 @@ impl Database {
         Ok(database)
     }
 
+    /// Its files, by name.
+    #[cfg(feature = "files")]
+    pub(crate) fn files(&self) -> std::io::Result<Vec<PathBuf>> {
+        xml_files(&self.folder)
+    }
+
     /// Adds the cameras, lenses and mounts of one file's text.
     ///
     /// Elements that have nothing to do with distortion are passed over.

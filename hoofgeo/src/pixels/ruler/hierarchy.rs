@@ -14,6 +14,7 @@ const END: f64 = 0.45;
 
 /// How the lengths of a rule's lines repeat.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+#[non_exhaustive]
 pub enum Pattern {
     /// Millimetres: longer at every fifth, longest at every tenth.
     Millimetre,

@@ -1,0 +1,287 @@
+//! The columns of every table, each declared once: header, cells and data dictionary follow from here.
+
+use super::record::{PhotoRecord, RecordedValue};
+use crate::measure::{ALL, Measurement};
+use std::borrow::Cow;
+
+/// What a column holds.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[non_exhaustive]
+pub enum ColumnKind {
+    /// Text; empty where there is none.
+    Text,
+    /// A number of double precision.
+    Number,
+    /// A time on the clock where the photo was taken, without a zone.
+    LocalTime,
+    /// A moment, UTC.
+    Moment,
+}
+
+impl ColumnKind {
+    /// Its name in the data dictionary.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Text => "text",
+            Self::Number => "number",
+            Self::LocalTime => "local time",
+            Self::Moment => "moment",
+        }
+    }
+}
+
+/// One cell.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) enum Cell<'a> {
+    Text(Cow<'a, str>),
+    Number(f64),
+    /// Microseconds since 1970, on the local clock or of UTC.
+    Time(i64),
+    Empty,
+}
+
+impl<'a> Cell<'a> {
+    fn text(text: &'a str) -> Self {
+        Self::Text(Cow::Borrowed(text))
+    }
+
+    fn perhaps(text: Option<&'a str>) -> Self {
+        text.map_or(Self::Empty, Self::text)
+    }
+
+    /// As a table of text has it: numbers with as many digits as nothing gets lost with.
+    pub(super) fn into_text(self) -> Cow<'a, str> {
+        match self {
+            Self::Text(text) => text,
+            Self::Number(x) => Cow::Owned(format!("{x}")),
+            Self::Time(t) => Cow::Owned(format!("{t}")),
+            Self::Empty => Cow::Borrowed(""),
+        }
+    }
+}
+
+/// Where a cell comes from.
+#[derive(Clone, Copy)]
+pub(super) enum Origin {
+    Photo(for<'a> fn(&'a PhotoRecord) -> Cell<'a>),
+    Value(for<'a> fn(&'a RecordedValue) -> Cell<'a>),
+}
+
+/// A column of a table.
+#[derive(Clone, Copy)]
+pub(super) struct Column {
+    pub(super) name: &'static str,
+    pub(super) kind: ColumnKind,
+    pub(super) unit: &'static str,
+    pub(super) definition: &'static str,
+    pub(super) origin: Origin,
+}
+
+impl Column {
+    const fn photo(
+        name: &'static str,
+        kind: ColumnKind,
+        definition: &'static str,
+        cell: for<'a> fn(&'a PhotoRecord) -> Cell<'a>,
+    ) -> Self {
+        Self { name, kind, unit: "", definition, origin: Origin::Photo(cell) }
+    }
+
+    const fn value(
+        name: &'static str,
+        kind: ColumnKind,
+        unit: &'static str,
+        definition: &'static str,
+        cell: for<'a> fn(&'a RecordedValue) -> Cell<'a>,
+    ) -> Self {
+        Self { name, kind, unit, definition, origin: Origin::Value(cell) }
+    }
+
+    pub(super) fn cell<'a>(&self, photo: &'a PhotoRecord, value: &'a RecordedValue) -> Cell<'a> {
+        match self.origin {
+            Origin::Photo(cell) => cell(photo),
+            Origin::Value(cell) => cell(value),
+        }
+    }
+}
+
+use ColumnKind::{LocalTime, Moment, Number, Text};
+
+/// The unit of a number that has that of its row.
+const OF_ITS_ROW: &str = "as in the column unit";
+
+const PHOTO: Column = Column::photo(
+    "photo",
+    Text,
+    "Path of the photo relative to the folder that was measured, with forward slashes.",
+    |p| Cell::text(&p.name),
+);
+const ANIMAL: Column = Column::photo("animal", Text, "Name of the animal, by the sidecar.", |p| Cell::text(&p.animal));
+const FOOT: Column = Column::photo("foot", Text, "LF left fore, RF right fore, LH left hind, RH right hind.", |p| {
+    Cell::text(p.foot.name())
+});
+const VIEW: Column =
+    Column::photo("view", Text, "Where the camera looked from: lateral or solar.", |p| Cell::text(p.view.name()));
+const SIDE: Column = Column::photo("side", Text, "Side of the foot that faces the camera: lateral or medial.", |p| {
+    Cell::perhaps(p.side.map(|s| s.name()))
+});
+const STAGE: Column = Column::photo("stage", Text, "before_trim or after_trim; empty where not said.", |p| {
+    Cell::perhaps(p.stage.map(|s| s.name()))
+});
+const TAKEN: Column = Column::photo(
+    "taken",
+    Text,
+    "When the photo was taken, by the sidecar, else by EXIF: RFC 3339 as far as it is known.",
+    |p| Cell::perhaps(p.taken.as_deref()),
+);
+const OBSERVER: Column =
+    Column::photo("observer", Text, "Who placed the landmarks.", |p| Cell::perhaps(p.observer.as_deref()));
+const TAKEN_LOCAL: Column = Column::photo(
+    "taken_local",
+    LocalTime,
+    "The same as a time on the clock where it was taken; midnight where only the day is known.",
+    |p| p.taken.as_deref().and_then(local).map_or(Cell::Empty, Cell::Time),
+);
+const TAKEN_UTC: Column =
+    Column::photo("taken_utc", Moment, "The same as a moment; empty where the offset from UTC is not known.", |p| {
+        p.taken.as_deref().and_then(moment).map_or(Cell::Empty, Cell::Time)
+    });
+const PHOTO_SHA256: Column = Column::photo("photo_sha256", Text, "SHA-256 of the photo's file.", |p| {
+    Cell::Text(Cow::Owned(p.photo_sha256.to_string()))
+});
+const SIDECAR_SHA256: Column = Column::photo("sidecar_sha256", Text, "SHA-256 of the sidecar's file.", |p| {
+    Cell::Text(Cow::Owned(p.sidecar_sha256.to_string()))
+});
+const FLAGS_OF_ALL: Column = Column::photo(
+    "flags",
+    Text,
+    "What the reader of any of the row's values has to know, by name, separated by `;`.",
+    |p| Cell::Text(Cow::Owned(p.flags().join(";"))),
+);
+
+const MEASUREMENT: Column =
+    Column::value("measurement", Text, "", "What was measured, by its id.", |v| Cell::text(v.measurement.id));
+const UNIT: Column = Column::value("unit", Text, "", "Unit of the row's numbers: mm, deg, mm2 or 1.", |v| {
+    Cell::text(v.measurement.quantity.unit())
+});
+const VALUE: Column = Column::value("value", Number, OF_ITS_ROW, "Best estimate.", |v| Cell::Number(v.value));
+const U: Column =
+    Column::value("u", Number, OF_ITS_ROW, "Standard uncertainty (JCGM 100:2008).", |v| Cell::Number(v.u));
+const K: Column = Column::value("k", Number, "1", "Coverage factor for 95 %.", |v| Cell::Number(v.k));
+const EXPANDED: Column =
+    Column::value("U", Number, OF_ITS_ROW, "Expanded uncertainty: k times u.", |v| Cell::Number(v.expanded));
+const LOWER: Column =
+    Column::value("lower", Number, OF_ITS_ROW, "Lower end of the 95 % interval.", |v| Cell::Number(v.lower));
+const UPPER: Column =
+    Column::value("upper", Number, OF_ITS_ROW, "Upper end of the 95 % interval.", |v| Cell::Number(v.upper));
+const METHOD: Column =
+    Column::value("method", Text, "", "How the value was made, see the methods.", |v| Cell::text(&v.method));
+const FLAGS: Column =
+    Column::value("flags", Text, "", "What the reader of the value has to know, by name, separated by `;`.", |v| {
+        Cell::Text(Cow::Owned(v.flags.join(";")))
+    });
+
+/// The tidy table: one row a value.
+pub(super) const TIDY: [Column; 17] = [
+    PHOTO,
+    ANIMAL,
+    FOOT,
+    VIEW,
+    STAGE,
+    TAKEN,
+    OBSERVER,
+    MEASUREMENT,
+    UNIT,
+    VALUE,
+    U,
+    K,
+    EXPANDED,
+    LOWER,
+    UPPER,
+    METHOD,
+    FLAGS,
+];
+
+/// The tidy table with columns for analytics engines behind it.
+pub(super) const PARQUET: [Column; 22] = [
+    PHOTO,
+    ANIMAL,
+    FOOT,
+    VIEW,
+    STAGE,
+    TAKEN,
+    OBSERVER,
+    MEASUREMENT,
+    UNIT,
+    VALUE,
+    U,
+    K,
+    EXPANDED,
+    LOWER,
+    UPPER,
+    METHOD,
+    FLAGS,
+    SIDE,
+    TAKEN_LOCAL,
+    TAKEN_UTC,
+    PHOTO_SHA256,
+    SIDECAR_SHA256,
+];
+
+/// The wide table's columns of the photo before those of its values.
+pub(super) const WIDE_BEFORE: [Column; 8] = [PHOTO, ANIMAL, FOOT, VIEW, SIDE, STAGE, TAKEN, OBSERVER];
+
+/// The wide table's column behind those of its values.
+pub(super) const WIDE_BEHIND: Column = FLAGS_OF_ALL;
+
+/// Columns of `measurements.csv`, in order.
+pub const CSV_COLUMNS: [&str; 17] = {
+    let mut names = [""; TIDY.len()];
+    let mut i = 0;
+    while i < TIDY.len() {
+        names[i] = TIDY[i].name;
+        i += 1;
+    }
+    names
+};
+
+/// The wide table's two columns of a measurement: its value and its standard uncertainty.
+pub(super) fn wide_pair(measurement: &Measurement) -> [String; 2] {
+    [measurement.id.to_owned(), format!("{}_u", measurement.id)]
+}
+
+/// Columns of `measurements-wide.csv`, in order.
+pub fn wide_columns() -> Vec<String> {
+    let before = WIDE_BEFORE.iter().map(|c| c.name.to_owned());
+    before.chain(ALL.iter().flat_map(|m| wide_pair(m))).chain([WIDE_BEHIND.name.to_owned()]).collect()
+}
+
+/// Microseconds since 1970 on the clock where a photo was taken.
+fn local(taken: &str) -> Option<i64> {
+    let day = || taken.parse::<jiff::civil::Date>().ok().map(|d| d.at(0, 0, 0, 0));
+    let time: jiff::civil::DateTime = taken.parse().ok().or_else(day)?;
+    Some(jiff::tz::TimeZone::UTC.to_timestamp(time).ok()?.as_microsecond())
+}
+
+/// Microseconds since 1970, UTC, where the text says how the clock stood to it.
+fn moment(taken: &str) -> Option<i64> {
+    Some(taken.parse::<jiff::Timestamp>().ok()?.as_microsecond())
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used, reason = "tests")]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn times_are_read_as_far_as_they_go() {
+        // 2026-05-04T00:00:00Z is 20,577 days after 1970-01-01.
+        let day = 20_577 * 86_400_000_000;
+        let half_past_nine = day + (9 * 60 + 30) * 60_000_000;
+        assert_eq!(local("2026-05-04T09:30:00+01:00"), Some(half_past_nine));
+        assert_eq!(moment("2026-05-04T09:30:00+01:00"), Some(half_past_nine - 3_600_000_000));
+        assert_eq!((local("2026-05-04T09:30:00"), moment("2026-05-04T09:30:00")), (Some(half_past_nine), None));
+        assert_eq!((local("2026-05-04"), moment("2026-05-04")), (Some(day), None));
+        assert_eq!((local("in May"), moment("in May")), (None, None));
+    }
+}

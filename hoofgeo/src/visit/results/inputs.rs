@@ -1,0 +1,168 @@
+//! Everything that a photo's entry depends on, as one fingerprint. Content decides, never a time stamp.
+
+use super::super::folder::Entry;
+use super::super::lens::Lenses;
+use super::super::ruler::RulerReading;
+use super::super::run::VisitOptions;
+use super::Outputs;
+use crate::error::{Error, Result};
+use crate::photo::{Sha256Hex, fingerprint};
+use crate::sidecar::Sidecar;
+use serde::Serialize;
+use serde_json::{Value as Json, json};
+use std::collections::BTreeMap;
+
+/// The program that measures. Sources, not the version alone: between two releases a formula may have changed.
+#[derive(Debug, Clone, Copy, Serialize)]
+pub(super) struct Program {
+    pub(super) name: &'static str,
+    pub(super) version: &'static str,
+    pub(super) sources: &'static str,
+}
+
+impl Program {
+    pub(super) const THIS: Self =
+        Self { name: env!("CARGO_PKG_NAME"), version: env!("CARGO_PKG_VERSION"), sources: env!("HOOFGEO_SOURCES") };
+}
+
+/// What all entries of a run depend on: the program and its options.
+#[derive(Debug, Clone)]
+pub(crate) struct RunKey {
+    /// As the manifest states it.
+    pub(super) options: Json,
+    fingerprint: Sha256Hex,
+    pub(super) pictures: bool,
+}
+
+impl RunKey {
+    pub(crate) fn of(options: &VisitOptions, outputs: &Outputs, lenses: &Lenses) -> Result<Self> {
+        Self::with(Program::THIS, options, outputs, lenses)
+    }
+
+    fn with(program: Program, options: &VisitOptions, outputs: &Outputs, lenses: &Lenses) -> Result<Self> {
+        let measure = &options.measure;
+        let placement = measure.placement.as_ref().map(|table| Sha256Hex::of(json!(**table).to_string().as_bytes()));
+        let words = json!({
+            "draws": measure.draws,
+            // Without draws the seed changes nothing.
+            "seed": (measure.draws > 0).then_some(measure.seed),
+            "placement_sha256": placement,
+            "pictures": options.pictures,
+            "force_lens": options.force_lens,
+            "lens_database_sha256": lenses.database_fingerprint()?,
+            "read_ruler": match options.read_ruler {
+                RulerReading::Never => "never",
+                RulerReading::AsStated => "as_stated",
+            },
+            "whole_entries": outputs.whole_entries(),
+        });
+        let built_with = [cfg!(feature = "pictures"), cfg!(feature = "heic")];
+        let all = json!({ "program": program, "built_with": built_with, "options": words });
+        Ok(Self { fingerprint: Sha256Hex::of(all.to_string().as_bytes()), options: words, pictures: options.pictures })
+    }
+}
+
+/// The files that a photo's entry depends on.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Inputs {
+    pub(super) photo_sha256: Sha256Hex,
+    pub(super) sidecar_sha256: Sha256Hex,
+    /// Visit file and lens profiles in reach, by their path from the photo's folder.
+    pub(super) shared: BTreeMap<String, Sha256Hex>,
+}
+
+impl Inputs {
+    /// Of a photo whose files have been read; `lens` is the profile that its sidecar or visit names.
+    ///
+    /// # Errors
+    /// `Io` where that profile cannot be read.
+    pub(crate) fn of(
+        entry: &Entry,
+        lenses: &Lenses,
+        [photo_sha256, sidecar_sha256]: [Sha256Hex; 2],
+        lens: Option<&str>,
+    ) -> Result<Self> {
+        let folder = entry.photo.parent().unwrap_or(&entry.photo);
+        let profiles = match lens {
+            Some(name) => vec![(name.to_owned(), lenses.fingerprint_of(&folder.join(name))?)],
+            None => lenses.in_reach(folder, entry.folders_down()),
+        };
+        let shared = profiles.into_iter().chain(entry.visit_file.clone()).collect();
+        Ok(Self { photo_sha256, sidecar_sha256, shared })
+    }
+
+    /// Of a photo that is not measured: its files are read for their fingerprints alone.
+    ///
+    /// # Errors
+    /// Where a file cannot be read or the sidecar is no sidecar.
+    pub(crate) fn read(entry: &Entry, lenses: &Lenses) -> Result<Self> {
+        let path = entry.sidecar();
+        let bytes = std::fs::read(&path).map_err(|e| Error::io(&path, "cannot be read", &e))?;
+        let visit = entry.visit.clone().transpose()?;
+        let sidecar = Sidecar::parse_bytes(&bytes, visit.as_deref())?;
+        let fingerprints = [fingerprint(&entry.photo)?, Sha256Hex::of(&bytes)];
+        Self::of(entry, lenses, fingerprints, sidecar.lens.as_deref())
+    }
+
+    /// The fingerprint of the entry that they give in a run.
+    pub(crate) fn key(&self, run: &RunKey, place: &str) -> Sha256Hex {
+        let all = json!([run.fingerprint, place, self.photo_sha256, self.sidecar_sha256, self.shared]);
+        Sha256Hex::of(all.to_string().as_bytes())
+    }
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used, reason = "tests")]
+mod tests {
+    use super::*;
+    use crate::measured::MeasureOptions;
+
+    #[test]
+    fn everything_that_matters_changes_the_key() {
+        let lenses = Lenses::default();
+        let inputs = Inputs {
+            photo_sha256: Sha256Hex::of(b"photo"),
+            sidecar_sha256: Sha256Hex::of(b"sidecar"),
+            shared: BTreeMap::from([("visit.hoof.json".to_owned(), Sha256Hex::of(b"visit"))]),
+        };
+        let outputs = Outputs::in_folder("out");
+        let usual = VisitOptions::default();
+        let key = |program, options: &VisitOptions, inputs: &Inputs, place: &str| {
+            inputs.key(&RunKey::with(program, options, &outputs, &lenses).unwrap(), place)
+        };
+        let first = key(Program::THIS, &usual, &inputs, "a.jpg");
+        assert_eq!(first, key(Program::THIS, &usual, &inputs, "a.jpg"));
+        let measure = |draws, seed| VisitOptions {
+            measure: MeasureOptions { draws, seed, ..MeasureOptions::default() },
+            ..VisitOptions::default()
+        };
+        // Without draws there is nothing to seed.
+        assert_eq!(first, key(Program::THIS, &measure(0, 7), &inputs, "a.jpg"));
+        let mut seen = vec![first];
+        let mut another = |other: Sha256Hex| {
+            assert!(!seen.contains(&other));
+            seen.push(other);
+        };
+        another(key(Program { version: "0.0.9", ..Program::THIS }, &usual, &inputs, "a.jpg"));
+        another(key(Program { sources: "0", ..Program::THIS }, &usual, &inputs, "a.jpg"));
+        another(key(Program::THIS, &measure(1000, 7), &inputs, "a.jpg"));
+        another(key(Program::THIS, &measure(1000, 8), &inputs, "a.jpg"));
+        another(key(Program::THIS, &VisitOptions { force_lens: true, ..usual.clone() }, &inputs, "a.jpg"));
+        another(key(Program::THIS, &VisitOptions { pictures: true, ..usual.clone() }, &inputs, "a.jpg"));
+        another(key(Program::THIS, &usual, &inputs, "b.jpg"));
+        let placement = Some(std::sync::Arc::new(crate::placement::PlacementTable::new(2, 9)));
+        let options = MeasureOptions { placement, ..MeasureOptions::default() };
+        another(key(Program::THIS, &VisitOptions { measure: options, ..usual.clone() }, &inputs, "a.jpg"));
+        for change in [
+            |i: &mut Inputs| i.photo_sha256 = Sha256Hex::of(b"other"),
+            |i: &mut Inputs| i.sidecar_sha256 = Sha256Hex::of(b"other"),
+            |i: &mut Inputs| i.shared.clear(),
+            |i: &mut Inputs| i.shared.extend([("a.lens.json".to_owned(), Sha256Hex::of(b"lens"))]),
+            |i: &mut Inputs| i.shared.extend([("visit.hoof.json".to_owned(), Sha256Hex::of(b"other"))]),
+        ] {
+            let mut other = inputs.clone();
+            change(&mut other);
+            another(key(Program::THIS, &usual, &other, "a.jpg"));
+        }
+    }
+}
