@@ -80,7 +80,7 @@ fn what_is_read_agrees_with_the_truth_of_rendered_feet() {
     assert!(inside.to_string().contains("lie within a folder of photos"), "{inside}");
     let mut moved = 0;
     read_folder(&read, &again, Some(&pictures), options, &mut |report| {
-        let ReadReport::Read { name, reading } = report else { panic!("refused") };
+        let ReadReport::Read { name, reading, .. } = report else { panic!("refused") };
         let kept = reading.found.iter().filter(|(_, f)| *f == Found::Kept).count();
         let seen = reading.sidecar.lines.keys();
         assert_eq!(kept, seen.filter(|l| reading.found.iter().any(|(k, f)| k == *l && !f.is_found())).count());
