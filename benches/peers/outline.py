@@ -2,8 +2,8 @@
 benches/outline.rs leaves in target/: OpenCV's IntelligentScissorsMB, scikit-image's route_through_array between successive clicks (in the
 rectangle about each pair), scipy's map_coordinates, gaussian_filter1d and find_peaks. None refines, tests or refuses anything.
 
-    python3 -m venv /tmp/peers && /tmp/peers/bin/pip install opencv-python-headless scikit-image scipy
-    /tmp/peers/bin/python benches/peers/outline.py
+    python3 -m venv peers && peers/bin/pip install opencv-python-headless scikit-image scipy
+    peers/bin/python benches/peers/outline.py
 """
 import json
 import pathlib

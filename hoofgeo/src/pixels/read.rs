@@ -57,9 +57,6 @@ pub enum Found {
     Needs(&'static str),
 }
 
-/// What became of a line, and its points, px, where it was found.
-pub(super) type LineRead = (Line, Found, Option<Vec<[f64; 2]>>);
-
 impl fmt::Display for Found {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let deg = |rad: f64| 2.0 * rad.to_degrees();
@@ -115,6 +112,9 @@ impl fmt::Display for Moved {
         }
     }
 }
+
+/// What became of a line, and its points, px, where it was found.
+pub(super) type LineRead = (Line, Found, Option<Vec<[f64; 2]>>);
 
 /// What was read from a photo.
 #[derive(Debug, Clone)]
