@@ -3,7 +3,7 @@
 use super::{RingRow, WallRings, growth_rings};
 use crate::located::Located;
 use crate::pixels::read::LineRead;
-use crate::pixels::{Found, Grey, Mapping, PlaneMap};
+use crate::pixels::{Found, Grey, Mapping, PlaneMap, SLANT_DEG};
 use crate::scene::Scene;
 use crate::sidecar::Sidecar;
 use crate::{Landmark, Line};
@@ -31,6 +31,14 @@ pub(in crate::pixels) fn read_rings(
     };
     if drawn == [true, true] {
         return LINES.map(|l| (l, Found::Kept, None));
+    }
+    let [x, y] = scene.tilts_deg().map(|tilt| tilt.value);
+    let slant = x.hypot(y);
+    if slant > SLANT_DEG {
+        let why = format!(
+            "the camera looks at a slant of {slant:.0}°, where the wall's edges are not those of toe and heel: stand square to the foot"
+        );
+        return [0, 1].map(|k| (LINES[k], if drawn[k] { Found::Kept } else { Found::NotSeen(why.clone()) }, None));
     }
     let maps = LINES.map(|l| PlaneMap::new(scene, located, l.info().plane));
     let seen = growth_rings(grey, [&maps[0], &maps[1]], [a, b, c, d]);
