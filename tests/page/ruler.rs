@@ -32,7 +32,8 @@ fn between_two_marks_it_is_read_once_the_user_says_so() {
     let (first, last) = (&marks[0], marks.last().unwrap());
     // Everything but the ruler is marked.
     let mut draft = whole.clone();
-    draft.scale.as_mut().unwrap().points = Some(Vec::new());
+    let scale = draft.scale.as_mut().unwrap();
+    (scale.points, scale.metric) = (Some(Vec::new()), Some(true));
     std::fs::write(folder.path(SIDECAR), draft.to_json()).unwrap();
     let program = Program::start(folder.root(), &[]);
     let tab = browser.open(&program.address, (1440, 900));
@@ -43,7 +44,8 @@ fn between_two_marks_it_is_read_once_the_user_says_so() {
     saved(&tab);
     // Offered, drawn, and not used: what `measure` would read between stands in no sidecar.
     assert!(tab.eval("hoofgeo.store.ruler.reading.lines.length").as_u64().unwrap() > 80);
-    assert_eq!(on_disk(&folder), []);
+    let metric = || folder.draft(PHOTO).scale.unwrap().metric;
+    assert!(on_disk(&folder).is_empty() && metric().is_none());
     assert!(folder.names().contains(&format!(".{PHOTO}.place.json")));
     let by_marks = shown(&tab);
     looked_at(&tab, "ruler-offered");
@@ -52,7 +54,7 @@ fn between_two_marks_it_is_read_once_the_user_says_so() {
     tab.eval("hoofgeo.page.choose({ kind: 'scale', name: 'scale' })");
     press(&tab, "Use them");
     saved(&tab);
-    assert_eq!(on_disk(&folder).len(), 2);
+    assert_eq!((on_disk(&folder).len(), metric()), (2, Some(true)));
     assert_eq!(folder.names(), [PHOTO, SIDECAR]);
     let values = measured(&folder, PHOTO, RulerReading::AsStated);
     assert_ne!(values, by_marks);
