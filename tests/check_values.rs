@@ -84,7 +84,7 @@ impl Camera {
         sidecar.planes.insert(PlaneName::Measured, certain);
         let pixel = |p: Point2<f64>| -> [f64; 2] { camera.pixel(plane.lift(p)).unwrap().into() };
         for (l, p) in &places.landmarks {
-            let placement = Placement { at: vec![pixel(*p)], u_px: Some(0.0), u_mm: Some(0.0) };
+            let placement = Placement { at: vec![pixel(*p)], u_px: Some(0.0), u_mm: Some(0.0), snapped: None };
             sidecar.landmarks.insert(*l, placement);
         }
         for (l, p) in &places.lines {

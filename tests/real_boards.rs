@@ -174,7 +174,7 @@ fn run_with(reference: Reference, lens: impl Fn(&Board) -> LensPrior) -> Found {
             for ((a, b, _), (i, j, _)) in slots.iter().zip(two) {
                 for (l, c) in [(a, i), (b, j)] {
                     let at = vec![board.corners[*c]];
-                    sidecar.landmarks.insert(*l, Placement { at, u_px: Some(0.3), u_mm: Some(0.0) });
+                    sidecar.landmarks.insert(*l, Placement { at, u_px: Some(0.3), u_mm: Some(0.0), snapped: None });
                 }
             }
             let measured = match measure(&sidecar, lens, &MeasureOptions::default()) {

@@ -2,8 +2,8 @@
 //! fast, and with how much memory.
 //!
 //! ```sh
-//! cargo run --release -p hoofgeo-cli --example large_set -- make /tmp/set 100000
-//! cargo run --release -p hoofgeo-cli --example large_set -- time /tmp/set /tmp/out csv,json
+//! cargo run --release -p hoofgeo-cli --example large_set -- make set 100000
+//! cargo run --release -p hoofgeo-cli --example large_set -- time set out csv,json
 //! ```
 //! A second `time` into the same folder shows what it costs to find that nothing has changed.
 #![allow(clippy::print_stdout, clippy::unwrap_used, reason = "an example for figures")]

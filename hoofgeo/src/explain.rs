@@ -136,9 +136,15 @@ fn landmark(l: Landmark) -> String {
         })
         .map(|m| m.id)
         .collect();
+    let edge = i.contour.map_or_else(String::new, |c| {
+        format!(
+            "\nIts edge\n  that of {}: `hoofgeo read --snap` moves it square to that edge where one stands out\n",
+            c.line
+        )
+    });
     format!(
         "{} (landmark), {} view, on the {} plane\n\nDefinition\n  {}\n\nHow to find it\n  {}\n\nStandard uncertainty of the \
-         point itself\n  {spread} (estimate, no source)\n\nUsed by\n  {}\n",
+         point itself\n  {spread} (estimate, no source)\n{edge}\nUsed by\n  {}\n",
         i.name,
         i.view,
         i.plane,

@@ -54,6 +54,30 @@ pub enum Spread {
     },
 }
 
+/// The visible edge that a landmark lies on by its definition: what the picture can sharpen across that edge, never along it.
+///
+/// No polarity is declared: dark horn before a light board and light horn before a dark barn are both usual.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Contour {
+    /// The line whose edge it is; its `u_mm` is how well that edge is defined.
+    pub line: Line,
+    /// The direction that the edge runs in there, or square to it.
+    pub axis: Axis,
+    /// Whether the edge runs square to the axis.
+    pub square: bool,
+    /// Where the edge is looked at, mm along it from the landmark, in the axis's sense: an edge that ends at the landmark is looked at on
+    /// one side alone.
+    pub span_mm: [f64; 2],
+}
+
+const fn edge(line: Line, axis: Axis, span_mm: [f64; 2]) -> Option<Contour> {
+    Some(Contour { line, axis, square: false, span_mm })
+}
+
+const fn edge_across(line: Line, axis: Axis) -> Option<Contour> {
+    Some(Contour { line, axis, square: true, span_mm: [-3.0, 3.0] })
+}
+
 /// What is known of a landmark, besides its identity.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct LandmarkInfo {
@@ -69,10 +93,12 @@ pub struct LandmarkInfo {
     pub find: &'static str,
     /// How well it is defined.
     pub spread: Spread,
+    /// The edge it lies on, if its definition names one that is seen.
+    pub contour: Option<Contour>,
 }
 
 macro_rules! landmarks {
-    ($($variant:ident $name:literal $view:ident $plane:ident $spread:expr; $definition:literal; $find:literal;)+) => {
+    ($($variant:ident $name:literal $view:ident $plane:ident $spread:expr, $contour:expr; $definition:literal; $find:literal;)+) => {
         /// A point that a person places on a photo. The names are the trade's own.
         #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
         #[non_exhaustive]
@@ -87,7 +113,7 @@ macro_rules! landmarks {
                 match self {
                     $(Self::$variant => LandmarkInfo {
                         name: $name, view: View::$view, plane: PlaneName::$plane,
-                        definition: $definition, find: $find, spread: $spread,
+                        definition: $definition, find: $find, spread: $spread, contour: $contour,
                     }),+
                 }
             }
@@ -137,84 +163,84 @@ pub struct LineInfo {
     pub u_mm: f64,
 }
 
-use Axis::{DorsalWall, Frog, HeelWall};
+use Axis::{DorsalWall, Frog, Ground, HeelWall};
 use Spread::{Oval, Round};
 
 landmarks! {
-    ToeCoronet "toe_coronet" Lateral Midline Oval { along: 1.5, across: 0.5, axis: DorsalWall };
+    ToeCoronet "toe_coronet" Lateral Midline Oval { along: 1.5, across: 0.5, axis: DorsalWall }, None;
         "Coronary band at the dorsal midline: where the horn of the dorsal wall meets haired skin.";
         "Part the hair; on the foot's front edge take the step from hair to shiny horn.";
-    ToeGround "toe_ground" Lateral Midline Round(1.0);
+    ToeGround "toe_ground" Lateral Midline Round(1.0), edge(Line::DorsalWall, DorsalWall, [0.5, 6.0]);
         "Foremost point of the dorsal wall at the bearing edge.";
         "Where the front edge leaves the ground line; on a rolled toe it lies behind the wall's projection.";
-    HeelCoronet "heel_coronet" Lateral NearHeel Oval { along: 2.5, across: 1.5, axis: HeelWall };
+    HeelCoronet "heel_coronet" Lateral NearHeel Oval { along: 2.5, across: 1.5, axis: HeelWall }, None;
         "Palmar end of the coronary band at the heel, before the hairline turns over the bulb.";
         "The last clear horn under the hair at the back of the near side.";
-    HeelGround "heel_ground" Lateral NearHeel Round(1.5);
+    HeelGround "heel_ground" Lateral NearHeel Round(1.5), edge(Line::Ground, Ground, [-6.0, -0.5]);
         "Rearmost bearing point of the heel wall.";
         "Follow the near heel wall down to the ground: not the bulb, not the far heel.";
-    GroundFront "ground_front" Lateral Midline Round(0.5);
+    GroundFront "ground_front" Lateral Midline Round(0.5), edge(Line::Ground, Ground, [-5.0, 5.0]);
         "A point of the ground or block in front, under the foot's midline.";
         "On the upper edge of the block or the ground line, well in front of the toe.";
-    GroundBack "ground_back" Lateral Midline Round(0.5);
+    GroundBack "ground_back" Lateral Midline Round(0.5), edge(Line::Ground, Ground, [-5.0, 5.0]);
         "A point of the ground or block behind, under the foot's midline.";
         "On the upper edge of the block or the ground line, well behind the heel.";
-    PasternUpper "pastern_upper" Lateral Midline Round(2.0);
+    PasternUpper "pastern_upper" Lateral Midline Round(2.0), None;
         "Upper of two points of the dorsal pastern outline.";
         "On the front edge of the pastern just below the fetlock.";
-    PasternLower "pastern_lower" Lateral Midline Round(2.0);
+    PasternLower "pastern_lower" Lateral Midline Round(2.0), None;
         "Lower of two points of the dorsal pastern outline.";
         "On the front edge of the pastern just above the coronet.";
-    SolePlaneHeel "sole_plane_heel" Lateral NearHeel Round(1.5);
+    SolePlaneHeel "sole_plane_heel" Lateral NearHeel Round(1.5), None;
         "Where the hard sole plane at the seat of corn meets the heel wall.";
         "Not visible on a standing foot: mark it on the wall from the lifted foot, loose horn picked out.";
-    Breakover "breakover" Lateral Midline Round(2.0);
+    Breakover "breakover" Lateral Midline Round(2.0), None;
         "Hindmost point at which the toe first leaves the ground when the foot rolls.";
         "The start of the bevel or roll on the bearing edge.";
-    HeelBulb "heel_bulb" Lateral NearHeel Round(1.0);
+    HeelBulb "heel_bulb" Lateral NearHeel Round(1.0), None;
         "Rearmost point of the near bulb.";
         "On the outline of the near heel bulb.";
 
-    ToeOuter "toe_outer" Solar Ground Round(1.0);
+    ToeOuter "toe_outer" Solar Ground Round(1.0), edge_across(Line::OuterWall, Frog);
         "Outermost wall at the toe on the frog's axis.";
         "Where the line through sulcus and frog apex leaves the wall in front.";
-    WhiteLineInner "white_line_inner" Solar Ground Round(0.5);
+    WhiteLineInner "white_line_inner" Solar Ground Round(0.5), edge_across(Line::WhiteLine, Frog);
         "Inner edge of the white line at the toe, on the frog's axis.";
         "Where the sole ends and the yellowish line begins; rasp or brush lightly first.";
-    WhiteLineOuter "white_line_outer" Solar Ground Round(0.5);
+    WhiteLineOuter "white_line_outer" Solar Ground Round(0.5), edge_across(Line::WhiteLine, Frog);
         "Outer edge of the white line at the toe, on the frog's axis.";
         "Where the yellowish line ends and the wall's inner horn begins.";
-    FrogApex "frog_apex" Solar Sole Oval { along: 2.0, across: 1.0, axis: Frog };
+    FrogApex "frog_apex" Solar Sole Oval { along: 2.0, across: 1.0, axis: Frog }, None;
         "Foremost end of the frog's own horn.";
         "Pare or brush away loose frog: an overgrown tongue lies in front of the true apex.";
-    CentralSulcus "central_sulcus" Solar Sole Round(2.0);
+    CentralSulcus "central_sulcus" Solar Sole Round(2.0), None;
         "Rearmost point of the central sulcus.";
         "The bottom of the groove at its rear end, not its shadow.";
-    FrogBaseMedial "frog_base_medial" Solar Sole Oval { along: 3.0, across: 1.5, axis: Frog };
+    FrogBaseMedial "frog_base_medial" Solar Sole Oval { along: 3.0, across: 1.5, axis: Frog }, None;
         "Medial rear corner of the frog, at its greatest width.";
         "On the edge of the frog's horn, not on the groove's wall.";
-    FrogBaseLateral "frog_base_lateral" Solar Sole Oval { along: 3.0, across: 1.5, axis: Frog };
+    FrogBaseLateral "frog_base_lateral" Solar Sole Oval { along: 3.0, across: 1.5, axis: Frog }, None;
         "Lateral rear corner of the frog, at its greatest width.";
         "On the edge of the frog's horn, not on the groove's wall.";
-    HeelMedial "heel_medial" Solar Ground Round(1.5);
+    HeelMedial "heel_medial" Solar Ground Round(1.5), None;
         "Rearmost bearing point of the medial heel buttress.";
         "The last bearing horn at the angle of wall and bar, medial side.";
-    HeelLateral "heel_lateral" Solar Ground Round(1.5);
+    HeelLateral "heel_lateral" Solar Ground Round(1.5), None;
         "Rearmost bearing point of the lateral heel buttress.";
         "The last bearing horn at the angle of wall and bar, lateral side.";
-    WidestMedial "widest_medial" Solar Ground Oval { along: 4.5, across: 1.0, axis: Frog };
+    WidestMedial "widest_medial" Solar Ground Oval { along: 4.5, across: 1.0, axis: Frog }, edge(Line::OuterWall, Frog, [-3.0, 3.0]);
         "Outermost wall on the medial side, at the foot's widest part.";
         "Greatest width square to the frog's axis: the width is well defined, its place along the foot is not.";
-    WidestLateral "widest_lateral" Solar Ground Oval { along: 4.5, across: 1.0, axis: Frog };
+    WidestLateral "widest_lateral" Solar Ground Oval { along: 4.5, across: 1.0, axis: Frog }, edge(Line::OuterWall, Frog, [-3.0, 3.0]);
         "Outermost wall on the lateral side, at the foot's widest part.";
         "Greatest width square to the frog's axis: the width is well defined, its place along the foot is not.";
-    BulbMedial "bulb_medial" Solar Sole Round(1.5);
+    BulbMedial "bulb_medial" Solar Sole Round(1.5), None;
         "Rearmost point of the medial heel bulb.";
         "On the bulb's outline.";
-    BulbLateral "bulb_lateral" Solar Sole Round(1.5);
+    BulbLateral "bulb_lateral" Solar Sole Round(1.5), None;
         "Rearmost point of the lateral heel bulb.";
         "On the bulb's outline.";
-    BreakoverSolar "breakover" Solar Ground Round(2.0);
+    BreakoverSolar "breakover" Solar Ground Round(2.0), None;
         "Start of the bevel across the toe, on the frog's axis.";
         "Where the bearing surface ends and the roll begins.";
 }
@@ -256,6 +282,23 @@ impl Landmark {
             (Spread::Oval { axis, .. }, _) => axis,
             (Spread::Round(_), View::Lateral) => Axis::Ground,
             (Spread::Round(_), View::Solar) => Axis::Frog,
+        }
+    }
+}
+
+impl Spread {
+    /// Standard uncertainty across a direction that runs along `axis`, or square to it, mm.
+    pub fn across(self, axis: Axis, square: bool) -> f64 {
+        match self {
+            Self::Round(u) => u,
+            Self::Oval { along, across, axis: own } if own == axis => {
+                if square {
+                    along
+                } else {
+                    across
+                }
+            }
+            Self::Oval { along, across, .. } => along.max(across),
         }
     }
 }

@@ -113,7 +113,18 @@ struct Mark {
     u_px: f64,
     repeated: bool,
     spread: Option<Spread>,
+    snapped: Option<Sharpened>,
     name: String,
+}
+
+/// How much less uncertain an edge has made a landmark across it.
+struct Sharpened {
+    /// The edge's direction, px.
+    edge: Vector2<f64>,
+    /// What of the click is left along it, beyond the edge's own uncertainty, px².
+    click: f64,
+    /// How well the edge is defined, mm.
+    defined: f64,
 }
 
 impl Located {
@@ -200,7 +211,9 @@ impl Located {
         };
         for (i, mark) in marks.iter().enumerate() {
             if let Some(spread) = mark.spread {
-                located.points[i].anatomy = located.anatomy(spread);
+                let anatomy = located.anatomy(spread);
+                let sharpened = mark.snapped.as_ref().and_then(|s| s.anatomy(&located.points[i].by_pixel, &anatomy));
+                located.points[i].anatomy = sharpened.unwrap_or(anatomy);
             }
         }
         for (line, range) in closed {
@@ -257,6 +270,18 @@ impl Located {
                 }
             }
         }
+    }
+}
+
+impl Sharpened {
+    /// The anatomy's covariance with the edge's definition across the edge, and along it what was unknown before; mm².
+    fn anatomy(&self, by_pixel: &Matrix2<f64>, before: &Matrix2<f64>) -> Option<Matrix2<f64>> {
+        let moved = by_pixel * self.edge.try_normalize(1e-12)?;
+        let along = moved.try_normalize(1e-12)?;
+        let across = Vector2::new(-along.y, along.x);
+        let (kept, left) = ((before * along).dot(&along), self.click * moved.norm_squared());
+        let sharp = (before * across).dot(&across).min(self.defined * self.defined);
+        Some(along * along.transpose() * (kept + left) + across * across.transpose() * sharp)
     }
 }
 
@@ -330,10 +355,17 @@ fn marks(sidecar: &Sidecar, repeats: &Repeats, spreads: &dyn Fn(Landmark, usize)
             None => placement.u_px.unwrap_or(CLICK_U_PX),
         };
         index.set_landmark(*landmark, marks.len());
+        let click = single / (placement.at.len() as f64).sqrt();
+        let snapped = placement.snapped.zip(info.contour);
         marks.push(Mark {
             pixel: mean(&placement.at),
             plane: info.plane,
-            u_px: single / (placement.at.len() as f64).sqrt(),
+            u_px: snapped.map_or(click, |(s, _)| s.u_px),
+            snapped: snapped.map(|(s, contour)| Sharpened {
+                edge: s.edge.into(),
+                click: (click * click - s.u_px * s.u_px).max(0.0),
+                defined: contour.line.info().u_mm,
+            }),
             repeated,
             spread: Some(known.unwrap_or_else(|| placement.u_mm.map_or(info.spread, Spread::Round))),
             name: info.name.to_owned(),
@@ -352,6 +384,7 @@ fn marks(sidecar: &Sidecar, repeats: &Repeats, spreads: &dyn Fn(Landmark, usize)
                 plane: info.plane,
                 u_px: CLICK_U_PX,
                 repeated: false,
+                snapped: None,
                 spread: (!info.closed).then_some(Spread::Round(info.u_mm)),
                 name: format!("{}[{i}]", info.name),
             });
@@ -380,4 +413,41 @@ fn outward_normals(outline: &[Point2<f64>]) -> Vec<Vector2<f64>> {
             normal * doubled.signum()
         })
         .collect()
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used, reason = "tests")]
+mod tests {
+    use crate::measured::locate;
+    use crate::scene::LensPrior;
+    use crate::sidecar::{Sidecar, Snapped};
+    use crate::{Landmark, Line};
+    use nalgebra::{Matrix2, Vector2};
+
+    #[test]
+    fn an_edge_sharpens_across_itself_and_not_along() {
+        let text = r#"{ "format": "hoofgeo-sidecar/1", "photo": { "file": "a.jpg", "width_px": 4000, "height_px": 3000 },
+            "subject": { "foot": "LF" }, "view": "solar",
+            "scale": { "kind": "straight_ruler", "points": [
+                { "mm": 0, "at": [1000, 2500] }, { "mm": 100, "at": [2000, 2500] }, { "mm": 200, "at": [3000, 2500] } ] },
+            "landmarks": { "toe_outer": { "at": [2000, 1500] } } }"#;
+        let mut sidecar = Sidecar::parse(text, None).unwrap();
+        let lens = LensPrior::exif((4000, 3000), 3000.0);
+        let whole = |s: &Sidecar| -> Matrix2<f64> {
+            let (_, located) = locate(s, &lens).unwrap();
+            let p = &located.points[0];
+            p.by_pixel * p.by_pixel.transpose() * (p.u_px * p.u_px) + p.anatomy
+        };
+        let clicked = whole(&sidecar);
+        let edge = Vector2::new(0.8, 0.6);
+        sidecar.landmarks.get_mut(&Landmark::ToeOuter).unwrap().snapped =
+            Some(Snapped { from: [2003.0, 1496.0], edge: (edge * 5.0).into(), u_px: 0.3 });
+        let snapped = whole(&sidecar);
+        // The photo's y runs down, the plane's up; 10 px are a mm.
+        let (along, across) = (Vector2::new(0.8, -0.6), Vector2::new(0.6, 0.8));
+        let variance = |c: &Matrix2<f64>, d: Vector2<f64>| (c * d).dot(&d);
+        assert!((variance(&snapped, along) / variance(&clicked, along) - 1.0).abs() < 1e-3);
+        let edge_alone = Line::OuterWall.info().u_mm.powi(2) + 0.03f64.powi(2);
+        assert!((variance(&snapped, across) / edge_alone - 1.0).abs() < 1e-2, "{snapped}");
+    }
 }

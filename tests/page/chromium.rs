@@ -83,7 +83,7 @@ impl Chromium {
         assert!(Command::new("mkfifo").args([&to, &from]).status().unwrap().success());
         // The shell gives the browser the two pipes as the descriptors that it expects. It ends with them, when the tests do, and
         // what it has written goes.
-        Command::new("sh")
+        let mut shell = Command::new("sh")
             .args(["-c", r#""$0" "$@" 3<"$TO" 4>"$FROM"; rm -rf "$OWN""#])
             .arg(program)
             .args(["--headless=new", "--remote-debugging-pipe", "--no-sandbox", "--disable-gpu", "--no-first-run"])
@@ -97,6 +97,7 @@ impl Chromium {
             .stderr(Stdio::null())
             .spawn()
             .unwrap();
+        std::thread::spawn(move || shell.wait());
         // Each opens once the other end is open.
         let to = File::options().write(true).open(&to).unwrap();
         let pipe = File::open(&from).unwrap();

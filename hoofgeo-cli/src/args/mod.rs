@@ -6,6 +6,7 @@ mod lens;
 mod measure;
 mod pixels;
 mod research;
+mod rings;
 mod sidecars;
 
 pub use about::{DemoArgs, DictionaryArgs, DictionaryForm, ExplainArgs, Format, SchemaArgs};
@@ -18,6 +19,7 @@ pub use lens::{
 pub use measure::{CheckArgs, JoinArgs, MeasureArgs, ResultFormat};
 pub use pixels::{ReadArgs, RectifyArgs, RulerArgs};
 pub use research::{ObserversArgs, PlanArgs};
+pub use rings::{RingArgs, RingName};
 pub use sidecars::{PlaceArgs, StartArgs};
 
 /// Measures horse hooves from photographs: millimetres and degrees, corrected for lens and camera angle, each with its
@@ -58,7 +60,7 @@ pub enum Command {
     Observers(ObserversArgs),
     /// Plan a study: animals needed to find a difference, and what better photos would gain
     Plan(PlanArgs),
-    /// Read horn tubules and the dorsal wall from the photos' pixels into a new folder of sidecars to measure
+    /// Read horn tubules, growth rings, dorsal wall, ground line and outlines from the pixels into a new folder of sidecars to measure
     Read(ReadArgs),
     /// Explain a measurement, landmark or line: definition, needs, source, published values
     Explain(ExplainArgs),

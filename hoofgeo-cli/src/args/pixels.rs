@@ -1,6 +1,6 @@
 //! What reads or resamples the photos' pixels.
 
-use super::LensDatabaseArgs;
+use super::{LensDatabaseArgs, RingArgs};
 use clap::Args;
 use std::path::PathBuf;
 
@@ -71,9 +71,24 @@ pub struct ReadArgs {
     /// New folder for copies of the photos and the new sidecars; measure that one
     #[arg(long, value_name = "DIR")]
     pub out: PathBuf,
-    /// Also replace lines that somebody drew
+    /// Also replace lines that somebody drew; tubules are then looked for in a band of 8 mm to either side of the line drawn, so that
+    /// drawing tubules_toe, tubules_quarter or tubules_heel says where to look
     #[arg(long)]
     pub replace: bool,
+    /// Move landmarks that lie on an edge (toe_ground, heel_ground, ground_front, ground_back, toe_outer, widest_*, white_line_*) square to
+    /// that edge, by 2.5 mm at most, where one edge stands out; the new sidecars keep where they were clicked
+    #[arg(long)]
+    pub snap: bool,
+    /// Folder for a picture of each photo: what was clicked against what was found, moved landmarks enlarged
+    #[arg(long, value_name = "DIR")]
+    pub pictures: Option<PathBuf>,
+    /// Trace drawn outlines (outer_wall, white_line, frog): four clicks or more become points on the edge that they run along; the clicks
+    /// are kept in PHOTO.clicks.json
+    #[arg(long)]
+    pub trace: bool,
+    /// Which rings to date.
+    #[command(flatten)]
+    pub rings: RingArgs,
     /// Print nothing but refusals
     #[arg(long, short)]
     pub quiet: bool,

@@ -207,6 +207,13 @@ impl Foot3d {
         self.ring_spacing(v) * (self.first_ring / self.ring_spacing_toe + Self::ring(k))
     }
 
+    /// Distances below the coronet, mm, of all rings down to the ground, at the toe (`v` = 0) or the heels (2).
+    pub fn rings_below(&self, v: f64) -> Vec<f64> {
+        let length = if v < 1.0 { self.dorsal_length } else { self.heel_length };
+        let shown = (0..20).filter(|k| self.shows_ring(*k)).map(|k| self.ring_below(v, k));
+        shown.take_while(|below| *below < length).collect()
+    }
+
     /// Whether ring `k` has come out from under the coronary band: then it is seen all round the foot.
     pub(crate) fn shows_ring(&self, k: usize) -> bool {
         self.first_ring / self.ring_spacing_toe + Self::ring(k) > 0.8

@@ -38,7 +38,7 @@ pub use camera::Camera;
 pub use files::{jpeg, sidecar, truth_json, write};
 pub use foot::{Foot3d, Trim};
 pub use horses::{Case, Coat, DARK, FootSpec, Heel, LIGHT, Shot, cases, foot, foot_with_heel};
-pub use photo::{ExifFacts, Graduation, Photo, quick_scene, render};
+pub use photo::{ExifFacts, Graduation, Photo, Stance, quick_scene, render, render_from};
 pub use place::{CLICK_PX, GRADUATION_PX, Placed, place_like_a_person};
 pub use recovery::{RECOVERING, Visit, visits};
 pub use ruler::{Finish, Ruler};

@@ -59,9 +59,25 @@ pub struct Photo {
     pub file_name: String,
 }
 
+/// What sets a photo apart from those of the demonstration.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Stance {
+    /// The camera's two tilts, degrees: how far it looks down, and from the side; `None` as a hand holds it.
+    pub held: Option<[f64; 2]>,
+    /// Degrees by which the camera stands higher, and further to the right, besides those.
+    pub tilt: [f64; 2],
+    /// Towards the sun: right, up and towards the camera; `None` as in the demonstration.
+    pub sun: Option<[f64; 3]>,
+}
+
 /// Renders one photo. The same arguments give the same pixels, whatever the number of threads.
 pub fn render(spec: &FootSpec, shot: &Shot, seed: u64) -> Photo {
-    let scene = Scene::new(spec, shot, seed);
+    render_from(spec, shot, seed, &Stance::default())
+}
+
+/// The same with camera or sun elsewhere.
+pub fn render_from(spec: &FootSpec, shot: &Shot, seed: u64, stance: &Stance) -> Photo {
+    let scene = Scene::new(spec, shot, seed, stance);
     let pixels = paint(&scene, spec, shot, seed);
     let ruler = &scene.ruler;
     let camera = scene.camera.seen_from(&ruler.rotation, &ruler.origin.coords);

@@ -9,6 +9,7 @@ use super::foot::Half;
 use super::horses::{FootSpec, Shot};
 use super::light::Light;
 use super::mesh::{self, Material, Mesh};
+use super::photo::Stance;
 use super::ruler::Ruler;
 use super::underside::Underside;
 use hoofgeo::{Foot, View};
@@ -35,7 +36,7 @@ pub(crate) struct Scene {
 const BOARD: f64 = 42.0;
 
 impl Scene {
-    pub(crate) fn new(spec: &FootSpec, shot: &Shot, seed: u64) -> Self {
+    pub(crate) fn new(spec: &FootSpec, shot: &Shot, seed: u64, stance: &Stance) -> Self {
         let mut rng = Xoshiro256PlusPlus::seed_from_u64(seed);
         let mut about = |spread: f64| rng.random_range(-spread..=spread);
         let hand = if matches!(spec.foot, Foot::LeftFore | Foot::LeftHind) { 1.0 } else { -1.0 };
@@ -123,8 +124,9 @@ impl Scene {
             View::Lateral => (2.2 + about(1.0), about(2.0), about(1.2)),
             View::Solar => (about(3.0), about(3.0), about(3.5)),
         };
-        let (sp, cp) = f64::to_radians(tilt_x).sin_cos();
-        let (sy, cy) = f64::to_radians(tilt_y).sin_cos();
+        let [tilt_x, tilt_y] = stance.held.unwrap_or([tilt_x, tilt_y]);
+        let (sp, cp) = f64::to_radians(tilt_x + stance.tilt[0]).sin_cos();
+        let (sy, cy) = f64::to_radians(tilt_y + stance.tilt[1]).sin_cos();
         let distance = shot.distance * (1.0 + about(0.04));
         let eye = target + Vector3::new(sy * cp, sp, cy * cp) * distance;
         let (rotation, translation) = look_at(&eye, &target, &Vector3::y(), roll.to_radians());
@@ -144,7 +146,7 @@ impl Scene {
             rotation,
             translation,
         };
-        let light = match shot.view {
+        let mut light = match shot.view {
             View::Lateral => Light {
                 sun: Vector3::new(-0.60 + 0.1 * about(1.0) as f32, 0.66, 0.45).normalize(),
                 up: Vector3::new(0.0, 1.0, 0.15).normalize(),
@@ -160,6 +162,9 @@ impl Scene {
                 ground_colour: Vector3::new(0.20, 0.185, 0.165),
             },
         };
+        if let Some(sun) = stance.sun {
+            light.sun = Vector3::from(sun).cast::<f32>().normalize();
+        }
         let mut meshes = mesh::pastern(foot);
         meshes.extend([mesh::wall(foot), mesh::bulb(foot, Half::Medial), mesh::bulb(foot, Half::Lateral)]);
         meshes.extend(mesh::fringe(foot));

@@ -21,9 +21,11 @@
 //! | is a difference real; the smallest that could be seen | `change.rs` |
 //! | rates, dates of crossing a limit | `trend.rs` |
 //! | growth from rings and wall length | `growth.rs`, `rings.rs` |
+//! | when the horn at a ring was made | `event.rs` |
 //! | reading folders; `follow.csv` and `follow.json` | `folders.rs`, `output.rs` |
 
 mod change;
+mod event;
 #[cfg(feature = "files")]
 mod folders;
 mod growth;
@@ -36,12 +38,14 @@ mod shot;
 mod trend;
 
 pub use change::{Change, Verdict};
+pub use event::{GrowthRate, LaidDown, laid_down};
 #[cfg(feature = "files")]
 pub use folders::{lens_identity, read_folders};
 pub use growth::{Growth, GrowthFrom, GrowthPlace};
 #[cfg(feature = "files")]
 pub use output::{FOLLOW_COLUMNS, write_results};
 pub use pool::Scatter;
+pub use rings::ring_depths;
 pub use series::{Series, SideDifference, TrimEffect, VisitValue};
 pub use shot::{Key, LensIdentity, Reading, Shot, Way};
 pub use trend::{Crossing, MONTH_DAYS, Trend};

@@ -1,18 +1,21 @@
 //! Growth rings from one visit to the next: a ring moves down with the horn.
 
 use super::shot::Reading;
-use crate::evaluate::evaluate;
+use crate::evaluate::{Value, evaluate};
 use crate::foot::View;
 use crate::formula;
 use crate::landmark::{Landmark, Line};
+use crate::located::Located;
 use crate::measure::geometry::distance;
 use crate::measure::{Measurement, Need, Quantity};
 use crate::measured::Measured;
 use crate::numeric::Real;
 use crate::placed::{Outcome, Placed};
+use crate::scene::Scene;
 
-/// Rings looked at, from the coronet down.
-const MOST: usize = 8;
+/// Rings looked at, from the coronet down; and those of them that are paired from visit to visit.
+const MOST: usize = 12;
+const PAIRED: usize = 8;
 
 /// Growth per month, mm, that a pairing of rings may mean: adult horses 6 to 10, foals 12 to 15, cold winters about 4 (trade press
 /// and a farrier's figures), widened.
@@ -44,8 +47,8 @@ macro_rules! rings {
     };
 }
 
-static TOE: [Measurement; MOST] = rings!(Line::RingsToe, at_toe, 0 1 2 3 4 5 6 7);
-static HEEL: [Measurement; MOST] = rings!(Line::RingsHeel, at_heel, 0 1 2 3 4 5 6 7);
+static TOE: [Measurement; MOST] = rings!(Line::RingsToe, at_toe, 0 1 2 3 4 5 6 7 8 9 10 11);
+static HEEL: [Measurement; MOST] = rings!(Line::RingsHeel, at_heel, 0 1 2 3 4 5 6 7 8 9 10 11);
 
 fn at_toe<T: Real, const K: usize>(p: &Placed<'_, T>) -> Outcome<T> {
     distance(p.at(Landmark::ToeCoronet)?, p.line(Line::RingsToe, K + 1)?[K])
@@ -55,15 +58,14 @@ fn at_heel<T: Real, const K: usize>(p: &Placed<'_, T>) -> Outcome<T> {
     distance(p.at(Landmark::HeelCoronet)?, p.line(Line::RingsHeel, K + 1)?[K])
 }
 
-/// The rings of a photo at toe and heel, from the uppermost down.
+/// How deep a photo's rings lie below the coronet at toe and heel, mm, from the uppermost down, the first twelve of each.
+pub fn ring_depths(located: &Located, scene: &Scene) -> [Vec<Value>; 2] {
+    [&TOE, &HEEL].map(|rings| rings.iter().map_while(|m| evaluate(m, located, scene).ok()).collect())
+}
+
+/// The same as far as following a case needs it.
 pub(super) fn readings(measured: &Measured) -> [Vec<Reading>; 2] {
-    [&TOE, &HEEL].map(|rings| {
-        rings
-            .iter()
-            .map_while(|m| evaluate(m, &measured.located, &measured.scene).ok())
-            .map(|v| Reading::of(&v))
-            .collect()
-    })
+    ring_depths(&measured.located, &measured.scene).map(|values| values.iter().take(PAIRED).map(Reading::of).collect())
 }
 
 /// Standard uncertainty of how well one ring's crossing is defined, mm.

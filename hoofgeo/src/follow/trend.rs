@@ -36,7 +36,7 @@ pub(super) fn days(from: Date, to: Date) -> f64 {
     from.until(to).map_or(f64::NAN, |span| f64::from(span.get_days()))
 }
 
-fn later(from: Date, days: f64) -> Option<Date> {
+pub(super) fn later(from: Date, days: f64) -> Option<Date> {
     (days.abs() <= HORIZON_DAYS)
         .then(|| jiff::Span::new().days(days.round() as i64))
         .and_then(|s| from.checked_add(s).ok())

@@ -63,7 +63,8 @@ impl Reading {
         let mut once = self.sidecar.clone();
         once.landmarks.retain(|_, p| p.at.len() > i);
         for placement in once.landmarks.values_mut() {
-            placement.at = vec![placement.at[i]];
+            // Observers are compared by where they clicked: an edge that a program found would make them agree.
+            placement.at = vec![placement.snapped.take().map_or(placement.at[i], |s| s.from)];
         }
         if i > 0 {
             once.lines.clear();

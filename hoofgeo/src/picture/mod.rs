@@ -11,6 +11,7 @@
 //! | places in space to pixels, uncertainty regions | `space.rs` |
 //! | how labels find room | `labels.rs` |
 //! | the ruler that was read from the pixels | `ruler.rs` |
+//! | what else was read from them, clicked against found | `reading.rs` |
 //!
 //! Text is set in DejaVu Sans Condensed, which is bundled; its licence is in `licences/DejaVu.txt`.
 
@@ -21,6 +22,7 @@ mod labels;
 mod marks;
 mod panel;
 mod projection;
+mod reading;
 mod ruler;
 mod sketch;
 mod space;
@@ -48,6 +50,7 @@ use space::Space;
 use std::path::Path;
 
 pub use projection::project_bytes;
+pub use reading::reading_picture;
 pub use ruler::ruler_picture;
 
 /// How to make a picture.

@@ -5,7 +5,7 @@ use super::font::Weight;
 use super::style::{Colour, Pen, Stroke};
 use super::{resized, too_large, unit};
 use crate::Result;
-use crate::pixels::ruler::{ReadGraduation, Reading};
+use crate::pixels::ruler::{Numbering, ReadGraduation, Reading};
 use image::RgbImage;
 use nalgebra::{Point2, Vector2};
 
@@ -39,15 +39,16 @@ pub fn ruler_picture(photo: RgbImage, reading: &Reading, width: u32) -> Result<R
         };
         canvas.stroke(&[g.at - out * (0.3 * arm), g.at + out * (arm * reach)], false, pen);
     }
-    numbers(&mut canvas, g, outwards, arm, u);
+    numbers(&mut canvas, reading, outwards, arm, u);
     let layer = canvas.render()?;
     let mut pixels = resized(&photo, (size[0], size[1]))?;
     layer.over(&mut pixels);
     RgbImage::from_raw(size[0], size[1], pixels).ok_or_else(|| too_large(frame))
 }
 
-/// Numbers every ten mm, or as often as they have room.
-fn numbers(canvas: &mut Canvas, g: &[ReadGraduation], outwards: Vector2<f64>, arm: f64, u: f64) {
+/// Numbers every ten mm, or as often as they have room. Those that no mark tells are not the ruler's own: they are counted from one of
+/// its long lines, and have a sign to say so.
+fn numbers(canvas: &mut Canvas, reading: &Reading, outwards: Vector2<f64>, arm: f64, u: f64) {
     let ty = Type {
         size: 6.6 * u,
         weight: Weight::Bold,
@@ -56,14 +57,21 @@ fn numbers(canvas: &mut Canvas, g: &[ReadGraduation], outwards: Vector2<f64>, ar
         halo: Some((Colour::Amber, 1.0 * u)),
     };
     let mut last: Option<Point2<f64>> = None;
-    for g in g.iter().filter(|g| multiple(g.mm, 10.0)) {
+    for g in reading.graduations.iter().filter(|g| multiple(g.mm, 10.0)) {
         if last.is_some_and(|l| (l - g.at).norm() < 16.0 * u) {
             continue;
         }
         last = Some(g.at);
         let out = if g.direction.dot(&outwards) < 0.0 { -g.direction } else { g.direction };
-        let at = g.at + out * (2.2 * arm + 5.5 * u);
-        canvas.text(Point2::new(at.x, at.y + 0.36 * ty.size), &format!("{:.0}", g.mm), &ty);
+        let mm = g.mm.round() as i64;
+        let text = match reading.numbering {
+            Numbering::Lengths if mm != 0 => format!("{mm:+}"),
+            _ => mm.to_string(),
+        };
+        // Half the width of the text lies on this side of its middle.
+        let half = 0.31 * ty.size * text.len() as f64 * out.x.abs() + 0.5 * ty.size * out.y.abs();
+        let at = g.at + out * (2.2 * arm + half + 0.4 * ty.size);
+        canvas.text(Point2::new(at.x, at.y + 0.36 * ty.size), &text, &ty);
     }
 }
 

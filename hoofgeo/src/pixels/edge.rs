@@ -1,7 +1,7 @@
 //! Edges to a fraction of a pixel, along a line across them, and the chain of edges that follows a wall.
 
 use super::Grey;
-use super::gradient::{kernels, median};
+use super::gradient::{kernels, median, vertex};
 use nalgebra::{Point2, Vector2};
 use std::f64::consts::PI;
 
@@ -71,7 +71,7 @@ pub fn edges_along(grey: &Grey, at: Point2<f64>, normal: Vector2<f64>, options: 
         }
         let (la, lb, lc) = (a.ln(), b.ln(), c.ln());
         let bend = la - 2.0 * lb + lc;
-        let offset = (i as f64 - reach as f64 + 0.5 * (la - lc) / bend) / STEPS;
+        let offset = (i as f64 - reach as f64 + vertex(la, lb, lc)) / STEPS;
         // The bell's second derivative at its top, per px³.
         let curvature = b * bend.abs() * STEPS * STEPS;
         found.push(EdgePoint { at: at + normal * offset, offset, slope: answers[i], u_px: noise_slope / curvature });

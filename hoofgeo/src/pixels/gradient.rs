@@ -68,6 +68,17 @@ impl Gradient {
         self
     }
 
+    /// First column and row, width and height of the rectangle.
+    pub(super) fn extent(&self) -> ([i64; 2], [usize; 2]) {
+        ([self.left, self.top], [self.width, self.height])
+    }
+
+    /// The derivatives at a column and row of the rectangle.
+    pub(super) fn at(&self, column: usize, row: usize) -> Vector2<f32> {
+        let i = row * self.width + column;
+        Vector2::new(self.x[i], self.y[i])
+    }
+
     /// The structure tensor of the square of side `side` px about `centre`: the mean of g gᵀ; `None` where the square
     /// leaves the rectangle.
     pub(super) fn tensor(&self, centre: Point2<f64>, side: usize) -> Option<Matrix2<f64>> {
@@ -143,6 +154,11 @@ pub fn noise(grey: &Grey, low: Point2<f64>, high: Point2<f64>) -> f64 {
     }
     // The mask's weights have the square sum 36; the median size of a normal variable is 0.6745 standard deviations.
     median(&mut sizes).unwrap_or(0.0) / (6.0 * 0.6745)
+}
+
+/// Where the top of the parabola through three values lies, in steps from the middle one.
+pub(super) fn vertex(before: f64, here: f64, behind: f64) -> f64 {
+    (before - behind) / (2.0 * (before - 2.0 * here + behind))
 }
 
 /// The middle value; `None` of none.

@@ -9,6 +9,7 @@
 //! suppression method for edge detection with sub-pixel accuracy*, INRIA research report 2724, 1995.
 
 use super::Grey;
+use super::gradient::vertex;
 use nalgebra::{DMatrix, DVector, Point2, Vector2};
 
 /// What counts as a long edge. Lengths are in px.
@@ -139,7 +140,7 @@ impl EdgeField {
         let median = if sample.is_empty() { 0.0 } else { *sample.select_nth_unstable_by(middle, f32::total_cmp).1 };
         let strong = options.least_gradient.max(4.0 * median);
         let mut places = vec![None; v.len()];
-        // The smoothing sees an edge where the picture ends.
+        // At the border the smoothing has a part of its neighbours alone.
         let margin = (4.0 * options.sigma_px).ceil() as usize + 3;
         for y in margin..height.saturating_sub(margin) {
             for x in margin..width.saturating_sub(margin) {
@@ -153,8 +154,7 @@ impl EdgeField {
                 if !(m >= before && m > behind) {
                     continue;
                 }
-                // The vertex of the parabola through the three.
-                let shift = f64::from((before - behind) / (2.0 * (before - 2.0 * m + behind)));
+                let shift = vertex(f64::from(before), f64::from(m), f64::from(behind));
                 let mut place = Point2::new(x as f64 + 0.5, y as f64 + 0.5);
                 place[usize::from(across != 1)] += shift;
                 places[i] = Some((place, g.cast::<f64>() / f64::from(m)));

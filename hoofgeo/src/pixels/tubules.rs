@@ -26,6 +26,9 @@ const SCALES_MM: [f64; 4] = [0.1, 0.16, 0.25, 0.4];
 /// Changes over more than this, mm, are shading and rings, and are taken off. Rings do not cross the tubules squarely: what is
 /// left of them turns the tensor towards them (by 2° RMS on rendered walls with 1.2 mm here, by 0.9° with 0.5 mm).
 const BROAD_MM: f64 = 0.5;
+/// Cells with so many times the squared gradient of the middle one hold the edge of a shadow, a crack or mud, which is coherent and says
+/// nothing of the tubules (chosen: on a rendered foot the edge of a hard shadow turned the direction by 8°).
+const EDGE_CELL: f64 = 5.0;
 /// Fewest cells, and fewest strips of cells along the tubules.
 const LEAST: (usize, usize) = (24, 5);
 /// Cells within this of the commonest direction belong to it.
@@ -38,10 +41,11 @@ const WEIGHT: f64 = 0.06;
 const SCATTER: f64 = 7.0 * PI / 180.0;
 /// How far the direction may lie off the one expected.
 const OFF: f64 = 35.0 * PI / 180.0;
-/// A direction less certain than this is none.
-const U_MAX: f64 = 2.5 * PI / 180.0;
-/// What the strips cannot show: the wall is not plane, light and relief are not even (chosen on rendered walls).
-const U_FLOOR: f64 = 0.4 * PI / 180.0;
+/// A direction less certain than this is none (chosen on rendered feet, so that what is accepted is within 1° RMS).
+const U_MAX: f64 = 1.5 * PI / 180.0;
+/// What the strips cannot show: the wall is not plane, light and relief are not even (chosen on rendered feet: with 0.4° the errors
+/// scattered by 1.2 times what was stated).
+const U_FLOOR: f64 = 0.6 * PI / 180.0;
 
 /// The tubules of a region.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -178,12 +182,19 @@ fn cells(
     if found.len() < LEAST.0 {
         return None;
     }
+    let mut strengths: Vec<f64> = found.iter().map(|f| f.3).collect();
+    let middle_one = median(&mut strengths)?;
+    for (_, _, weight, strength) in &mut found {
+        if *strength > EDGE_CELL * middle_one {
+            *weight = 0.0;
+        }
+    }
     let sum: Vector2<f64> = found.iter().map(|(p, ..)| p.coords).sum();
     let middle = Point2::from(sum / found.len() as f64);
     let across = Vector2::new(expected.y, -expected.x);
     let cells = found
         .into_iter()
-        .map(|(p, along, weight)| {
+        .map(|(p, along, weight, _)| {
             let d = p - middle;
             let turn = expected.perp(&along).atan2(expected.dot(&along));
             Cell { place: Vector2::new(across.dot(&d), expected.dot(&d)), angle: half_turn(turn), weight }
@@ -192,19 +203,19 @@ fn cells(
     Some((cells, middle, sigma))
 }
 
-/// Place and direction in the plane, and weight, of one cell.
+/// Place and direction in the plane, weight and squared gradient of one cell.
 fn cell(
     map: &dyn Mapping,
     gradient: &Gradient,
     centre: Point2<f64>,
     side: usize,
     floor: f64,
-) -> Option<(Point2<f64>, Vector2<f64>, f64)> {
+) -> Option<(Point2<f64>, Vector2<f64>, f64, f64)> {
     let tensor = gradient.tensor(centre, side)?;
     let (across, coherence) = orientation(&tensor);
     let seen = if tensor.trace() > floor { coherence.powi(3) } else { 0.0 };
     let along = map.jacobian(centre)? * Vector2::new(-across.y, across.x);
-    Some((map.place(centre)?, along, seen))
+    Some((map.place(centre)?, along, seen, tensor.trace()))
 }
 
 /// An angle between lines, within ±π/2.
@@ -381,7 +392,7 @@ mod tests {
             let found = look(&grey, stretch, degrees).expect("fibres are plain to see");
             let off = found.along.y.atan2(found.along.x).to_degrees() - degrees;
             assert!(off.abs() < 0.2, "{stretch} {degrees}: {off}");
-            assert!(found.u.to_degrees() < 0.6 && found.share > 0.9, "{found:?}");
+            assert!(found.u.to_degrees() < 0.75 && found.share > 0.9, "{found:?}");
         }
     }
 
@@ -410,6 +421,19 @@ mod tests {
         let found = look(&grey, 1.0, 50.0).expect("fibres");
         let off = found.along.y.atan2(found.along.x).to_degrees() - 50.0;
         assert!(off.abs() < 0.3, "{off}");
+    }
+
+    #[test]
+    fn the_edge_of_a_shadow_does_not_count() {
+        // It runs 20° off the fibres through the middle of the region, eight times as strong as they are.
+        let shadow = |x: f64, y: f64| {
+            let (sin, cos) = f64::to_radians(70.0).sin_cos();
+            60.0 / (1.0 + ((-(x - 15.0) * sin + (y + 20.0) * cos) / 0.15).exp())
+        };
+        let grey = wall(1.0, 4.0, 9, |x, y| fibres(50.0, x, y) / 3.0 + shadow(x, y));
+        let found = look(&grey, 1.0, 50.0).expect("fibres");
+        let off = found.along.y.atan2(found.along.x).to_degrees() - 50.0;
+        assert!(off.abs() < 1.0, "{off}");
     }
 
     #[test]

@@ -1,7 +1,8 @@
-//! The dorsal wall's outline against what lies behind it.
+//! The dorsal wall's outline against what lies behind it, and the wall's line, bow and flare from it.
 
+use super::fit::EdgeFit;
 use super::gradient::noise;
-use super::{EdgeOptions, EdgePoint, Grey, chain, edges_along};
+use super::{EdgeOptions, EdgePoint, Grey, Mapping, chain, edges_along};
 use nalgebra::{Point2, Vector2};
 use std::fmt;
 
@@ -15,6 +16,45 @@ const REACH_MM: f64 = 5.0;
 const BEND_MM: f64 = 0.15;
 /// Most stations that may bend more. Right outlines of rendered feet had up to 5 %, wrong ones 25 % and more.
 const BENT: f64 = 0.1;
+
+/// Whole thirds of an outline may be off by this on their own, mm: mud, hair, a shadow along the wall (chosen on rendered feet).
+const SYSTEMATIC_MM: f64 = 0.1;
+
+/// A wall's line in the plane, from above down, with how it bends.
+#[derive(Debug, Clone, PartialEq)]
+pub struct WallFit {
+    /// The straight line that fits best, mm, and its bow.
+    pub line: EdgeFit,
+    /// Mean curvature, 1/mm; positive where the wall is hollow in front, as a flared one is.
+    pub curvature: f64,
+    /// Its standard uncertainty.
+    pub u_curvature: f64,
+    /// Direction of the upper third minus that of the lower one, rad; positive where the lower part lies flatter.
+    pub flare: f64,
+    /// Its standard uncertainty.
+    pub u_flare: f64,
+}
+
+/// The wall's line from its outline, in the plane; `forwards` points about where the toe does, in the plane. `None` where too few points
+/// are left to fit a line and its thirds.
+pub fn wall_fit(outline: &[EdgePoint], map: &dyn Mapping, forwards: Vector2<f64>) -> Option<WallFit> {
+    let places: Vec<Point2<f64>> = outline.iter().map(|e| map.place(e.at)).collect::<Option<_>>()?;
+    let line = EdgeFit::new(&places, 4, SYSTEMATIC_MM)?;
+    let third = places.len() / 3;
+    // Parts of a third are short enough to be off by less.
+    let upper = EdgeFit::new(&places[..third], 1, SYSTEMATIC_MM / 2.0)?;
+    let lower = EdgeFit::new(&places[places.len() - third..], 1, SYSTEMATIC_MM / 2.0)?;
+    // Down the wall, forwards lies to one side; what turns there lies flatter.
+    let side = line.along.perp(&forwards).signum();
+    let flare = side * upper.along.perp(&lower.along).atan2(upper.along.dot(&lower.along));
+    Some(WallFit {
+        curvature: side * line.curvature,
+        u_curvature: line.u_curvature,
+        flare,
+        u_flare: upper.u_direction.hypot(lower.u_direction),
+        line,
+    })
+}
 
 /// Why a wall's outline was not found.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

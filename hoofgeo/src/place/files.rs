@@ -246,7 +246,9 @@ pub(super) fn with_earlier(seen: &Draft, stored: &Draft, earlier: &Counts) -> Dr
         let slot = whole.landmarks.0.iter_mut().find(|(n, _)| n == name);
         let now = slot.as_ref().and_then(|(_, p)| p.as_ref()).map(|p| p.at.clone()).unwrap_or_default();
         at.extend(now);
-        let placement = Some(Placement { at, ..before.clone() });
+        // One of several placements is no edge's any more.
+        let snapped = before.snapped.filter(|_| at == before.at);
+        let placement = Some(Placement { at, snapped, ..before.clone() });
         match slot {
             Some((_, slot)) => *slot = placement,
             None => whole.landmarks.0.push((*name, placement)),
@@ -275,7 +277,8 @@ mod tests {
 
     fn draft() -> Draft {
         let mut draft = Draft::start("LF-side.jpg", 400, 300, None);
-        draft.landmarks.0[0].1 = Some(Placement { at: vec![[1.0, 2.0], [3.0, 4.0]], u_px: None, u_mm: Some(0.5) });
+        draft.landmarks.0[0].1 =
+            Some(Placement { at: vec![[1.0, 2.0], [3.0, 4.0]], u_mm: Some(0.5), ..Placement::default() });
         draft.lines.0[0].1 = Some(vec![[1.0, 1.0], [2.0, 2.0]]);
         draft
     }

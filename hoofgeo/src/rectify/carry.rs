@@ -62,6 +62,13 @@ pub(super) fn sidecar(
             let u_px = placement.u_px.unwrap_or(CLICK_U_PX);
             placement.u_px = Some(u_px * magnification([point.pixel.x, point.pixel.y])?);
         }
+        if let (Some(s), [at]) = (&mut placement.snapped, placement.at.as_slice()) {
+            let length = s.edge[0].hypot(s.edge[1]);
+            let ahead = moved([at[0] + s.edge[0] / length, at[1] + s.edge[1] / length])?;
+            let here = moved(*at)?;
+            s.u_px *= magnification([point.pixel.x, point.pixel.y])?;
+            (s.from, s.edge) = (moved(s.from)?, [ahead[0] - here[0], ahead[1] - here[1]]);
+        }
         for at in &mut placement.at {
             *at = moved(*at)?;
         }

@@ -2,7 +2,7 @@
 
 use super::fault::Fault;
 use super::limits;
-use super::model::{Gauge, Graduation, PhotoRef, PlaneSpec, Scale, ScaleKind, Sidecar, Tolerance, Visit};
+use super::model::{Gauge, Graduation, PhotoRef, PlaneSpec, Scale, ScaleKind, Sidecar, Snapped, Tolerance, Visit};
 use super::raw::SharedScale;
 use super::{outline, time};
 use crate::PlaneName;
@@ -33,7 +33,11 @@ pub(super) fn sidecar(s: &Sidecar) -> Checked {
                 })?;
             }
             uncertainty("u_px", placement.u_px, limits::U_PX, Zero::Refused)?;
-            uncertainty("u_mm", placement.u_mm, limits::MM, Zero::Allowed)
+            uncertainty("u_mm", placement.u_mm, limits::MM, Zero::Allowed)?;
+            placement
+                .snapped
+                .as_ref()
+                .map_or(Ok(()), |moved| snapped(moved, placement.at.len(), &s.photo).map_err(|e| e.within("snapped")))
         };
         if landmark.info().view != s.view {
             return Err(Fault::new(format!("`{landmark}` is not a landmark of this view")).within("landmarks"));
@@ -53,6 +57,18 @@ pub(super) fn sidecar(s: &Sidecar) -> Checked {
         check().map_err(|e| e.within(line.name()).within("lines"))?;
     }
     gauge(&s.gauge).map_err(|e| e.within("gauge"))
+}
+
+fn snapped(s: &Snapped, placements: usize, photo: &PhotoRef) -> Checked {
+    if placements != 1 {
+        return Err(Fault::new("only a landmark placed once can have been moved to an edge")
+            .help("repeated placements show how far clicks scatter: leave `snapped` out"));
+    }
+    in_frame(s.from, photo).map_err(|e| e.within("from"))?;
+    if s.edge == [0.0; 2] {
+        return Err(Fault::new("[0, 0] is no direction").within("edge"));
+    }
+    uncertainty("u_px", Some(s.u_px), limits::U_PX, Zero::Refused)
 }
 
 /// Everything of a visit that can be judged without its photos.

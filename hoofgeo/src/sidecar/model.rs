@@ -155,6 +155,8 @@ pub struct Placement {
     pub u_px: Option<f64>,
     /// Standard uncertainty of the anatomical point per axis, mm; replaces the default.
     pub u_mm: Option<f64>,
+    /// Where it was clicked, if `at` is where an edge of the picture was found beside that.
+    pub snapped: Option<Snapped>,
 }
 
 impl Placement {
@@ -162,6 +164,21 @@ impl Placement {
     pub fn once(at: [f64; 2]) -> Self {
         Self { at: vec![at], ..Self::default() }
     }
+}
+
+/// What a landmark was moved from, and to what: the edge makes its place more certain across it and says nothing along it.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+#[serde(deny_unknown_fields)]
+pub struct Snapped {
+    /// Where it was clicked, px.
+    #[cfg_attr(feature = "schema", schemars(with = "super::schema::Pixel"))]
+    pub from: [f64; 2],
+    /// The direction that the edge runs in, in pixels, either way and of any length but 0.
+    pub edge: [f64; 2],
+    /// Standard uncertainty of the edge's place across it, px.
+    #[cfg_attr(feature = "schema", schemars(range(max = super::limits::U_PX), extend("exclusiveMinimum" = 0)))]
+    pub u_px: f64,
 }
 
 /// What was measured with a gauge on the foot itself.

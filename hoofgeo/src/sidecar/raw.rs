@@ -3,7 +3,7 @@
 use super::fault::{did_you_mean, list, short};
 #[cfg(feature = "schema")]
 use super::limits;
-use super::model::{Gauge, Graduation, PhotoRef, Placement, PlaneSpec, ScaleKind, Tolerance};
+use super::model::{Gauge, Graduation, PhotoRef, Placement, PlaneSpec, ScaleKind, Snapped, Tolerance};
 use crate::{Foot, Landmark, Line, PlaneName, Side, Stage, View};
 use serde::de::{self, Deserialize, Deserializer, MapAccess, SeqAccess, Visitor};
 use serde::ser::{Serialize, SerializeMap, Serializer};
@@ -259,6 +259,7 @@ impl Serialize for Placement {
                 map.serialize_entry(key, &value)?;
             }
         }
+        super::json::some(&mut map, "snapped", &self.snapped)?;
         map.end()
     }
 }
@@ -276,12 +277,14 @@ pub(super) struct PlacementFile {
     /// Standard uncertainty of the anatomical point per axis, mm; replaces the default.
     #[cfg_attr(feature = "schema", schemars(range(min = 0.0, max = limits::MM)))]
     u_mm: Option<f64>,
+    /// Where it was clicked, if `at` is one point that was moved from there to an edge of the picture.
+    snapped: Option<Snapped>,
 }
 
 impl<'de> Deserialize<'de> for Placement {
     fn deserialize<D: Deserializer<'de>>(d: D) -> Result<Self, D::Error> {
-        let PlacementFile { at, u_px, u_mm } = PlacementFile::deserialize(d)?;
-        Ok(Self { at: at.0, u_px, u_mm })
+        let PlacementFile { at, u_px, u_mm, snapped } = PlacementFile::deserialize(d)?;
+        Ok(Self { at: at.0, u_px, u_mm, snapped })
     }
 }
 

@@ -2,7 +2,7 @@
 //!
 //! What a schema cannot say only the reader checks: points inside their photo's frame, graduations that repeat, the
 //! number of points a kind of scale needs, outlines that cross themselves, dates that do not exist, covariances that
-//! are none, and repeated keys.
+//! are none, an edge without a direction or on a landmark placed several times, and repeated keys.
 
 use super::de::LONGEST_LIST;
 use super::lens::LensFile;

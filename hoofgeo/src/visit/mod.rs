@@ -45,7 +45,7 @@ pub(crate) use photo::belongs;
 pub(crate) use photo::read_entry;
 pub use photo::{PhotoReport, measure_entry};
 #[cfg(feature = "pictures")]
-pub use read::{ReadReport, read_folder};
+pub use read::{ReadReport, RingDepth, read_folder};
 #[cfg(feature = "pictures")]
 pub use rectify::{RectifyProgress, rectify_folder};
 pub use results::{

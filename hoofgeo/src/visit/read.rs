@@ -4,10 +4,18 @@ use super::folder::{Entry, SIDECAR_SUFFIX, walk};
 use super::lens::Lenses;
 use super::output::write_whole;
 use super::photo::read_entry;
+use super::rectify::lies_within;
 use super::run::{Summary, must_be_folder};
+use crate::Line;
 use crate::error::{Error, ErrorKind, Result};
+use crate::evaluate::Value;
+use crate::follow::ring_depths;
+use crate::measured::locate;
 use crate::photo::decode_upright_bytes;
-use crate::pixels::{Grey, ReadOptions, Reading, read_photo};
+use crate::picture::{PictureOptions, encode_jpeg, reading_picture};
+use crate::pixels::{Found, Grey, ReadOptions, Reading, read_photo};
+use crate::scene::LensPrior;
+use jiff::civil::Date;
 use std::path::Path;
 
 /// What was read from one photo of a folder, in the order of the photos.
@@ -19,22 +27,43 @@ pub enum ReadReport<'a> {
         name: &'a str,
         /// What was found.
         reading: &'a Reading,
+        /// The rings of its new sidecar, drawn or found, from the coronet down.
+        rings: &'a [RingDepth],
+        /// The day on which it was taken, by its sidecar or its header.
+        day: Option<Date>,
     },
     /// It was refused.
     Refused(&'a Error),
 }
 
+/// How deep a growth ring of a new sidecar lies.
+#[derive(Debug, Clone)]
+pub struct RingDepth {
+    /// [`Line::RingsToe`] or [`Line::RingsHeel`].
+    pub line: Line,
+    /// Its number from the coronet down, the first is 1.
+    pub number: usize,
+    /// Its distance below the coronet, mm.
+    pub below: Value,
+    /// Whether the picture shows it much stronger than its fellows; `None` where somebody drew it.
+    pub event: Option<bool>,
+}
+
 /// Reads the pixels of every photo of a folder that has a sidecar, and writes a new folder to measure: copies of the photos
-/// and lens profiles, with new sidecars in which what the pixels show is filled in. Nothing in the folder itself is changed.
+/// and lens profiles, with new sidecars in which what the pixels show is filled in. Nothing in the folder itself is changed. Clicks of
+/// outlines that were traced are kept beside the new sidecar, in `PHOTO.clicks.json`.
+///
+/// Into the folder `pictures`, where one is named, a picture of each photo is drawn of what was clicked against what was found.
 ///
 /// Memory is that of one photo: photos are read one after another.
 ///
 /// # Errors
-/// `Usage` where the folder does not exist or holds no photo, or where `out` is that folder; `Io` where a file cannot be
-/// written. A photo that cannot be read is no error of the run: it is reported to `each`, and by [`Summary::refused`].
+/// `Usage` where the folder does not exist or holds no photo, where `out` is that folder, or where `pictures` lies within either; `Io`
+/// where a file cannot be written. A photo that cannot be read is no error of the run: it is reported to `each`, and by [`Summary::refused`].
 pub fn read_folder(
     folder: &Path,
     out: &Path,
+    pictures: Option<&Path>,
     options: ReadOptions,
     each: &mut dyn FnMut(ReadReport<'_>),
 ) -> Result<Summary> {
@@ -45,14 +74,19 @@ pub fn read_folder(
             .in_file(out)
             .help("name another one: the sidecars you wrote are never changed"));
     }
+    if pictures.is_some_and(|p| lies_within(p, out) || lies_within(p, folder)) {
+        return Err(Error::new(ErrorKind::Usage, "the pictures lie within a folder of photos")
+            .in_file(pictures.unwrap_or(out))
+            .help("name a folder beside it: there they would be taken for photos of the visit"));
+    }
     let lenses = Lenses::default();
     let mut summary = Summary::default();
     for entry in walk(folder, &[out.to_path_buf()]) {
-        let done = entry.and_then(|entry| read_one(&entry, out, &lenses, options).map(|reading| (entry, reading)));
+        let done = entry.and_then(|entry| read_one(&entry, out, pictures, &lenses, options).map(|done| (entry, done)));
         match done {
-            Ok((entry, reading)) => {
+            Ok((entry, (reading, rings, day))) => {
                 summary.measured += 1;
-                each(ReadReport::Read { name: &entry.name, reading: &reading });
+                each(ReadReport::Read { name: &entry.name, reading: &reading, rings: &rings, day });
             }
             Err(error) => {
                 summary.refused += 1;
@@ -66,14 +100,33 @@ pub fn read_folder(
     Ok(summary)
 }
 
-fn read_one(entry: &Entry, out: &Path, lenses: &Lenses, options: ReadOptions) -> Result<Reading> {
+type Done = (Reading, Vec<RingDepth>, Option<Date>);
+
+fn read_one(entry: &Entry, out: &Path, pictures: Option<&Path>, lenses: &Lenses, options: ReadOptions) -> Result<Done> {
     let read = read_entry(entry, lenses)?;
     let bytes = std::fs::read(&entry.photo).map_err(|e| Error::io(&entry.photo, "cannot be read", &e))?;
     let pixels = decode_upright_bytes(&bytes, &read.facts).map_err(|e| e.in_file(&entry.photo))?;
     let grey = Grey::of(&pixels);
-    drop(pixels);
+    // A picture needs the colours once more.
+    let pixels = pictures.map(|_| pixels);
     let mut reading =
         read_photo(&grey, &read.sidecar, &read.lens.prior, options).map_err(|e| e.in_file(entry.sidecar()))?;
+    drop(grey);
+    if let Some((pixels, folder)) = pixels.zip(pictures) {
+        let look = PictureOptions::default();
+        let picture =
+            reading_picture(&pixels, &read.sidecar, &reading, look.width).and_then(|p| encode_jpeg(&p, look.quality));
+        let mut path = folder.join(&entry.name);
+        if !matches!(path.extension().and_then(|e| e.to_str()), Some("jpg" | "jpeg")) {
+            path.as_mut_os_string().push(".jpg");
+        }
+        let parent = path.parent().unwrap_or(folder);
+        std::fs::create_dir_all(parent).map_err(|e| Error::io(parent, "cannot be made", &e))?;
+        write_whole(&path, &picture.map_err(|e| e.in_file(&entry.photo))?)?;
+    }
+    let rings = rings(&reading, &read.lens.prior).map_err(|e| e.in_file(entry.sidecar()))?;
+    let taken = read.sidecar.taken.as_deref().or(read.facts.taken.as_deref());
+    let day = taken.and_then(|t| t.get(..10)).and_then(|d| d.parse().ok());
     let photo = out.join(&entry.name);
     let parent = photo.parent().unwrap_or(out);
     std::fs::create_dir_all(parent).map_err(|e| Error::io(parent, "cannot be made", &e))?;
@@ -86,8 +139,62 @@ fn read_one(entry: &Entry, out: &Path, lenses: &Lenses, options: ReadOptions) ->
         reading.sidecar.lens = Some(name);
     }
     write_whole(&photo, &bytes)?;
-    let mut sidecar = photo.into_os_string();
+    let photo_name = photo.into_os_string();
+    let mut sidecar = photo_name.clone();
     sidecar.push(SIDECAR_SUFFIX);
+    if !reading.clicks.is_empty() {
+        let mut clicks = photo_name.clone();
+        clicks.push(".clicks.json");
+        write_whole(Path::new(&clicks), clicks_json(&entry.name, &reading).as_bytes())?;
+    }
     write_whole(Path::new(&sidecar), reading.sidecar.to_json().as_bytes())?;
-    Ok(reading)
+    Ok((reading, rings, day))
+}
+
+/// What was clicked before the outlines were traced.
+fn clicks_json(photo: &str, reading: &Reading) -> String {
+    let lines: serde_json::Map<String, serde_json::Value> = reading
+        .clicks
+        .iter()
+        .map(|(line, points)| {
+            (line.name().to_owned(), serde_json::json!({ "clicked": points, "outcome": outcome(reading, *line) }))
+        })
+        .collect();
+    let file = photo.rsplit('/').next().unwrap_or(photo);
+    let whole = serde_json::json!({ "format": "hoofgeo-clicks/1", "photo": file, "lines": lines });
+    format!("{whole}\n")
+}
+
+fn outcome(reading: &Reading, line: Line) -> serde_json::Value {
+    let traced = reading.found.iter().find_map(|(l, f)| match f {
+        Found::Traced(t) if *l == line => Some(t),
+        _ => None,
+    });
+    traced.map_or(serde_json::Value::Null, |t| {
+        serde_json::json!({
+            "points": t.points.len(), "traced_share": t.traced, "u_mm": t.u_mm,
+            "farthest_from_clicked_polygon_mm": t.farthest_mm, "limit_mm": t.limit_mm,
+        })
+    })
+}
+
+fn rings(reading: &Reading, lens: &LensPrior) -> Result<Vec<RingDepth>> {
+    let sidecar = &reading.sidecar;
+    if ![Line::RingsToe, Line::RingsHeel].iter().any(|l| sidecar.lines.contains_key(l)) {
+        return Ok(Vec::new());
+    }
+    let (scene, located) = locate(sidecar, lens)?;
+    let event = |line: Line, k: usize| {
+        reading.found.iter().find_map(|(l, f)| match f {
+            Found::Rings(row) if *l == line => row.rings[row.whole.clone()].get(k).map(|r| r.event),
+            _ => None,
+        })
+    };
+    let depths = ring_depths(&located, &scene);
+    Ok([Line::RingsToe, Line::RingsHeel]
+        .into_iter()
+        .zip(depths)
+        .flat_map(|(line, values)| (0..).zip(values).map(move |(k, below)| (line, k, below)))
+        .map(|(line, k, below)| RingDepth { line, number: k + 1, below, event: event(line, k) })
+        .collect())
 }

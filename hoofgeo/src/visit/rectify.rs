@@ -82,7 +82,7 @@ pub fn rectify_folder(
 }
 
 /// Whether a folder, which may not exist yet, lies in another or is it.
-fn lies_within(out: &Path, folder: &Path) -> bool {
+pub(super) fn lies_within(out: &Path, folder: &Path) -> bool {
     // The part of the path that exists; of a relative path at least the current folder does.
     let exists =
         out.ancestors().map(|a| if a.as_os_str().is_empty() { Path::new(".") } else { a }).find(|a| a.exists());

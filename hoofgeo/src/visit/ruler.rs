@@ -187,10 +187,10 @@ impl Way {
     }
 }
 
-/// How long and wide a hoof can be, mm (estimate, no source: from a small pony's to a large draught horse's, with room). A rule that is
+/// How far apart the points placed on a hoof can lie, mm (estimate, no source: from a pony to a large draught horse). A rule that is
 /// called metric but is in tenths of an inch makes a hoof 2.54 times too small.
 #[cfg(feature = "pictures")]
-const HOOF_MM: [f64; 2] = [70.0, 260.0];
+const HOOF_MM: [f64; 2] = [90.0, 300.0];
 
 /// Whether the hoof is as large as hoofs are by a ruler that nobody marked.
 #[cfg(feature = "pictures")]

@@ -3,7 +3,7 @@
 use super::comb::Comb;
 use super::patch::{Local, beat};
 use super::read::{BY_HAND, check_comb, comb_of, evidence, reading, refused};
-use super::trace::{Track, straight, trace};
+use super::trace::{Track, trace};
 use super::{Acceptance, Mark, Numbering, Reading};
 use crate::error::Result;
 use crate::pixels::Grey;
@@ -15,8 +15,6 @@ const STEPS_MM: [f64; 4] = [1.0, 0.5, 5.0, 10.0];
 const LEAST_PERIOD_PX: f64 = 2.5;
 /// How far two marks together may be from a whole number of lines, line distances.
 const MARKS_OFF: f64 = 0.6;
-/// Of so few lines between two marks, windows that walk along them may see too few.
-const FEW_LINES: f64 = 24.0;
 /// How far along a line a mark may be from the middle of the short lines, line distances.
 const MARK_REACH: f64 = 15.0;
 /// How far beyond the last line that was found a mark may lie, line distances: over so many, the distance hardly changes.
@@ -51,16 +49,8 @@ pub fn read_marked_with(grey: &Grey, marks: [Mark; 2], limits: &Acceptance) -> R
         if step.norm() < LEAST_PERIOD_PX || (count - count.round()).abs() > 1e-6 || count.abs() < 4.0 {
             continue;
         }
-        let starts = starts_between(grey, a.at, way, step);
-        let few = count.abs() <= FEW_LINES;
-        let walked = starts.iter().filter_map(|start| trace(grey, start));
-        // On each side of a start lie the lines to the mark there.
-        let sides = |start: &Local| [a.at, b.at].map(|m| ((m - start.centre).norm() / step.norm()).round() as i32);
-        let laid = starts.iter().filter(|_| few).filter_map(|start| {
-            let [from, to] = sides(start);
-            straight(grey, start, if count > 0.0 { [from, to] } else { [to, from] })
-        });
-        for track in walked.chain(laid) {
+        for start in starts_between(grey, a.at, way, step) {
+            let Some(track) = trace(grey, &start) else { continue };
             match number(grey, track, marks, step_mm, limits) {
                 Ok(reading) => return Ok(reading),
                 Err(e) => {
@@ -120,7 +110,7 @@ fn number(grey: &Grey, track: Track, marks: [Mark; 2], step_mm: f64, limits: &Ac
     let sign = way * count.signum();
     // The line of the first mark: both marks have their say.
     let zero = (0.5 * (on[0] + on[1] - way * count.abs())).round();
-    let label = |k: i32| marks[0].mm + sign * step_mm * (f64::from(k) - zero);
+    let label = |k: i32| marks[0].mm + sign * step_mm * (f64::from(k) - zero) + 0.0;
     Ok(reading(&track, &comb, evidence, step_mm, Numbering::Marks, None, label))
 }
 

@@ -103,18 +103,6 @@ pub(super) fn trace(grey: &Grey, start: &Local) -> Option<Track> {
     fit(&stops)
 }
 
-/// A comb of few lines, that windows cannot walk along: straight and even, `lines` of them on either side of the start.
-pub(super) fn straight(grey: &Grey, start: &Local, lines: [i32; 2]) -> Option<Track> {
-    let (at, length) = settle(grey, start)?;
-    let ends = [-lines[0], lines[1]];
-    let middle = 0.5 * f64::from(ends[0] + ends[1]);
-    let half = (0.5 * f64::from(ends[1] - ends[0])).max(1.0);
-    let (centre, step) = (at.centre + at.step * middle, at.step * half);
-    let angle = at.line.y.atan2(at.line.x);
-    let (x, y) = (vec![centre.x, step.x], vec![centre.y, step.y]);
-    Some(Track { ends, x, y, angle: vec![angle], middle, half, length, scatter_px: 0.0 })
-}
-
 /// Finds phase, lean and band at the start.
 fn settle(grey: &Grey, start: &Local) -> Option<(Local, f64)> {
     let mut at = *start;

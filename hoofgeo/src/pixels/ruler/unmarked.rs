@@ -123,7 +123,8 @@ fn read_track(grey: &Grey, track: &Track, limits: &Acceptance) -> Result<Reading
     let (low, high) = (comb.lines[0].number, comb.lines[comb.lines.len() - 1].number);
     let zero =
         if rising { low + (best.zero - low).rem_euclid(cycle) } else { high - (high - best.zero).rem_euclid(cycle) };
-    let label = |k: i32| sign * step_mm * f64::from(k - zero);
+    // Plus zero: no label is -0.
+    let label = |k: i32| sign * step_mm * f64::from(k - zero) + 0.0;
     let mut reading = reading(track, &comb, evidence, step_mm, Numbering::Lengths, Some(best.pattern), label);
     reading.lengths = best.lengths;
     Ok(reading)

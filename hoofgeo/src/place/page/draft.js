@@ -48,7 +48,8 @@ export function state(draft, step) {
 }
 
 export const place = (draft, name, at) => changed(draft, (d) => {
-  d.landmarks = { ...d.landmarks, [name]: { ...d.landmarks?.[name], at } };
+  // Whoever moves it by hand takes it off the edge that a program found.
+  d.landmarks = { ...d.landmarks, [name]: { ...d.landmarks?.[name], at, snapped: undefined } };
 });
 
 const slots = (step) => (step.kind === "landmark" ? "landmarks" : "lines");

@@ -21,7 +21,7 @@ pub(super) const BAD: &[(&str, &str, &str)] = &[
     (
         r#""u_mm": 1.5"#,
         r#""banana": 1.5"#,
-        "line 29 column 46: landmarks.heel_ground.banana: unknown key `banana`\n  known here: `at`, `u_px` or `u_mm`",
+        "line 29 column 46: landmarks.heel_ground.banana: unknown key `banana`\n  known here: `at`, `u_px`, `u_mm` or `snapped`",
     ),
     (
         r#""tubules_toe""#,
@@ -224,6 +224,21 @@ pub(super) const BAD: &[(&str, &str, &str)] = &[
         r#""u_mm": 1.5"#,
         r#""u_mm": -1.5"#,
         "line 29 column 54: landmarks.heel_ground.u_mm: an uncertainty cannot be negative, here it is -1.5",
+    ),
+    (
+        r#""u_mm": 1.5"#,
+        r#""snapped": { "from": [2101, 2299], "edge": [1, 0], "u_px": 0 }"#,
+        "line 29 column 105: landmarks.heel_ground.snapped.u_px: an uncertainty of 0 px claims a perfect mark\n  leave the key out for the usual value",
+    ),
+    (
+        r#""u_mm": 1.5"#,
+        r#""snapped": { "from": [2101, 2299], "edge": [0, 0], "u_px": 0.2 }"#,
+        "line 29 column 89: landmarks.heel_ground.snapped.edge: [0, 0] is no direction",
+    ),
+    (
+        "[[905.0, 2280.5], [907.0, 2279.0]]",
+        r#"[[905.0, 2280.5], [907.0, 2279.0]], "snapped": { "from": [901, 2281], "edge": [1, 0], "u_px": 0.2 }"#,
+        "line 28 column 76: landmarks.toe_ground.snapped: only a landmark placed once can have been moved to an edge\n  repeated placements show how far clicks scatter: leave `snapped` out",
     ),
     (
         r#""u_px": 1.0"#,

@@ -66,6 +66,7 @@ pub(super) const GOOD: &[(&str, &str)] = &[
         r#""ground": null, "rings_toe": [], "frog": null, "white_line": []"#,
     ),
     (r#""landmarks": {"#, r#""landmarks": { "breakover": { "at": [[0, 0], [4032, 3024]], "u_px": 2, "u_mm": 0 },"#),
+    (r#""u_mm": 1.5"#, r#""snapped": { "from": [2101, 2299.25], "edge": [-0.6, 0.8], "u_px": 0.2 }, "u_mm": 1.5"#),
     (r#""taken": "2026-05-04T09:30:00+01:00""#, r#""taken": "2026-05-04""#),
     (r#""taken": "2026-05-04T09:30:00+01:00""#, r#""taken": null"#),
     (r#""observer": "MK""#, r#""observer": "Çağla \u00e9""#),
@@ -172,6 +173,19 @@ mod visits {
     }
 
     #[test]
+    fn a_visit_says_once_that_its_ruler_is_metric() {
+        let visit = r#"{ "subject": { "foot": "LF" }, "scale": { "kind": "straight_ruler", "metric": true } }"#;
+        let scale = |own: &str| merged(own, visit).unwrap().scale.unwrap();
+        assert_eq!(scale("").metric, Some(true));
+        assert_eq!(scale(r#", "scale": { "kind": "straight_ruler", "points": [] }"#).metric, Some(true));
+        // Another ruler in one of the photos.
+        assert_eq!(scale(r#", "scale": { "metric": false }"#).metric, Some(false));
+        assert_eq!(scale(r#", "scale": { "kind": "card" }"#).metric, None);
+        let e = merged("", r#"{ "scale": { "kind": "card", "metric": true } }"#).unwrap_err();
+        assert!(e.to_string().contains("only a straight ruler can be said to be metric"), "{e}");
+    }
+
+    #[test]
     fn a_scale_with_points_is_taken_whole_or_not_at_all() {
         let visit = format!(
             r#"{{ "subject": {{ "foot": "LF" }}, "scale": {{ "kind": "straight_ruler", "u_px": 2, {POINTS} }} }}"#
@@ -216,6 +230,8 @@ mod schemas {
     /// What only the reader can see (module `schema` lists it).
     const READER_ONLY: &[&str] = &[
         "lies outside the photo",
+        "is no direction",
+        "only a landmark placed once",
         "lies outside the frame",
         "ruler needs at least",
         "a card needs at least",

@@ -1,0 +1,57 @@
+//! Growth rings and outlines read from rendered feet, held against the truth: a small part of the tables in DEVELOPERS.md, on other seeds
+//! (`hoofgeo-cli/examples/wall_rates.rs` makes them).
+#![allow(missing_docs, clippy::print_stderr, clippy::unwrap_used, reason = "tests")]
+
+mod walls;
+
+use walls::{Condition, outline, ring};
+
+/// Most rows have as many rings as there are between their ends, spacings within 4 % and two standard uncertainties of the true ones; one may
+/// begin with the edge of the pale film under the hair. Seeds are taken as they come; bounds were set after the first run.
+#[test]
+fn rings_of_rendered_walls_are_counted_and_measured() {
+    let (mut found, mut near, mut miscounted) = (0, 0, 0);
+    for (seed, condition) in [
+        (20_003, Condition::Plain),
+        (20_004, Condition::Noise(5.0)),
+        (20_005, Condition::Blur(2.0)),
+        (20_010, Condition::Tilt(12.0)),
+    ] {
+        let seen = ring(seed, condition, true);
+        eprintln!("{seed} {condition:?}: {:?}", seen.why);
+        for row in seen.rows.iter().flatten() {
+            found += 1;
+            miscounted += usize::from(row.miscounted);
+            near +=
+                usize::from(!row.miscounted && row.spacing_error_percent.abs() < 4.0 && row.spacing_over_u.abs() < 2.0);
+            assert!(row.spacing_error_percent.abs() < 15.0, "{seed}: {row:?}");
+        }
+        assert_ne!(seen.paired, Some(false), "{seed}: the same ring first in both lines");
+    }
+    assert!(
+        found >= 3 && miscounted <= 1 && near * 3 >= found * 2,
+        "{found} rows of 8, {near} near, {miscounted} miscounted"
+    );
+}
+
+#[test]
+fn walls_without_rings_show_none() {
+    for seed in [20_000, 20_003] {
+        let seen = ring(seed, Condition::Plain, false);
+        assert!(seen.rows.iter().all(Option::is_none), "{seed}: {:?}", seen.why);
+    }
+}
+
+/// From eight clicks: the polygon of the clicks is some 5 % too small.
+#[test]
+fn outlines_of_rendered_soles_have_the_true_area() {
+    for (seed, condition) in [(20_002, Condition::Plain), (20_007, Condition::Shadow)] {
+        let [wall, white, _] = outline(seed, condition, 8);
+        let wall = wall.unwrap();
+        assert!(wall.area_error_percent.abs() < 2.0 && wall.area_over_u.abs() < 2.0, "{seed}: {wall:?}");
+        assert!(wall.clicked_error_percent < -3.0 && wall.rms_mm < 0.6, "{seed}: {wall:?}");
+        if let Some(white) = white {
+            assert!(white.area_error_percent.abs() < 3.0 && white.rms_mm < 0.8, "{seed}: {white:?}");
+        }
+    }
+}
