@@ -6,7 +6,7 @@ use std::process::{Child, Stdio};
 use std::time::{Duration, Instant};
 
 /// Small enough for fifty runs, large enough that they are killed in its midst.
-const PHOTOS: usize = 250;
+const PHOTOS: usize = 120;
 
 fn start(folder: &Folder, out: &str) -> Child {
     std::process::Command::new(env!("CARGO_BIN_EXE_hoofgeo"))

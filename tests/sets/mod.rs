@@ -1,4 +1,5 @@
 //! Large sets: going on where a run was stopped, parts, tables and their dictionary.
+#![allow(clippy::print_stdout, reason = "tests say what they skipped")]
 
 mod changes;
 #[cfg(unix)]

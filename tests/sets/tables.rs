@@ -144,8 +144,8 @@ tables["csv"] = duckdb.sql(query.replace("'measurements.part-*.parquet'", "read_
     .replace("taken_local", "strptime(left(taken, 19), '%Y-%m-%dT%H:%M:%S')")).fetchall()
 columns = duckdb.sql("describe select * from 'measurements.part-*.parquet'").fetchall()
 tables["columns"] = [[c[0], c[1]] for c in columns]
-tables["moment"] = str(duckdb.sql("select max(epoch(taken_utc)) from 'measurements.part-*.parquet'").fetchone()[0])
-tables["rows"] = duckdb.sql("select count(*) from 'measurements.part-*.parquet'").fetchone()[0]
+tables["moment"] = str(duckdb.sql("select max(epoch(taken_utc)) from 'measurements.part-*.parquet'").fetchall()[0][0])
+tables["rows"] = duckdb.sql("select count(*) from 'measurements.part-*.parquet'").fetchall()[0][0]
 print(json.dumps(tables, default=str))
 "#;
     let run = std::process::Command::new(python)

@@ -181,6 +181,9 @@ const FLAGS: Column =
         Cell::Text(Cow::Owned(v.flags.join(";")))
     });
 
+/// Analytics engines take `u` and `U` for one name.
+const EXPANDED_IN_WORDS: Column = Column { name: "expanded", ..EXPANDED };
+
 /// The tidy table: one row a value.
 pub(super) const TIDY: [Column; 17] = [
     PHOTO,
@@ -216,7 +219,7 @@ pub(super) const PARQUET: [Column; 22] = [
     VALUE,
     U,
     K,
-    EXPANDED,
+    EXPANDED_IN_WORDS,
     LOWER,
     UPPER,
     METHOD,

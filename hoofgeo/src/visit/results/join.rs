@@ -72,7 +72,7 @@ pub fn join(folders: &[PathBuf], outputs: &Outputs, stop: &Stop) -> Result<Summa
                 let what = format!("the entry of {} was changed since it was written", stored.line.photo);
                 return Err(Error::new(ErrorKind::Format, what).help("measure its part again"));
             }
-            Rendered::again(stored, outputs).map(Ok)
+            Rendered::again(*stored, outputs).map(Ok)
         }
     };
     let joined = in_order(merged, BATCH, &render, &mut |line| {

@@ -107,7 +107,7 @@ fn entries(folder: &Path, head: &Head) -> Option<Box<dyn Iterator<Item = String>
 
 /// A line of a finished run: a photo with its entry, or a refusal.
 pub(super) enum Finished {
-    Photo(Stored),
+    Photo(Box<Stored>),
     Refusal(RefusalLine),
 }
 
@@ -117,7 +117,7 @@ pub(super) fn finished(folder: &Path, manifest: &str) -> Option<(Head, Box<dyn I
     let head: Head = parse(&lines.next()?).ok()?;
     let mut entries = entries(folder, &head)?;
     let all = lines.map_while(move |text| match parse(&text).ok()? {
-        Line::Photo(line) => Some(Finished::Photo(Stored { line, entry: entries.next()? })),
+        Line::Photo(line) => Some(Finished::Photo(Box::new(Stored { line, entry: entries.next()? }))),
         Line::Refusal(line) => Some(Finished::Refusal(line)),
         Line::End(_) => None,
     });

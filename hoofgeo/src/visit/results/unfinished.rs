@@ -28,7 +28,7 @@ pub(crate) struct Unfinished {
     path: PathBuf,
     records: usize,
     /// Held while the run goes on; the system lets go of it when the program ends, however it ends.
-    _lock: File,
+    lock: File,
 }
 
 impl Unfinished {
@@ -62,14 +62,14 @@ impl Unfinished {
             }
             if let Some((_, lines)) = finished(&outputs.folder, &outputs.manifest_name()) {
                 earlier.add(Box::new(lines.filter_map(|line| match line {
-                    Finished::Photo(stored) => Some(stored),
+                    Finished::Photo(stored) => Some(*stored),
                     Finished::Refusal(_) => None,
                 })));
             }
         }
         let path = folder.join(format!("{}.journal", last + 1));
         let journal = BufWriter::with_capacity(1 << 18, File::create_new(&path).map_err(fail)?);
-        Ok((Self { folder, journal, path, records: 0, _lock: lock }, earlier))
+        Ok((Self { folder, journal, path, records: 0, lock }, earlier))
     }
 
     /// Where files grow before they get their names.
@@ -89,22 +89,28 @@ impl Unfinished {
         self.journal.flush()
     }
 
-    /// Ends a run that goes on another time: the folder stays where there is something in it to go on from.
+    /// Ends a run that goes on another time: the folder stays where there is something in it to go on from, and says whether.
     pub(crate) fn interrupted(mut self) -> bool {
         let written = self.flush().is_ok() && self.records > 0;
+        let Self { folder, journal, path, lock, .. } = self;
+        // Some systems remove no file that is open.
+        drop(journal);
         if !written {
-            let _ = std::fs::remove_file(&self.path);
+            let _ = std::fs::remove_file(&path);
         }
-        let left = tidy_up(&self.folder, false).is_ok_and(|(journals, _)| !journals.is_empty());
+        let left = tidy_up(&folder, false).is_ok_and(|(journals, _)| !journals.is_empty());
+        drop(lock);
         if !left {
-            let _ = std::fs::remove_dir_all(&self.folder);
+            let _ = std::fs::remove_dir_all(&folder);
         }
         left
     }
 
     /// Ends a run whose files have their names.
     pub(crate) fn finished(self) -> Result<()> {
-        std::fs::remove_dir_all(&self.folder).map_err(|e| Error::io(&self.folder, "cannot be removed", &e))
+        let Self { folder, journal, lock, .. } = self;
+        drop((journal, lock));
+        std::fs::remove_dir_all(&folder).map_err(|e| Error::io(&folder, "cannot be removed", &e))
     }
 }
 
