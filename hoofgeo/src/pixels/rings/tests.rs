@@ -30,7 +30,7 @@ impl Walls {
                 let share = (mm_x / 120.0).clamp(-0.2, 1.2);
                 let depth = mm_y / (1.0 + (self.at_heel - 1.0) * share);
                 let ring: f64 = self.rings.iter().map(|(d, s)| s * (-0.5 * ((depth - d) / 1.2).powi(2)).exp()).sum();
-                let tubule: f64 = phases.iter().map(|(p, l)| (mm_x * 6.283 / l + p).sin()).sum();
+                let tubule: f64 = phases.iter().map(|(p, l)| (mm_x * std::f64::consts::TAU / l + p).sin()).sum();
                 let noise: f64 = (0..4).map(|_| rng.random::<f64>() * 2.0 - 1.0).sum::<f64>() * 2.6;
                 values.push((120.0 + 0.2 * mm_y + 9.0 * ring + self.tubules * tubule + noise) as f32);
             }
