@@ -99,7 +99,7 @@ impl Gradient {
     }
 }
 
-pub(super) fn filter(line: &[f32], kernel: &[f64], out: &mut [f32]) {
+fn filter(line: &[f32], kernel: &[f64], out: &mut [f32]) {
     out.fill(0.0);
     for (k, w) in kernel.iter().enumerate() {
         let w = *w as f32;

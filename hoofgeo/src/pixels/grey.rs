@@ -1,7 +1,8 @@
 //! A photo's brightness as real numbers, with values between pixels.
 
-use super::gradient::{filter, kernels};
+use super::gradient::kernels;
 use image::{ImageBuffer, Luma, RgbImage};
+use imageproc::filter::separable_filter_equal;
 use nalgebra::Point2;
 
 /// A photo's brightness, 0 (black) to 255 (white), as the file codes it (gamma not undone).
@@ -81,31 +82,12 @@ impl Grey {
     /// The brightness smoothed by a Gaussian of standard deviation `sigma` px, which reaches out to four of them; past the border the
     /// outermost pixels go on.
     pub fn smoothed(&self, sigma: f32) -> Self {
-        let (bell, _) = kernels(f64::from(sigma));
-        let (reach, width) = (bell.len() / 2, self.width() as usize);
-        let height = self.height() as usize;
-        if width == 0 || height == 0 {
+        if self.values().is_empty() {
             return self.clone();
         }
-        let mut rows = vec![0f32; width * height];
-        let mut line = vec![0f32; width + 2 * reach];
-        for (out, row) in rows.chunks_exact_mut(width).zip(self.values().chunks_exact(width)) {
-            line[..reach].fill(row[0]);
-            line[reach..reach + width].copy_from_slice(row);
-            line[reach + width..].fill(row[width - 1]);
-            filter(&line, &bell, out);
-        }
-        let mut values = vec![0f32; width * height];
-        for (y, out) in values.chunks_exact_mut(width).enumerate() {
-            for (k, w) in bell.iter().enumerate() {
-                let from = (y + k).saturating_sub(reach).min(height - 1) * width;
-                let w = *w as f32;
-                for (o, v) in out.iter_mut().zip(&rows[from..from + width]) {
-                    *o += w * v;
-                }
-            }
-        }
-        Self::from_values(self.width(), self.height(), values).expect("one value for each pixel")
+        // The library's own Gaussian is cut off at two standard deviations.
+        let bell: Vec<f32> = kernels(f64::from(sigma)).0.into_iter().map(|w| w as f32).collect();
+        Self(separable_filter_equal(self.as_image(), &bell))
     }
 }
 

@@ -132,7 +132,10 @@ impl fmt::Display for NoRings {
                 "no rings stand out from tubules and stains: clean the wall, light it from above and the side",
             ),
             Self::TooFew(n) => {
-                write!(f, "only {n} rings follow each other without a gap; four are needed, or three plain ones")
+                write!(
+                    f,
+                    "{n} rings follow each other without a gap; four with two plain ones among them are needed, or three plain ones"
+                )
             }
         }
     }

@@ -160,7 +160,7 @@ mod tests {
 
     #[test]
     fn only_a_much_stronger_ring_is_an_event() {
-        let rings = [crest(10.0, 9.0), crest(18.0, 20.0), crest(26.0, 11.0), crest(34.0, 10.0)];
+        let rings = [crest(10.0, 9.0), crest(18.0, 24.0), crest(26.0, 11.0), crest(34.0, 10.0)];
         assert_eq!(events(&rings), [false, true, false, false]);
     }
 }
