@@ -91,11 +91,13 @@ fn blur_at(photo: &RgbImage, region: Rectangle, level: u32) -> Option<f64> {
     if edges.len() < FEWEST {
         return None;
     }
+    // What averaging 2^level px into one does, in px of the scale: the variance of a box less that of one pixel.
+    let averaged = (1.0 - 0.25f64.powi(level as i32)) / 12.0;
     let mut variances: Vec<f64> = edges
         .iter()
         .map(|(sharp, soft)| {
             let ratio = f64::from(sharp / soft.max(1e-6));
-            BLUR * BLUR / (ratio * ratio - 1.0).max(1e-3) - SMOOTH * SMOOTH - DIFFERENCE
+            BLUR * BLUR / (ratio * ratio - 1.0).max(1e-3) - SMOOTH * SMOOTH - DIFFERENCE - averaged
         })
         .collect();
     let middle = variances.len() / 2;

@@ -247,21 +247,79 @@ fn shared_factor(r: &[f64]) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::pixels::{EdgeOptions, edges_along, noise};
 
-    /// OpenCV's sample photographs of a chessboard (`fixtures/opencv/SOURCE.md`): every row of nine corners is a comb, seen through a real
-    /// lens with strong distortion.
-    #[test]
-    fn rows_of_a_real_chessboard_are_combs() {
+    /// OpenCV's corners on its sample photographs of a chessboard (`fixtures/opencv/SOURCE.md`): names and 9 x 6 corners, px.
+    fn boards() -> Vec<(String, Vec<Point2<f64>>)> {
         let text = include_str!("../../../../fixtures/opencv/board_corners.json");
         let boards: Vec<serde_json::Value> = serde_json::from_str(text).expect("the fixture is JSON");
+        let number = |v: &serde_json::Value| v.as_f64().expect("a number") + 0.5;
+        let corners = |b: &serde_json::Value| {
+            let all = b["subpix"].as_array().expect("corners").iter();
+            all.map(|c| Point2::new(number(&c[0]), number(&c[1]))).collect()
+        };
+        boards.iter().map(|b| (b["id"].as_str().expect("a name").to_owned(), corners(b))).collect()
+    }
+
+    /// The edges between a row's squares, located in the pixels of the photographs halfway between two rows of corners: they lie where
+    /// OpenCV's corners above and below say, and are a comb, seen through a real lens with strong distortion. The photographs are those of
+    /// Debian's package `opencv-doc`, read where it is installed (or where `HOOFGEO_OPENCV_DATA` says).
+    #[test]
+    fn edges_of_a_real_chessboard_are_combs() {
+        let given = std::env::var_os("HOOFGEO_OPENCV_DATA").map(std::path::PathBuf::from);
+        let folder = given.unwrap_or_else(|| "/usr/share/doc/opencv-doc/examples/data".into());
+        if !folder.join("left01.jpg").is_file() {
+            eprintln!("skipped: the package opencv-doc is not installed");
+            return;
+        }
+        let (mut off, mut residuals) = (Vec::new(), Vec::new());
+        for (name, corners) in boards() {
+            let photo = image::open(folder.join(format!("{name}.jpg"))).expect("a photo").into_rgb8();
+            let grey = crate::pixels::Grey::of(&photo);
+            for r in 0..5 {
+                let pair = |i: usize| (corners[9 * r + i], corners[9 * (r + 1) + i]);
+                let middle = |i: usize| nalgebra::center(&pair(i).0, &pair(i).1);
+                let lines: Vec<Line> = (0..9)
+                    .map(|i| {
+                        let (a, b) = pair(i);
+                        let step = if i == 0 { middle(1) - middle(0) } else { middle(i) - middle(i - 1) };
+                        let options = EdgeOptions {
+                            reach: 0.3 * step.norm(),
+                            sigma: 1.2,
+                            band: 0.3 * (b - a).norm(),
+                            noise: noise(&grey, a.inf(&b), a.sup(&b)),
+                        };
+                        let normal = Vector2::new((b - a).y, -(b - a).x).normalize();
+                        let found = edges_along(&grey, middle(i), normal, &options);
+                        let edge = found.iter().max_by(|a, b| a.slope.abs().total_cmp(&b.slope.abs()));
+                        let edge = edge.expect("an edge between a black and a white square");
+                        off.push(edge.offset);
+                        let direction = (b - a).normalize();
+                        Line { number: i as i32, at: edge.at, step, direction, u_noise_px: edge.u_px, strength: 1.0 }
+                    })
+                    .collect();
+                let comb = Comb::fit(&lines, (640, 480), 0.3).expect("a comb");
+                assert_eq!(comb.rejected, 0, "{name} row {r}");
+                assert!(comb.rms_px < 0.5, "{name} row {r}: {} px", comb.rms_px);
+                residuals.extend(comb.residuals);
+            }
+        }
+        let rms = |v: &[f64]| (v.iter().map(|x| x * x).sum::<f64>() / v.len() as f64).sqrt();
+        println!(
+            "{} edges: {:.3} px RMS from OpenCV's corners, {:.3} px from the combs",
+            off.len(),
+            rms(&off),
+            rms(&residuals)
+        );
+        assert_eq!(off.len(), 26 * 5 * 9);
+        assert!(rms(&off) < 0.5 && rms(&residuals) < 0.3, "{} {}", rms(&off), rms(&residuals));
+    }
+
+    /// Every row of nine corners is a comb.
+    #[test]
+    fn rows_of_a_real_chessboard_are_combs() {
         let (mut squares, mut count, mut rows) = (0.0, 0, 0);
-        for board in &boards {
-            let corners: Vec<Point2<f64>> = board["subpix"]
-                .as_array()
-                .expect("corners")
-                .iter()
-                .map(|c| Point2::new(c[0].as_f64().unwrap_or(f64::NAN) + 0.5, c[1].as_f64().unwrap_or(f64::NAN) + 0.5))
-                .collect();
+        for (id, corners) in boards() {
             for (r, row) in corners.chunks_exact(9).enumerate() {
                 // The board's lines run to the same column of the next row.
                 let other = if r == 0 { &corners[9..18] } else { &corners[(r - 1) * 9..r * 9] };
@@ -276,11 +334,11 @@ mod tests {
                     })
                     .collect();
                 let comb = Comb::fit(&lines, (640, 480), 0.3).expect("a comb");
-                assert_eq!(comb.rejected, 0, "{} row {r}", board["id"]);
+                assert_eq!(comb.rejected, 0, "{id} row {r}");
                 squares += comb.residuals.iter().map(|r| r * r).sum::<f64>();
                 (count, rows) = (count + 9, rows + 1);
                 // Squares are 22 to 48 px: a corner counted twice or left out would be off by one of them.
-                assert!(comb.rms_px < 1.0, "{} row {r}: {} px", board["id"], comb.rms_px);
+                assert!(comb.rms_px < 1.0, "{id} row {r}: {} px", comb.rms_px);
             }
         }
         assert_eq!(rows, 26 * 6);
