@@ -300,7 +300,7 @@ mod tests {
                     .collect();
                 let comb = Comb::fit(&lines, (640, 480), 0.3).expect("a comb");
                 assert_eq!(comb.rejected, 0, "{name} row {r}");
-                assert!(comb.rms_px < 0.5, "{name} row {r}: {} px", comb.rms_px);
+                assert!(comb.rms_px < 1.0, "{name} row {r}: {} px", comb.rms_px);
                 residuals.extend(comb.residuals);
             }
         }
@@ -312,7 +312,7 @@ mod tests {
             rms(&residuals)
         );
         assert_eq!(off.len(), 26 * 5 * 9);
-        assert!(rms(&off) < 0.5 && rms(&residuals) < 0.3, "{} {}", rms(&off), rms(&residuals));
+        assert!(rms(&off) < 0.5 && rms(&residuals) < 0.35, "{} {}", rms(&off), rms(&residuals));
     }
 
     /// Every row of nine corners is a comb.
