@@ -11,15 +11,22 @@ use hoofgeo::pixels::Grey;
 use hoofgeo::pixels::ruler::{Mark, find_metric, read_marked};
 use image::{GrayImage, Luma, imageops};
 use nalgebra::Point2;
+use rand::SeedableRng;
+use rand_distr::{Distribution, StandardNormal};
+use rand_xoshiro::Xoshiro256PlusPlus;
 use std::hint::black_box;
 use synth_ruler::{Picture, ruler};
 
 /// A rendered photo made ten thirds as large, 4000 x 3000 px, with the noise of single pixels on it again.
 fn enlarged(p: &Picture) -> Grey {
     let (w, h) = (p.grey.width() * 10 / 3, p.grey.height() * 10 / 3);
-    let large = imageops::resize(p.grey.as_image(), w, h, imageops::FilterType::CatmullRom);
-    let noise = |i: usize| ((i as u32).wrapping_mul(2_654_435_769) >> 24) as f32 / 64.0 - 2.0;
-    let values = large.as_raw().iter().enumerate().map(|(i, v)| (v + noise(i)).clamp(0.0, 255.0)).collect();
+    // Real numbers count as 0 to 1 there.
+    let share = p.grey.values().iter().map(|v| v / 255.0).collect();
+    let share = image::ImageBuffer::<Luma<f32>, Vec<f32>>::from_raw(p.grey.width(), p.grey.height(), share).unwrap();
+    let large = imageops::resize(&share, w, h, imageops::FilterType::CatmullRom);
+    let mut rng = Xoshiro256PlusPlus::seed_from_u64(1);
+    let mut noise = || -> f32 { StandardNormal.sample(&mut rng) };
+    let values = large.as_raw().iter().map(|v| (255.0 * v + 2.0 * noise()).clamp(0.0, 255.0)).collect();
     Grey::from_values(w, h, values).unwrap()
 }
 
