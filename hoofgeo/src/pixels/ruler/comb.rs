@@ -245,6 +245,7 @@ fn shared_factor(r: &[f64]) -> f64 {
 }
 
 #[cfg(test)]
+#[allow(clippy::print_stdout, clippy::print_stderr, reason = "tests say what they found and skipped")]
 mod tests {
     use super::*;
     use crate::pixels::{EdgeOptions, edges_along, noise};
