@@ -21,6 +21,8 @@ pub(crate) struct Chromium {
     next: Cell<u64>,
     errors: RefCell<Vec<String>>,
     pages: RefCell<Vec<Value>>,
+    /// Of the pages of the test that has the browser: what those of the last one still say, whose program has ended, is not its fault.
+    sessions: RefCell<Vec<Value>>,
 }
 
 /// The one browser that all tests share, one test at a time: two cores are not to be shared by five. Its pages end with the test.
@@ -41,6 +43,7 @@ impl Drop for Lease {
             *self.0 = None;
             return;
         }
+        self.sessions.take();
         for page in self.pages.take() {
             self.call(None, "Target.closeTarget", json!({ "targetId": page }));
         }
@@ -116,6 +119,7 @@ impl Chromium {
             next: Cell::new(1),
             errors: RefCell::default(),
             pages: RefCell::default(),
+            sessions: RefCell::default(),
         }
     }
 
@@ -166,6 +170,9 @@ impl Chromium {
         if event["method"] == "Fetch.requestPaused" {
             return self.fulfil(event);
         }
+        if !self.sessions.borrow().contains(&event["sessionId"]) {
+            return;
+        }
         let text = match event["method"].as_str() {
             Some("Runtime.exceptionThrown") => event["params"]["exceptionDetails"].to_string(),
             Some("Log.entryAdded") if event["params"]["entry"]["level"] == "error" => {
@@ -195,6 +202,7 @@ impl Chromium {
         self.pages.borrow_mut().push(target["targetId"].clone());
         let attached =
             self.call(None, "Target.attachToTarget", json!({ "targetId": target["targetId"], "flatten": true }));
+        self.sessions.borrow_mut().push(attached["sessionId"].clone());
         let tab = Tab { browser: self, session: attached["sessionId"].as_str().unwrap().to_owned() };
         for domain in ["Page", "Runtime", "Log"] {
             tab.call(&format!("{domain}.enable"), json!({}));
