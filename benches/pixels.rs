@@ -2,13 +2,14 @@
 //! `benches/peers/pixels.py`, runs beside it where `HOOFGEO_PYTHON` names a Python that has scikit-image and OpenCV; elsewhere it is skipped.
 #![allow(missing_docs, clippy::unwrap_used, clippy::print_stdout, reason = "a bench")]
 
+mod common;
+
 use criterion::{Criterion, criterion_group, criterion_main};
 use hoofgeo::Landmark;
 use hoofgeo::pixels::{Flat, Grey, ground_line, snap, tubule_direction, wall_fit, wall_outline};
 use image::{GrayImage, ImageBuffer, Luma};
 use nalgebra::{Point2, Vector2};
 use std::hint::black_box;
-use std::process::Command;
 
 const SIZE: (u32, u32) = (4000, 3000);
 const MAP: Flat = Flat { px_per_mm: 20.0 };
@@ -40,17 +41,9 @@ fn photo() -> Grey {
     Grey::from_values(SIZE.0, SIZE.1, values).unwrap()
 }
 
-/// The most memory that this process ever held, MB, where the system says.
-fn peak_mb() -> Option<u64> {
-    let status = std::fs::read_to_string("/proc/self/status").ok()?;
-    let line = status.lines().find_map(|l| l.strip_prefix("VmHWM:"))?;
-    Some(line.split_whitespace().next()?.parse::<u64>().ok()? / 1024)
-}
-
 fn pixels(c: &mut Criterion) {
     rayon::ThreadPoolBuilder::new().num_threads(2).build_global().unwrap();
     let grey = photo();
-    let before = peak_mb();
     let region = [
         [REGION[0], REGION[1]],
         [REGION[0] + REGION[2], REGION[1]],
@@ -60,38 +53,35 @@ fn pixels(c: &mut Criterion) {
     .map(Point2::from);
     let [coronet, toe] = WALL.map(Point2::from);
     let up = Vector2::new(0.5, 1.0);
-    let mut group = c.benchmark_group("read_12mp");
-    group.sample_size(10);
-    group.bench_function("tubules of one region", |b| {
-        b.iter(|| tubule_direction(black_box(&grey), &MAP, &region, up).unwrap());
-    });
-    group.bench_function("dorsal wall, with its line, bow and flare", |b| {
-        b.iter(|| {
-            let outline = wall_outline(black_box(&grey), coronet, toe, MAP.px_per_mm).unwrap();
-            wall_fit(&outline, &MAP, Vector2::new(-1.0, 0.0)).unwrap()
+    common::peak_memory("all of it", || {
+        let mut group = c.benchmark_group("read_12mp");
+        group.sample_size(10);
+        group.bench_function("tubules of one region", |b| {
+            b.iter(|| tubule_direction(black_box(&grey), &MAP, &region, up).unwrap());
         });
-    });
-    group.bench_function("ground line", |b| {
-        b.iter(|| {
-            ground_line(black_box(&grey), &MAP, GROUND.map(|p| Point2::from(p) + Vector2::new(0.0, 7.0)), [0.5; 2])
+        group.bench_function("dorsal wall, with its line, bow and flare", |b| {
+            b.iter(|| {
+                let outline = wall_outline(black_box(&grey), coronet, toe, MAP.px_per_mm).unwrap();
+                wall_fit(&outline, &MAP, Vector2::new(-1.0, 0.0)).unwrap()
+            });
         });
+        group.bench_function("ground line", |b| {
+            b.iter(|| {
+                ground_line(black_box(&grey), &MAP, GROUND.map(|p| Point2::from(p) + Vector2::new(0.0, 7.0)), [0.5; 2])
+            });
+        });
+        let contour = Landmark::ToeGround.info().contour.unwrap();
+        group.bench_function("one landmark moved to its edge", |b| {
+            let axis = Vector2::new(WALL[0][0] - WALL[1][0], WALL[1][1] - WALL[0][1]).normalize();
+            b.iter(|| snap(black_box(&grey), &MAP, Landmark::ToeGround, &contour, toe + Vector2::new(15.0, 0.0), axis));
+        });
+        group.finish();
     });
-    let contour = Landmark::ToeGround.info().contour.unwrap();
-    group.bench_function("one landmark moved to its edge", |b| {
-        let axis = Vector2::new(WALL[0][0] - WALL[1][0], WALL[1][1] - WALL[0][1]).normalize();
-        b.iter(|| snap(black_box(&grey), &MAP, Landmark::ToeGround, &contour, toe + Vector2::new(15.0, 0.0), axis));
-    });
-    group.finish();
-    println!("memory: {before:?} MB with the photo, {:?} MB at the most", peak_mb());
     peer(&grey);
 }
 
 /// The same by scikit-image and OpenCV on the same photo; prints their figures.
 fn peer(grey: &Grey) {
-    let Some(python) = std::env::var_os("HOOFGEO_PYTHON") else {
-        println!("the peer is skipped: HOOFGEO_PYTHON names no Python that has scikit-image and OpenCV");
-        return;
-    };
     let bytes = grey.values().iter().map(|v| v.round().clamp(0.0, 255.0) as u8).collect();
     let picture: GrayImage = ImageBuffer::<Luma<u8>, _>::from_raw(SIZE.0, SIZE.1, bytes).unwrap();
     let file = tempfile::Builder::new().suffix(".png").tempfile().unwrap();
@@ -99,9 +89,7 @@ fn peer(grey: &Grey) {
     let case = serde_json::json!({
         "photo": file.path(), "threads": 2, "px_per_mm": MAP.px_per_mm, "wall": WALL, "ground": GROUND, "region": REGION,
     });
-    let script = concat!(env!("CARGO_MANIFEST_DIR"), "/../benches/peers/pixels.py");
-    let out = Command::new(python).arg(script).arg(case.to_string()).output().unwrap();
-    println!("{}{}", String::from_utf8_lossy(&out.stdout), String::from_utf8_lossy(&out.stderr));
+    common::peer("pixels.py", case.to_string());
 }
 
 criterion_group!(benches, pixels);

@@ -4,25 +4,15 @@
 
 mod common;
 
+use common::{SIZE, photo, ppm};
 use criterion::{Criterion, criterion_group, criterion_main};
 use hoofgeo::pixels::quality::look;
 use hoofgeo::visit::{CheckOptions, CheckReport, LensDatabase, check_folder};
-use image::{Rgb, RgbImage};
+use image::RgbImage;
 use nalgebra::Point2;
 use std::hint::black_box;
 
-const SIZE: (u32, u32) = (4032, 3024);
 const HOOF: [(f64, f64); 4] = [(600.0, 2300.0), (3300.0, 2400.0), (1400.0, 500.0), (3700.0, 600.0)];
-
-fn photo() -> RgbImage {
-    let mut noise = 1u32;
-    RgbImage::from_fn(SIZE.0, SIZE.1, |x, y| {
-        noise = noise.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
-        let ring = if (x / 37 + y / 53) % 2 == 0 { 40.0 } else { 0.0 };
-        let v = 60.0 + f64::from(x) * 90.0 / f64::from(SIZE.0) + ring + f64::from(noise >> 28);
-        Rgb([v as u8, (v * 0.95) as u8, (v * 0.86) as u8])
-    })
-}
 
 /// A visit of one photo with its sidecar.
 fn visit(photo: &RgbImage) -> tempfile::TempDir {
@@ -46,10 +36,7 @@ fn quality(c: &mut Criterion) {
     rayon::ThreadPoolBuilder::new().num_threads(2).build_global().unwrap();
     let photo = photo();
     let hoof = HOOF.map(|(x, y)| Point2::new(x, y));
-    let file = tempfile::Builder::new().suffix(".ppm").tempfile().unwrap();
-    let mut ppm = format!("P6\n{} {}\n255\n", SIZE.0, SIZE.1).into_bytes();
-    ppm.extend(photo.as_raw());
-    std::fs::write(file.path(), ppm).unwrap();
+    let file = ppm(&photo);
     common::peer("quality.py", file.path());
     common::peak_memory("quality of the hoof's pixels", || look(black_box(&photo), &hoof));
     let folder = visit(&photo);

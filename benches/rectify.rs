@@ -4,6 +4,9 @@
 //! Python that has `opencv-python-headless`; elsewhere it is skipped.
 #![allow(missing_docs, clippy::unwrap_used, clippy::print_stdout, reason = "bench")]
 
+mod common;
+
+use common::{SIZE, photo, ppm};
 use criterion::{Criterion, criterion_group, criterion_main};
 use hoofgeo::rectify::{Kernel, Rectified, RectifyOptions, draw, rectify};
 use hoofgeo::scene::LensPrior;
@@ -16,21 +19,8 @@ use imageproc::geometric_transformations::{Border, Interpolation, Projection, wa
 use nalgebra::{Matrix3, Point2, SMatrix};
 use serde_json::json;
 use std::hint::black_box;
-use std::io::Write;
-use std::process::{Command, Stdio};
 
-const SIZE: (u32, u32) = (4032, 3024);
 const THREADS: usize = 2;
-
-fn photo() -> RgbImage {
-    let mut noise = 1u32;
-    RgbImage::from_fn(SIZE.0, SIZE.1, |x, y| {
-        noise = noise.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
-        let ring = if (x / 37 + y / 53) % 2 == 0 { 40.0 } else { 0.0 };
-        let v = 60.0 + f64::from(x) * 90.0 / f64::from(SIZE.0) + ring + f64::from(noise >> 28);
-        Rgb([v as u8, (v * 0.95) as u8, (v * 0.86) as u8])
-    })
-}
 
 /// A square that fills the frame, the camera tilted by 8° and 6°, a lens with 4 % of distortion: the picture has about the photo's size.
 fn case() -> Rectified {
@@ -98,14 +88,7 @@ fn rectification(c: &mut Criterion) {
 
 /// OpenCV on the same photo, camera and picture; prints its figures.
 fn opencv(photo: &RgbImage, r: &Rectified) {
-    let Some(python) = std::env::var_os("HOOFGEO_PYTHON") else {
-        println!("OpenCV is skipped: HOOFGEO_PYTHON names no Python that has it");
-        return;
-    };
-    let file = tempfile::Builder::new().suffix(".ppm").tempfile().unwrap();
-    let mut ppm = format!("P6\n{} {}\n255\n", SIZE.0, SIZE.1).into_bytes();
-    ppm.extend(photo.as_raw());
-    std::fs::write(file.path(), ppm).unwrap();
+    let file = ppm(photo);
     let new = r.sheet.camera();
     // OpenCV's pixels have their centres on whole numbers.
     let matrix = |f: f64, x: f64, y: f64| [[f, 0.0, x - 0.5], [0.0, f, y - 0.5], [0.0, 0.0, 1.0]];
@@ -124,10 +107,7 @@ fn opencv(photo: &RgbImage, r: &Rectified) {
         "new_camera": matrix(new.focal, new.principal.x, new.principal.y),
         "size": [r.sheet.size.0, r.sheet.size.1],
     });
-    let script = concat!(env!("CARGO_MANIFEST_DIR"), "/../benches/peers/opencv_rectify.py");
-    let mut child = Command::new(python).arg(script).stdin(Stdio::piped()).stdout(Stdio::piped()).spawn().unwrap();
-    writeln!(child.stdin.take().unwrap(), "{case}").unwrap();
-    println!("{}", String::from_utf8_lossy(&child.wait_with_output().unwrap().stdout));
+    common::peer("opencv_rectify.py", case.to_string());
 }
 
 criterion_group!(benches, rectification);

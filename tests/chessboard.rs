@@ -9,21 +9,8 @@ use hoofgeo::ErrorKind;
 use hoofgeo::calibrate::{BoardPhoto, Chessboard, Options, Paper, calibrate, find_chessboard};
 use hoofgeo::scene::pose::homography;
 use nalgebra::{Matrix3, Point2};
-use std::path::PathBuf;
 
 const BOARD: Chessboard = Chessboard { columns: 9, rows: 6, square_mm: 25.0 };
-
-/// The folder of the photographs: `HOOFGEO_OPENCV_DATA`, or where the package puts them.
-#[allow(clippy::print_stderr, reason = "a skipped test has to say so")]
-fn folder() -> Option<PathBuf> {
-    let given = std::env::var_os("HOOFGEO_OPENCV_DATA").map(PathBuf::from);
-    let found = given.into_iter().chain([PathBuf::from("/usr/share/doc/opencv-doc/examples/data")]);
-    let found = found.into_iter().find(|f| f.join("left01.jpg").is_file());
-    if found.is_none() {
-        eprintln!("skipped: the package opencv-doc is not installed");
-    }
-    found
-}
 
 fn photograph(folder: &std::path::Path, name: &str) -> hoofgeo::Result<BoardPhoto> {
     let image = image::open(folder.join(format!("{name}.jpg"))).unwrap().into_luma8();
@@ -32,7 +19,7 @@ fn photograph(folder: &std::path::Path, name: &str) -> hoofgeo::Result<BoardPhot
 
 #[test]
 fn opencv_photographs() {
-    let Some(folder) = folder() else { return };
+    let Some(folder) = common::opencv_photographs() else { return };
     let (mut square, mut count) = (0.0, 0);
     for side in ["left", "right"] {
         let mut photos = Vec::new();

@@ -1,8 +1,11 @@
 //! Structure tensors and edges of real photographs against what scikit-image and scipy make of them (`fixtures/edges`). The photographs are
 //! not part of the project: those of Debian's `opencv-doc` are read where it is installed, those of scikit-image where
-//! `HOOFGEO_SKIMAGE_DATA` names its folder `skimage/data`.
+//! `HOOFGEO_PYTHON` names a Python that has it.
 #![allow(missing_docs, clippy::unwrap_used, clippy::print_stderr, reason = "tests")]
 
+mod common;
+
+use common::{opencv_photographs, skimage_photographs};
 use hoofgeo::photo::decode_upright;
 use hoofgeo::pixels::{EdgeOptions, Grey, edges_along, orientation, structure_tensor};
 use nalgebra::{Point2, Vector2};
@@ -18,40 +21,36 @@ fn pair(v: &Json) -> [f64; 2] {
     [0, 1].map(|i| v[i].as_f64().unwrap())
 }
 
-/// The photographs that are here, by name.
-struct Photos(BTreeMap<String, Option<Grey>>);
+/// The photographs that are here, by name, and where they are looked for.
+struct Photos {
+    opencv: Option<PathBuf>,
+    skimage: Option<PathBuf>,
+    read: BTreeMap<String, Option<Grey>>,
+}
 
 impl Photos {
+    fn new() -> Self {
+        Self { opencv: opencv_photographs(), skimage: skimage_photographs(), read: BTreeMap::new() }
+    }
+
     fn get(&mut self, row: &Json) -> Option<&Grey> {
-        let name = row["photo"].as_str().unwrap().to_owned();
-        let source = row["source"].as_str().unwrap();
-        let read = || {
-            let folder = match source {
-                "skimage" => PathBuf::from(std::env::var_os("HOOFGEO_SKIMAGE_DATA")?),
-                _ => PathBuf::from("/usr/share/doc/opencv-doc/examples/data"),
-            };
-            let path = folder.join(row["photo"].as_str()?);
+        let [name, source] = ["photo", "source"].map(|key| row[key].as_str().unwrap());
+        let folder = if source == "skimage" { &self.skimage } else { &self.opencv };
+        let read = |name: &String| {
+            let path = folder.as_ref()?.join(name);
             if !path.is_file() {
+                eprintln!("skipped: {name} of {source} is not here");
                 return None;
             }
             Some(Grey::of(&decode_upright(&path).unwrap()))
         };
-        self.0
-            .entry(name)
-            .or_insert_with_key(|name| {
-                let photo = read();
-                if photo.is_none() {
-                    eprintln!("skipped: {name} of {source} is not here");
-                }
-                photo
-            })
-            .as_ref()
+        self.read.entry(name.to_owned()).or_insert_with_key(read).as_ref()
     }
 }
 
 #[test]
 fn structure_tensors_of_photographs_are_those_of_a_reference_library() {
-    let mut photos = Photos(BTreeMap::new());
+    let mut photos = Photos::new();
     let (mut compared, mut worst, mut worst_own) = (0, 0f64, 0f64);
     for row in references()["tensors"].as_array().unwrap() {
         let Some(grey) = photos.get(row) else { continue };
@@ -89,7 +88,7 @@ fn structure_tensors_of_photographs_are_those_of_a_reference_library() {
 
 #[test]
 fn edges_of_photographs_lie_where_a_reference_library_has_them() {
-    let mut photos = Photos(BTreeMap::new());
+    let mut photos = Photos::new();
     let mut off: Vec<f64> = Vec::new();
     let mut missed = 0;
     for row in references()["edges"].as_array().unwrap() {

@@ -1,6 +1,8 @@
 //! The plumb-line estimate on rendered pictures of known distortion, and on real photographs.
 #![allow(missing_docs, clippy::print_stderr, clippy::unwrap_used, reason = "tests; a skipped test says so")]
 
+mod common;
+
 use hoofgeo::lens::{Distortion, PlumbEdge, PlumbLine};
 use hoofgeo::pixels::{Grey, StraightOptions, long_edges};
 use nalgebra::{Point2, Vector2};
@@ -124,11 +126,7 @@ fn intervals_cover_the_known_distortion() {
 /// Real photographs of a chessboard taken with a strongly bending lens, calibrated with OpenCV (`fixtures/opencv`).
 #[test]
 fn real_photographs_of_a_bending_lens() {
-    let folder = std::path::Path::new("/usr/share/doc/opencv-doc/examples/data");
-    if !folder.join("left01.jpg").is_file() {
-        eprintln!("skipped: OpenCV's sample photographs are not installed (Debian's package opencv-doc)");
-        return;
-    }
+    let Some(folder) = common::opencv_photographs() else { return };
     let text = include_str!("../fixtures/opencv/calibration.json");
     let calibrations: Vec<serde_json::Value> = serde_json::from_str(text).expect("JSON");
     let (mut held, mut bent, mut all) = (0, 0, 0);

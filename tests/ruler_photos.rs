@@ -5,37 +5,12 @@
 
 mod common;
 
-use common::{fixture, rows};
+use common::{fixture, opencv_photographs, rows, skimage_photographs};
 use hoofgeo::pixels::Grey;
 use hoofgeo::pixels::ruler::{Acceptance, Mark, find_metric_with, read_marked_with};
 use nalgebra::Point2;
 use rayon::prelude::*;
 use std::path::PathBuf;
-use std::process::Command;
-
-/// The folder of OpenCV's photographs: `HOOFGEO_OPENCV_DATA`, or where the package puts them.
-fn opencv_folder() -> Option<PathBuf> {
-    let given = std::env::var_os("HOOFGEO_OPENCV_DATA").map(PathBuf::from);
-    let found = given.into_iter().chain([PathBuf::from("/usr/share/doc/opencv-doc/examples/data")]);
-    let found = found.into_iter().find(|f| f.join("left01.jpg").is_file());
-    if found.is_none() {
-        eprintln!("skipped: the package opencv-doc is not installed");
-    }
-    found
-}
-
-/// The folder of scikit-image's photographs, by the Python that `HOOFGEO_PYTHON` names.
-fn skimage_folder() -> Option<PathBuf> {
-    const SAY: &str = "import skimage, os; print(os.path.join(os.path.dirname(skimage.__file__), 'data'), end='')";
-    let python = std::env::var_os("HOOFGEO_PYTHON");
-    let said = python.and_then(|p| Command::new(p).args(["-c", SAY]).output().ok());
-    let found = said.map(|o| PathBuf::from(String::from_utf8_lossy(&o.stdout).as_ref()));
-    let found = found.filter(|f| f.join("brick.png").is_file());
-    if found.is_none() {
-        eprintln!("skipped: HOOFGEO_PYTHON names no Python that has scikit-image");
-    }
-    found
-}
 
 /// How steep the brightness is, softened: the edges between black and white squares become dark lines, one a square, as broad against
 /// their distance as a ruler's.
@@ -85,7 +60,7 @@ fn row_alone(edges: &Grey, middles: &[Point2<f64>], reach: f64) -> Grey {
 /// every line where OpenCV has the corner of its number. A count that is one off is always refused.
 #[test]
 fn rows_of_a_real_chessboard_are_refused_or_right() {
-    let Some(folder) = opencv_folder() else { return };
+    let Some(folder) = opencv_photographs() else { return };
     let boards = fixture("opencv/board_corners.json");
     // A board has fewer lines than a ruler.
     let limits = Acceptance { lines_marked: 8, ..Acceptance::default() };
@@ -130,7 +105,7 @@ fn rows_of_a_real_chessboard_are_refused_or_right() {
 fn no_ruler_is_read_where_there_is_none() {
     let limits = Acceptance::default();
     let limits = Acceptance { margin: 0.5 * limits.margin, ..limits };
-    let mut photographs: Vec<PathBuf> = [opencv_folder(), skimage_folder()]
+    let mut photographs: Vec<PathBuf> = [opencv_photographs(), skimage_photographs()]
         .into_iter()
         .flatten()
         .flat_map(|folder| std::fs::read_dir(folder).unwrap().map(|e| e.unwrap().path()))

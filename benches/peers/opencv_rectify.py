@@ -1,6 +1,6 @@
 """Rectifying a 12-megapixel photo with OpenCV, in its own best ways, for benches/rectify.rs.
 
-Reads one JSON line: threads, path of the photo (binary PPM), camera matrix, distortion, rotation, new camera matrix, size. Prints one
+Takes one argument of JSON: threads, path of the photo (binary PPM), camera matrix, distortion, rotation, new camera matrix, size. Prints one
 JSON line: median milliseconds of each way, and the mean of its picture. Needs numpy and opencv-python-headless.
 """
 import json
@@ -11,7 +11,7 @@ import time
 import cv2
 import numpy as np
 
-case = json.loads(sys.stdin.readline())
+case = json.loads(sys.argv[1])
 cv2.setNumThreads(case["threads"])
 photo = cv2.imread(case["photo"])
 camera, distortion, rotation, new = (np.array(case[k]) for k in ("camera", "distortion", "rotation", "new_camera"))

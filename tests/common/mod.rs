@@ -4,6 +4,7 @@
 use num_dual::DualNum;
 use serde_json::Value;
 use std::path::{Path, PathBuf};
+use std::process::Command;
 
 fn root() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).parent().unwrap().to_path_buf()
@@ -36,6 +37,33 @@ pub(crate) fn external(name: &str) -> Option<Vec<Value>> {
         return None;
     };
     read(&path)["cases"].as_array().cloned()
+}
+
+/// The folder of OpenCV's sample photographs: `HOOFGEO_OPENCV_DATA`, or where Debian's package puts them; `None`, with a note, where they
+/// are not.
+#[allow(clippy::print_stderr, reason = "a skipped test has to say so")]
+pub(crate) fn opencv_photographs() -> Option<PathBuf> {
+    let given = std::env::var_os("HOOFGEO_OPENCV_DATA").map(PathBuf::from);
+    let found = given.into_iter().chain([PathBuf::from("/usr/share/doc/opencv-doc/examples/data")]);
+    let found = found.into_iter().find(|f| f.join("left01.jpg").is_file());
+    if found.is_none() {
+        eprintln!("skipped: the package opencv-doc is not installed");
+    }
+    found
+}
+
+/// The folder of scikit-image's photographs, by the Python that `HOOFGEO_PYTHON` names; `None`, with a note, where they are not.
+#[allow(clippy::print_stderr, reason = "a skipped test has to say so")]
+pub(crate) fn skimage_photographs() -> Option<PathBuf> {
+    const SAY: &str = "import skimage, os; print(os.path.join(os.path.dirname(skimage.__file__), 'data'), end='')";
+    let python = std::env::var_os("HOOFGEO_PYTHON");
+    let said = python.and_then(|p| Command::new(p).args(["-c", SAY]).output().ok());
+    let found = said.map(|o| PathBuf::from(String::from_utf8_lossy(&o.stdout).as_ref()));
+    let found = found.filter(|f| f.join("brick.png").is_file());
+    if found.is_none() {
+        eprintln!("skipped: HOOFGEO_PYTHON names no Python that has scikit-image");
+    }
+    found
 }
 
 /// A number.

@@ -19,7 +19,7 @@ pub use lens::{
 pub use measure::{CheckArgs, JoinArgs, MeasureArgs, ResultFormat};
 pub use pixels::{ReadArgs, RectifyArgs, RulerArgs};
 pub use research::{ObserversArgs, PlanArgs};
-pub use rings::{RingArgs, RingName};
+pub use rings::RingArgs;
 pub use sidecars::{PlaceArgs, StartArgs};
 
 /// Measures horse hooves from photographs: millimetres and degrees, corrected for lens and camera angle, each with its

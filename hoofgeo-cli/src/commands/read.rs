@@ -1,16 +1,13 @@
 //! `hoofgeo read`
 
 use crate::Outcome;
-use crate::args::{ReadArgs, RingArgs, RingName};
+use crate::args::{ReadArgs, RingArgs};
 use crate::output::{print_line, refusal_text};
+use hoofgeo::Result;
 use hoofgeo::follow::laid_down;
 use hoofgeo::pixels::ReadOptions;
-use hoofgeo::visit::{ReadReport, RingDepth, read_folder};
-use hoofgeo::{Line, Result};
+use hoofgeo::visit::{ReadReport, RingDepth, read_folder, rings_meant};
 use jiff::civil::Date;
-
-/// A ring this near to the distance that was named is the one that is meant, mm.
-const NEAR_MM: f64 = 4.0;
 
 pub(crate) fn run(args: &ReadArgs) -> Result<Outcome> {
     let mut printed = Ok(());
@@ -52,32 +49,7 @@ fn dates(args: &RingArgs, rings: &[RingDepth], day: Option<Date>) -> Vec<String>
             "when the rings were made cannot be said: write \"taken\": \"2026-05-04\" into the sidecar".to_owned(),
         ];
     };
-    let mut asked: Vec<&RingDepth> = Vec::new();
-    for line in [Line::RingsToe, Line::RingsHeel] {
-        let of: Vec<&RingDepth> = rings.iter().filter(|r| r.line == line).collect();
-        for name in &args.ring {
-            let off = |mm: f64, r: &RingDepth| (r.below.value - mm).abs();
-            asked.extend(match name {
-                RingName::Number(n) => of.iter().find(|r| r.number == *n).copied(),
-                RingName::Below(mm) => of
-                    .iter()
-                    .min_by(|a, b| off(*mm, a).total_cmp(&off(*mm, b)))
-                    .filter(|r| off(*mm, r) < r.below.expanded().max(NEAR_MM))
-                    .copied(),
-            });
-        }
-        if args.ring.is_empty() {
-            asked.extend(of.iter().filter(|r| r.event == Some(true)));
-        }
-    }
-    let mut seen = Vec::new();
-    // A ring may be named twice, by its number and by its distance.
-    asked.retain(|r| {
-        !seen.contains(&(r.line, r.number)) && {
-            seen.push((r.line, r.number));
-            true
-        }
-    });
+    let asked = rings_meant(rings, &args.ring);
     if asked.is_empty() {
         let why = if args.ring.is_empty() {
             "no ring stands out from the others: name one with --ring"

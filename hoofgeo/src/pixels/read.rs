@@ -140,7 +140,9 @@ const HEIGHTS: [f64; 2] = [0.25, 0.75];
 const PLACE_U_MM: f64 = 2.0;
 
 /// The wall's four corners: coronet and ground at the toe, then at the heel.
-const CORNERS: [Landmark; 4] = [Landmark::ToeCoronet, Landmark::ToeGround, Landmark::HeelCoronet, Landmark::HeelGround];
+pub(super) const CORNERS: [Landmark; 4] =
+    [Landmark::ToeCoronet, Landmark::ToeGround, Landmark::HeelCoronet, Landmark::HeelGround];
+pub(super) const CORNERS_NEEDED: &str = "toe_coronet, toe_ground, heel_coronet and heel_ground";
 
 /// A drawn line of tubules stands for a band of this width to either side, mm: enough strips of cells across the tubules.
 const BAND_MM: f64 = 8.0;
@@ -156,25 +158,20 @@ const BAND_MM: f64 = 8.0;
 pub fn read_photo(grey: &Grey, sidecar: &Sidecar, lens: &LensPrior, options: ReadOptions) -> Result<Reading> {
     let (scene, located) = locate(sidecar, lens)?;
     let photo = Photo { grey, sidecar, scene: &scene, located: &located, options };
+    let lines: Vec<LineRead> = match sidecar.view {
+        View::Lateral => REGIONS
+            .into_iter()
+            .map(|(line, shares)| photo.tubules(line, shares))
+            .chain([photo.wall(), photo.ground()])
+            .chain(read_rings(&photo))
+            .collect(),
+        View::Solar if options.outlines => read_outlines(&photo),
+        View::Solar => Vec::new(),
+    };
     let mut reading =
         Reading { sidecar: sidecar.clone(), found: Vec::new(), moved: Vec::new(), clicks: BTreeMap::new() };
-    if sidecar.view == View::Solar && options.outlines {
-        for (line, found, points) in read_outlines(grey, sidecar, &scene, &located) {
-            reading.add(line, found, points);
-        }
-    }
-    if sidecar.view == View::Lateral {
-        for (line, shares) in REGIONS {
-            let (found, points) = photo.tubules(line, shares);
-            reading.add(line, found, points);
-        }
-        let (found, points) = photo.wall();
-        reading.add(Line::DorsalWall, found, points);
-        let (found, points) = photo.ground();
-        reading.add(Line::Ground, found, points);
-        for (line, found, points) in read_rings(grey, sidecar, &scene, &located, options.replace) {
-            reading.add(line, found, points);
-        }
+    for (line, found, points) in lines {
+        reading.add(line, found, points);
     }
     if options.snap {
         for (landmark, placement) in &mut reading.sidecar.landmarks {
@@ -231,19 +228,16 @@ impl Found {
 }
 
 /// A photo while it is read.
-struct Photo<'a> {
-    grey: &'a Grey,
-    sidecar: &'a Sidecar,
-    scene: &'a Scene,
+pub(super) struct Photo<'a> {
+    pub(super) grey: &'a Grey,
+    pub(super) sidecar: &'a Sidecar,
+    pub(super) scene: &'a Scene,
     located: &'a Located,
     options: ReadOptions,
 }
 
-/// What became of a line, and its points where it was found.
-type Outcome = (Found, Option<Vec<[f64; 2]>>);
-
 impl Photo<'_> {
-    fn pixel(&self, landmark: Landmark) -> Option<Point2<f64>> {
+    pub(super) fn pixel(&self, landmark: Landmark) -> Option<Point2<f64>> {
         self.located.index.landmark(landmark).map(|i| self.located.points[i].pixel)
     }
 
@@ -251,66 +245,72 @@ impl Photo<'_> {
         self.located.index.landmark(landmark).map(|i| self.located.places[i])
     }
 
-    fn map(&self, plane: PlaneName) -> PlaneMap {
+    pub(super) fn map(&self, plane: PlaneName) -> PlaneMap {
         PlaneMap::new(self.scene, self.located, plane)
     }
 
-    fn is_kept(&self, line: Line) -> bool {
+    /// How far the camera is tilted, degrees, where that is so far that outlines are those of other parts of the foot.
+    pub(super) fn slant(&self) -> Option<f64> {
+        let [x, y] = self.scene.tilts_deg().map(|tilt| tilt.value);
+        Some(x.hypot(y)).filter(|slant| *slant > SLANT_DEG)
+    }
+
+    pub(super) fn is_kept(&self, line: Line) -> bool {
         self.sidecar.lines.contains_key(&line) && !self.options.replace
     }
 
-    fn tubules(&self, line: Line, shares: [f64; 2]) -> Outcome {
+    fn tubules(&self, line: Line, shares: [f64; 2]) -> LineRead {
         if self.is_kept(line) {
-            return (Found::Kept, None);
+            return (line, Found::Kept, None);
         }
         let map = self.map(line.info().plane);
         let region = match (self.sidecar.lines.get(&line), CORNERS.map(|l| self.pixel(l))) {
             (Some(drawn), _) => band(drawn, &map),
             (None, [Some(a), Some(b), Some(c), Some(d)]) => between([a, b, c, d], shares, &map),
-            _ => return (Found::Needs("toe_coronet, toe_ground, heel_coronet and heel_ground"), None),
+            _ => return (line, Found::Needs(CORNERS_NEEDED), None),
         };
         let found = region.ok_or(NoTubules::TooSmall).and_then(|(region, expected)| {
             let found = tubule_direction(self.grey, &map, &region, expected)?;
             Ok((found, line_of(&found, line.info().u_mm, &map).ok_or(NoTubules::TooSmall)?))
         });
         match found {
-            Ok((t, points)) => (Found::Tubules(t), Some(points)),
-            Err(why) => (Found::NotSeen(why.to_string()), None),
+            Ok((t, points)) => (line, Found::Tubules(t), Some(points)),
+            Err(why) => (line, Found::NotSeen(why.to_string()), None),
         }
     }
 
-    fn wall(&self) -> Outcome {
+    fn wall(&self) -> LineRead {
         let line = Line::DorsalWall;
         if self.is_kept(line) {
-            return (Found::Kept, None);
+            return (line, Found::Kept, None);
         }
         let [Some(coronet), Some(ground), ..] = CORNERS.map(|l| self.pixel(l)) else {
-            return (Found::Needs("toe_coronet and toe_ground"), None);
+            return (line, Found::Needs("toe_coronet and toe_ground"), None);
         };
         let outline = match wall_outline(self.grey, coronet, ground, self.scene.magnification().value) {
             Ok(outline) => outline,
-            Err(why) => return (Found::NotSeen(why.to_string()), None),
+            Err(why) => return (line, Found::NotSeen(why.to_string()), None),
         };
         let map = self.map(line.info().plane);
         let Some(fit) = self.forwards().and_then(|f| wall_fit(&outline, &map, f)) else {
-            return (Found::NotSeen("the wall's outline shows too few points that agree".to_owned()), None);
+            return (line, Found::NotSeen("the wall's outline shows too few points that agree".to_owned()), None);
         };
         let points: Vec<EdgePoint> =
             outline.iter().zip(&fit.line.used).filter(|(_, used)| **used).map(|(e, _)| *e).collect();
         let wanted = self.honest(&fit.line, line, points.len());
         let kept = (0..wanted).map(|i| points[i * (points.len() - 1) / (wanted - 1).max(1)].at).map(rounded).collect();
-        (Found::Outline(Box::new(Outline { points, fit })), Some(kept))
+        (line, Found::Outline(Box::new(Outline { points, fit })), Some(kept))
     }
 
-    fn ground(&self) -> Outcome {
+    fn ground(&self) -> LineRead {
         let line = Line::Ground;
         if self.is_kept(line) {
-            return (Found::Kept, None);
+            return (line, Found::Kept, None);
         }
         let pairs = [[Landmark::GroundFront, Landmark::GroundBack], [Landmark::ToeGround, Landmark::HeelGround]];
         let placed = |pair: &[Landmark; 2]| Some((*pair, [self.pixel(pair[0])?, self.pixel(pair[1])?]));
         let Some((pair, ends)) = pairs.iter().find_map(placed) else {
-            return (Found::Needs("ground_front and ground_back, or toe_ground and heel_ground"), None);
+            return (line, Found::Needs("ground_front and ground_back, or toe_ground and heel_ground"), None);
         };
         let map = self.map(line.info().plane);
         let click = CLICK_U_PX / self.scene.magnification().value;
@@ -321,11 +321,11 @@ impl Photo<'_> {
                 let step = |k: usize| found.fit.half * (2.0 * k as f64 / (n - 1).max(1) as f64 - 1.0);
                 let at = |k: usize| map.pixel(found.fit.middle + found.fit.along * step(k)).map(rounded);
                 match (0..n).map(at).collect() {
-                    Some(points) => (Found::Ground(Box::new(found)), Some(points)),
-                    None => (Found::NotSeen("the ground line leaves the photo".to_owned()), None),
+                    Some(points) => (line, Found::Ground(Box::new(found)), Some(points)),
+                    None => (line, Found::NotSeen("the ground line leaves the photo".to_owned()), None),
                 }
             }
-            Err(why) => (Found::NotSeen(why.to_string()), None),
+            Err(why) => (line, Found::NotSeen(why.to_string()), None),
         }
     }
 
@@ -361,9 +361,7 @@ impl Photo<'_> {
             return Some(Moved::Needs(if ends.0.is_none() { start } else { end }));
         };
         let map = self.map(landmark.info().plane);
-        let [x, y] = self.scene.tilts_deg().map(|tilt| tilt.value);
-        let slant = x.hypot(y);
-        if slant > SLANT_DEG {
+        if let Some(slant) = self.slant() {
             (placement.at, placement.snapped) = (vec![from], None);
             return Some(Moved::Left(NoSnap::Slanting(slant)));
         }
@@ -419,7 +417,8 @@ fn line_of(t: &TubuleDirection, u_mm: f64, map: &PlaneMap) -> Option<Vec<[f64; 2
     (0..n).map(|k| map.pixel(end(k)).map(rounded)).collect()
 }
 
-fn rounded(p: Point2<f64>) -> [f64; 2] {
+/// A pixel as sidecars have it.
+pub(super) fn rounded(p: Point2<f64>) -> [f64; 2] {
     [p.x, p.y].map(|v| (v * 1000.0).round() / 1000.0)
 }
 

@@ -29,6 +29,8 @@ mod read;
 #[cfg(feature = "pictures")]
 mod rectify;
 mod results;
+#[cfg(feature = "pictures")]
+mod rings;
 mod ruler;
 mod run;
 mod start;
@@ -45,13 +47,15 @@ pub(crate) use photo::belongs;
 pub(crate) use photo::read_entry;
 pub use photo::{PhotoReport, measure_entry};
 #[cfg(feature = "pictures")]
-pub use read::{ReadReport, RingDepth, read_folder};
+pub use read::{ReadReport, read_folder};
 #[cfg(feature = "pictures")]
 pub use rectify::{RectifyProgress, rectify_folder};
 pub use results::{
     CSV_COLUMNS, ColumnKind, DictionaryEntry, Outputs, Part, PhotoRecord, RecordedValue, ResultFile, dictionary,
     dictionary_csv, dictionary_json, dictionary_markdown, join, wide_columns,
 };
+#[cfg(feature = "pictures")]
+pub use rings::{RingDepth, RingName, rings_meant};
 #[cfg(feature = "place")]
 pub(crate) use ruler::marks_to_read;
 pub use ruler::{RulerRead, RulerReadPoint, RulerReading};

@@ -5,16 +5,13 @@ use super::lens::Lenses;
 use super::output::write_whole;
 use super::photo::read_entry;
 use super::rectify::lies_within;
+use super::rings::{RingDepth, ring_depths};
 use super::run::{Summary, must_be_folder};
 use crate::Line;
 use crate::error::{Error, ErrorKind, Result};
-use crate::evaluate::Value;
-use crate::follow::ring_depths;
-use crate::measured::locate;
 use crate::photo::decode_upright_bytes;
 use crate::picture::{PictureOptions, encode_jpeg, reading_picture};
 use crate::pixels::{Found, Grey, ReadOptions, Reading, read_photo};
-use crate::scene::LensPrior;
 use jiff::civil::Date;
 use std::path::Path;
 
@@ -34,19 +31,6 @@ pub enum ReadReport<'a> {
     },
     /// It was refused.
     Refused(&'a Error),
-}
-
-/// How deep a growth ring of a new sidecar lies.
-#[derive(Debug, Clone)]
-pub struct RingDepth {
-    /// [`Line::RingsToe`] or [`Line::RingsHeel`].
-    pub line: Line,
-    /// Its number from the coronet down, the first is 1.
-    pub number: usize,
-    /// Its distance below the coronet, mm.
-    pub below: Value,
-    /// Whether the picture shows it much stronger than its fellows; `None` where somebody drew it.
-    pub event: Option<bool>,
 }
 
 /// Reads the pixels of every photo of a folder that has a sidecar, and writes a new folder to measure: copies of the photos
@@ -124,7 +108,7 @@ fn read_one(entry: &Entry, out: &Path, pictures: Option<&Path>, lenses: &Lenses,
         std::fs::create_dir_all(parent).map_err(|e| Error::io(parent, "cannot be made", &e))?;
         write_whole(&path, &picture.map_err(|e| e.in_file(&entry.photo))?)?;
     }
-    let rings = rings(&reading, &read.lens.prior).map_err(|e| e.in_file(entry.sidecar()))?;
+    let rings = ring_depths(&reading, &read.lens.prior).map_err(|e| e.in_file(entry.sidecar()))?;
     let taken = read.sidecar.taken.as_deref().or(read.facts.taken.as_deref());
     let day = taken.and_then(|t| t.get(..10)).and_then(|d| d.parse().ok());
     let photo = out.join(&entry.name);
@@ -176,25 +160,4 @@ fn outcome(reading: &Reading, line: Line) -> serde_json::Value {
             "farthest_from_clicked_polygon_mm": t.farthest_mm, "limit_mm": t.limit_mm,
         })
     })
-}
-
-fn rings(reading: &Reading, lens: &LensPrior) -> Result<Vec<RingDepth>> {
-    let sidecar = &reading.sidecar;
-    if ![Line::RingsToe, Line::RingsHeel].iter().any(|l| sidecar.lines.contains_key(l)) {
-        return Ok(Vec::new());
-    }
-    let (scene, located) = locate(sidecar, lens)?;
-    let event = |line: Line, k: usize| {
-        reading.found.iter().find_map(|(l, f)| match f {
-            Found::Rings(row) if *l == line => row.rings[row.whole.clone()].get(k).map(|r| r.event),
-            _ => None,
-        })
-    };
-    let depths = ring_depths(&located, &scene);
-    Ok([Line::RingsToe, Line::RingsHeel]
-        .into_iter()
-        .zip(depths)
-        .flat_map(|(line, values)| (0..).zip(values).map(move |(k, below)| (line, k, below)))
-        .map(|(line, k, below)| RingDepth { line, number: k + 1, below, event: event(line, k) })
-        .collect())
 }

@@ -1,11 +1,8 @@
 //! The drawn outlines of a sidecar, traced.
 
 use super::trace_outline;
-use crate::located::Located;
-use crate::pixels::read::LineRead;
-use crate::pixels::{Found, Grey, PlaneMap};
-use crate::scene::Scene;
-use crate::sidecar::Sidecar;
+use crate::pixels::Found;
+use crate::pixels::read::{LineRead, Photo, rounded};
 use crate::{Landmark, Line};
 use nalgebra::Point2;
 
@@ -13,31 +10,23 @@ use nalgebra::Point2;
 const HEEL_MM: f64 = 18.0;
 
 /// What became of the drawn closed lines, and their new points where they were traced.
-pub(in crate::pixels) fn read_outlines(
-    grey: &Grey,
-    sidecar: &Sidecar,
-    scene: &Scene,
-    located: &Located,
-) -> Vec<LineRead> {
-    let closed = Line::of(sidecar.view).filter(|l| l.info().closed);
+pub(in crate::pixels) fn read_outlines(photo: &Photo<'_>) -> Vec<LineRead> {
+    let closed = Line::of(photo.sidecar.view).filter(|l| l.info().closed);
     closed
         .map(|line| {
-            let Some(drawn) = sidecar.lines.get(&line) else {
+            let Some(drawn) = photo.sidecar.lines.get(&line) else {
                 return (line, Found::Needs("a few clicks along it, four at least"), None);
             };
             let clicks: Vec<Point2<f64>> = drawn.iter().map(|p| Point2::from(*p)).collect();
-            let map = PlaneMap::new(scene, located, line.info().plane);
-            let scale = scene.magnification().value;
-            let heels = [Landmark::HeelMedial, Landmark::HeelLateral]
-                .map(|l| located.index.landmark(l).map(|i| located.points[i].pixel));
+            let scale = photo.scene.magnification().value;
+            let heels = [Landmark::HeelMedial, Landmark::HeelLateral].map(|l| photo.pixel(l));
             let across = match heels {
                 [Some(a), Some(b)] if line != Line::FrogOutline => between(&clicks, [a, b], HEEL_MM * scale),
                 _ => Vec::new(),
             };
-            match trace_outline(grey, &map, &clicks, &across) {
+            match trace_outline(photo.grey, &photo.map(line.info().plane), &clicks, &across) {
                 Ok(found) => {
-                    let rounded = |p: &Point2<f64>| [p.x, p.y].map(|v| (v * 1000.0).round() / 1000.0);
-                    let points = found.points.iter().map(rounded).collect();
+                    let points = found.points.iter().map(|p| rounded(*p)).collect();
                     (line, Found::Traced(Box::new(found)), Some(points))
                 }
                 Err(why) => (line, Found::NotSeen(why.to_string()), None),

@@ -87,10 +87,9 @@ pub(super) fn joined(stretches: &[Stretch], spacing: f64, closed: bool) -> Vec<P
     while i < stretches.len() {
         if !stretches[i].is_traced() {
             let inner = if i > 0 && stretches[i - 1].is_traced() { 1 } else { 0 };
-            let next = stretches.get(i + 1).is_some_and(Stretch::is_traced);
             let own = &stretches[i].points;
-            // The clicks at its ends belong to the traced neighbours.
-            let last = if next || i + 1 < stretches.len() || closed { own.len() - 1 } else { own.len() };
+            // The click at its end belongs to the next stretch.
+            let last = if i + 1 < stretches.len() || closed { own.len() - 1 } else { own.len() };
             out.extend(own.get(inner..last).unwrap_or_default());
             i += 1;
             continue;

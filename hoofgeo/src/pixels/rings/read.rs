@@ -1,48 +1,34 @@
 //! Growth rings as the lines of a sidecar: the same rings, from the same one down, at toe and heel.
 
 use super::{RingRow, WallRings, growth_rings};
-use crate::located::Located;
-use crate::pixels::read::LineRead;
-use crate::pixels::{Found, Grey, Mapping, PlaneMap, SLANT_DEG};
-use crate::scene::Scene;
-use crate::sidecar::Sidecar;
-use crate::{Landmark, Line};
+use crate::Line;
+use crate::pixels::read::{CORNERS, CORNERS_NEEDED, LineRead, Photo, rounded};
+use crate::pixels::{Found, Mapping, PlaneMap};
 use nalgebra::Point2;
 
 const LINES: [Line; 2] = [Line::RingsToe, Line::RingsHeel];
-const CORNERS: [Landmark; 4] = [Landmark::ToeCoronet, Landmark::ToeGround, Landmark::HeelCoronet, Landmark::HeelGround];
-const NEEDS: &str = "toe_coronet, toe_ground, heel_coronet and heel_ground";
 
 /// What became of the two lines of rings, and their points where they were found.
 ///
 /// `ring_divergence` compares rings by their number from above, so that both lines must begin with the same ring: where the wall between
 /// does not say which ring is which, those at the heel are left out.
-pub(in crate::pixels) fn read_rings(
-    grey: &Grey,
-    sidecar: &Sidecar,
-    scene: &Scene,
-    located: &Located,
-    replace: bool,
-) -> [LineRead; 2] {
-    let drawn = LINES.map(|l| sidecar.lines.contains_key(&l) && !replace);
-    let corners = CORNERS.map(|l| located.index.landmark(l).map(|i| located.points[i].pixel));
-    let [Some(a), Some(b), Some(c), Some(d)] = corners else {
-        return [0, 1].map(|k| (LINES[k], if drawn[k] { Found::Kept } else { Found::Needs(NEEDS) }, None));
+pub(in crate::pixels) fn read_rings(photo: &Photo<'_>) -> [LineRead; 2] {
+    let drawn = LINES.map(|l| photo.is_kept(l));
+    let [Some(a), Some(b), Some(c), Some(d)] = CORNERS.map(|l| photo.pixel(l)) else {
+        return [0, 1].map(|k| (LINES[k], if drawn[k] { Found::Kept } else { Found::Needs(CORNERS_NEEDED) }, None));
     };
     if drawn == [true, true] {
         return LINES.map(|l| (l, Found::Kept, None));
     }
-    let [x, y] = scene.tilts_deg().map(|tilt| tilt.value);
-    let slant = x.hypot(y);
-    if slant > SLANT_DEG {
+    if let Some(slant) = photo.slant() {
         let why = format!(
             "the camera looks at a slant of {slant:.0}°, where the wall's edges are not those of toe and heel: stand square to the foot"
         );
         return [0, 1].map(|k| (LINES[k], if drawn[k] { Found::Kept } else { Found::NotSeen(why.clone()) }, None));
     }
-    let maps = LINES.map(|l| PlaneMap::new(scene, located, l.info().plane));
-    let seen = growth_rings(grey, [&maps[0], &maps[1]], [a, b, c, d]);
-    let depths = |k: usize| depths(&sidecar.lines[&LINES[k]], &maps[k], [[a, b], [c, d]][k]);
+    let maps = LINES.map(|l| photo.map(l.info().plane));
+    let seen = growth_rings(photo.grey, [&maps[0], &maps[1]], [a, b, c, d]);
+    let depths = |k: usize| depths(&photo.sidecar.lines[&LINES[k]], &maps[k], [[a, b], [c, d]][k]);
     let take = match drawn {
         [true, _] => [None, seen.heel.as_ref().ok().and_then(|row| after_toe(&seen, row, &depths(0)))],
         [_, true] => [seen.toe.as_ref().ok().and_then(|row| after_heel(&seen, row, &depths(1))), None],
@@ -66,7 +52,7 @@ pub(in crate::pixels) fn read_rings(
             }
             (Err(why), _) => (line, Found::NotSeen(why.to_string()), None),
         });
-    std::array::from_fn(|k| rows.next().unwrap_or((LINES[k], Found::Needs(NEEDS), None)))
+    std::array::from_fn(|k| rows.next().unwrap_or((LINES[k], Found::Needs(CORNERS_NEEDED), None)))
 }
 
 type Part = Option<std::ops::Range<usize>>;
@@ -117,8 +103,4 @@ fn depths(points: &[[f64; 2]], map: &PlaneMap, [coronet, ground]: [Point2<f64>; 
     let Some((top, low)) = map.place(coronet).zip(map.place(ground)) else { return Vec::new() };
     let Some(down) = (low - top).try_normalize(1e-9) else { return Vec::new() };
     points.iter().filter_map(|p| map.place(Point2::from(*p))).map(|p| (p - top).dot(&down)).collect()
-}
-
-fn rounded(p: Point2<f64>) -> [f64; 2] {
-    [p.x, p.y].map(|v| (v * 1000.0).round() / 1000.0)
 }

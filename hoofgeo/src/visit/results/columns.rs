@@ -205,31 +205,11 @@ pub(super) const TIDY: [Column; 17] = [
     FLAGS,
 ];
 
-/// The tidy table with columns for analytics engines behind it.
-pub(super) const PARQUET: [Column; 22] = [
-    PHOTO,
-    ANIMAL,
-    FOOT,
-    VIEW,
-    STAGE,
-    TAKEN,
-    OBSERVER,
-    MEASUREMENT,
-    UNIT,
-    VALUE,
-    U,
-    K,
-    EXPANDED_IN_WORDS,
-    LOWER,
-    UPPER,
-    METHOD,
-    FLAGS,
-    SIDE,
-    TAKEN_LOCAL,
-    TAKEN_UTC,
-    PHOTO_SHA256,
-    SIDECAR_SHA256,
-];
+/// The tidy table as analytics engines take it, with columns for them behind it.
+pub(super) fn parquet_columns() -> impl Iterator<Item = Column> {
+    let tidy = TIDY.into_iter().map(|c| if c.name == EXPANDED.name { EXPANDED_IN_WORDS } else { c });
+    tidy.chain([SIDE, TAKEN_LOCAL, TAKEN_UTC, PHOTO_SHA256, SIDECAR_SHA256])
+}
 
 /// The wide table's columns of the photo before those of its values.
 pub(super) const WIDE_BEFORE: [Column; 8] = [PHOTO, ANIMAL, FOOT, VIEW, SIDE, STAGE, TAKEN, OBSERVER];

@@ -1,7 +1,7 @@
 //! The data dictionary: what every column of the tables holds, and what their ids, methods and flags mean. It is made of the
 //! declarations that the tables are made of.
 
-use super::columns::{Column, ColumnKind, PARQUET, TIDY, WIDE_BEFORE, WIDE_BEHIND, wide_pair};
+use super::columns::{Column, ColumnKind, TIDY, WIDE_BEFORE, WIDE_BEHIND, parquet_columns, wide_pair};
 use super::tables::csv_line;
 use crate::evaluate::METHODS;
 use crate::measure::{ALL, Measurement};
@@ -44,7 +44,7 @@ pub fn dictionary() -> Vec<DictionaryEntry> {
     all.extend(WIDE_BEFORE.iter().map(|c| of_column(WIDE, c)));
     all.extend(ALL.iter().flat_map(|m| of_pair(m)));
     all.push(of_column(WIDE, &WIDE_BEHIND));
-    all.extend(PARQUET.iter().map(|c| of_column("measurements.parquet", c)));
+    all.extend(parquet_columns().map(|c| of_column("measurements.parquet", &c)));
     all.extend(ALL.iter().map(|m| of_measurement("measurement", m.id.to_owned(), "", m)));
     all.extend(METHODS.iter().map(|(name, meaning)| plain("method", name, meaning)));
     all.extend(flag_names().map(|name| plain("flags", name, flag_meaning(name).unwrap_or_default())));

@@ -10,11 +10,8 @@ use crate::error::{Error, ErrorKind, Result};
 use crate::photo::Sha256Hex;
 use crate::visit::batches::in_order;
 use crate::visit::order::walk_order;
-use crate::visit::run::{Stop, Summary, stopped};
+use crate::visit::run::{BATCH, Stop, Summary, stopped};
 use std::path::{Path, PathBuf};
-
-/// Entries in work at a time.
-const BATCH: usize = 128;
 
 /// A part's results as far as they are not taken yet.
 struct Piece {

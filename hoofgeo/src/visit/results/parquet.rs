@@ -3,7 +3,7 @@
 //! # Source
 //! Apache Parquet format specification, logical types `STRING` and `TIMESTAMP`.
 
-use super::columns::{Cell, Column, ColumnKind, PARQUET};
+use super::columns::{Cell, Column, ColumnKind, parquet_columns};
 use super::record::PhotoRecord;
 use super::writers::Growing;
 use crate::error::{Error, ErrorKind, Result};
@@ -27,6 +27,7 @@ pub(super) struct ParquetWriter {
 
 /// What a row group's column will hold; where a cell is empty, there is a zero among the levels and nothing among the values.
 struct Gathered {
+    column: Column,
     values: Values,
     levels: Vec<i16>,
 }
@@ -49,18 +50,18 @@ fn schema_line(column: &Column) -> String {
 
 impl ParquetWriter {
     pub(super) fn new(to: Growing) -> Result<Self> {
-        let lines: Vec<String> = PARQUET.iter().map(schema_line).collect();
+        let lines: Vec<String> = parquet_columns().map(|c| schema_line(&c)).collect();
         let schema =
             parse_message_type(&format!("message measurements {{ {} }}", lines.join(" "))).map_err(|e| fault(&e))?;
         let properties = WriterProperties::builder().set_compression(Compression::SNAPPY).build();
         let file = SerializedFileWriter::new(to, Arc::new(schema), Arc::new(properties)).map_err(|e| fault(&e))?;
-        Ok(Self { file, columns: PARQUET.iter().map(Gathered::new).collect(), rows: 0 })
+        Ok(Self { file, columns: parquet_columns().map(Gathered::new).collect(), rows: 0 })
     }
 
     pub(super) fn add(&mut self, photo: &PhotoRecord) -> Result<()> {
         for value in &photo.values {
-            for (gathered, column) in self.columns.iter_mut().zip(&PARQUET) {
-                gathered.push(column.cell(photo, value));
+            for gathered in &mut self.columns {
+                gathered.push(gathered.column.cell(photo, value));
             }
             self.rows += 1;
         }
@@ -87,13 +88,13 @@ impl ParquetWriter {
 }
 
 impl Gathered {
-    fn new(column: &Column) -> Self {
+    fn new(column: Column) -> Self {
         let values = match column.kind {
             ColumnKind::Text => Values::Text(Vec::new()),
             ColumnKind::Number => Values::Number(Vec::new()),
             ColumnKind::LocalTime | ColumnKind::Moment => Values::Time(Vec::new()),
         };
-        Self { values, levels: Vec::new() }
+        Self { column, values, levels: Vec::new() }
     }
 
     fn push(&mut self, cell: Cell<'_>) {
