@@ -3,7 +3,7 @@
 #![allow(missing_docs, clippy::unwrap_used, reason = "a bench")]
 
 use criterion::{Criterion, criterion_group, criterion_main};
-use hoofgeo::pixels::{Flat, Grey, growth_rings, trace_outline};
+use hoofgeo::pixels::{Flat, Grey, OutlineEdge, growth_rings, trace_outline};
 use image::{GrayImage, Luma};
 use nalgebra::Point2;
 use std::f64::consts::TAU;
@@ -53,14 +53,14 @@ fn bench(c: &mut Criterion) {
         120.0 + 14.0 * (TAU * depth / 160.0).sin() + 10.0 * (TAU * x / 9.0).sin()
     });
     let map = Flat { px_per_mm: PX_PER_MM };
-    let traced = trace_outline(&sole, &map, &clicks, &[]).unwrap();
+    let traced = trace_outline(&sole, &map, &clicks, &[], OutlineEdge::Plain).unwrap();
     assert!(traced.traced > 0.9);
     let seen = growth_rings(&wall, [&map, &map], corners);
     assert!(seen.toe.is_ok() && seen.heel.is_ok(), "{seen:?}");
     let mut group = c.benchmark_group("12-megapixel photo");
     group.sample_size(10);
     group.bench_function("an outline from eight clicks", |b| {
-        b.iter(|| trace_outline(black_box(&sole), &map, &clicks, &[]).unwrap());
+        b.iter(|| trace_outline(black_box(&sole), &map, &clicks, &[], OutlineEdge::Plain).unwrap());
     });
     group.bench_function("rings at toe and heel", |b| b.iter(|| growth_rings(black_box(&wall), [&map, &map], corners)));
     group.finish();

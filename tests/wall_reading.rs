@@ -41,14 +41,17 @@ fn walls_without_rings_show_none() {
     }
 }
 
-/// From eight clicks: the polygon of the clicks is some 5 % too small.
+/// From eight clicks: the polygon of the clicks is some 5 % too small. The outline's own area is within 2 %, whatever the scale is.
 #[test]
 fn outlines_of_rendered_soles_have_the_true_area() {
     for (seed, condition) in [(20_002, Condition::Plain), (20_007, Condition::Shadow)] {
         let [wall, white, _] = outline(seed, condition, 8);
         let wall = wall.unwrap();
         assert!(wall.area_error_percent.abs() < 2.0 && wall.area_over_u.abs() < 2.0, "{seed}: {wall:?}");
-        assert!(wall.clicked_error_percent < -3.0 && wall.rms_mm < 0.6, "{seed}: {wall:?}");
+        assert!(
+            wall.clicked_own_percent < -3.0 && wall.own_error_percent.abs() < 2.0 && wall.rms_mm < 0.6,
+            "{seed}: {wall:?}"
+        );
         if let Some(white) = white {
             assert!(white.area_error_percent.abs() < 3.0 && white.rms_mm < 0.8, "{seed}: {white:?}");
         }

@@ -33,7 +33,7 @@ fn median(v: &[f64]) -> f64 {
 
 fn rings(first: u64, n: u64) {
     println!(
-        "condition | place | found | miscounted | rings found of shown, false | spacing: error % RMS (median), over u | place sd mm, over u | paired, wrongly"
+        "condition | place | found | miscounted | rings found of shown, false | spacing: error % RMS (median), of the rings alone, over u | place sd mm, over u | paired, wrongly"
     );
     let seen: Vec<Vec<_>> = (first..first + n).map(|seed| CONDITIONS.map(|c| ring(seed, c, true)).into()).collect();
     for (i, condition) in CONDITIONS.into_iter().enumerate() {
@@ -42,12 +42,13 @@ fn rings(first: u64, n: u64) {
             let rows: Vec<_> = all.iter().filter_map(|a| a.rows[at].as_ref()).collect();
             let right: Vec<_> = rows.iter().filter(|r| !r.miscounted).collect();
             let errors: Vec<f64> = right.iter().map(|r| r.spacing_error_percent).collect();
+            let own: Vec<f64> = right.iter().map(|r| r.own_error_percent).collect();
             let over: Vec<f64> = right.iter().map(|r| r.spacing_over_u).collect();
             let places: Vec<f64> = right.iter().flat_map(|r| r.places_mm.iter().copied()).collect();
             let places_over: Vec<f64> = right.iter().flat_map(|r| r.places_over_u.iter().copied()).collect();
             let paired: Vec<bool> = all.iter().filter_map(|a| a.paired).collect();
             println!(
-                "{condition:?} | {} | {} of {n} | {} | {} of {}, {} | {:.2} ({:.2}), {:.2} | {:.2}, {:.2} | {}, {}",
+                "{condition:?} | {} | {} of {n} | {} | {} of {}, {} | {:.2} ({:.2}), {:.2} ({:.2}), {:.2} | {:.2}, {:.2} | {}, {}",
                 ["toe", "heel"][at],
                 rows.len(),
                 rows.len() - right.len(),
@@ -56,6 +57,8 @@ fn rings(first: u64, n: u64) {
                 rows.iter().map(|r| r.wrong).sum::<usize>(),
                 rms(&errors),
                 median(&errors),
+                rms(&own),
+                median(&own),
                 rms(&over),
                 rms(&places),
                 rms(&places_over),
@@ -86,7 +89,7 @@ fn without(first: u64, n: u64) {
 
 fn outlines(first: u64, n: u64) {
     println!(
-        "condition | line, clicks | traced | wrong edge | area: error % RMS (median), over u; clicked % | RMS distance mm, stated"
+        "condition | line, clicks | traced | wrong edge | area: error % RMS (median), over u; of the outline alone (median); clicked alone | RMS distance mm, stated"
     );
     const CLICKS: [usize; 2] = [8, 16];
     let seen: Vec<Vec<_>> = (first..first + n)
@@ -98,16 +101,18 @@ fn outlines(first: u64, n: u64) {
             for line in 0..3 {
                 let found: Vec<_> = all.iter().filter_map(|a| a[line].as_ref()).collect();
                 let of = |f: fn(&walls::Outline) -> f64| found.iter().map(|o| f(o)).collect::<Vec<_>>();
-                let areas = of(|o| o.area_error_percent);
+                let (areas, own) = (of(|o| o.area_error_percent), of(|o| o.own_error_percent));
                 println!(
-                    "{condition:?} | {}, {clicks} | {} of {n} | {} | {:.2} ({:.2}), {:.2}; {:.2} | {:.2}, {:.2}",
+                    "{condition:?} | {}, {clicks} | {} of {n} | {} | {:.2} ({:.2}), {:.2}; {:.2} ({:.2}); {:.2} | {:.2}, {:.2}",
                     ["outer_wall", "white_line", "frog"][line],
                     found.len(),
                     found.iter().filter(|o| o.mean_mm.abs() > 1.0).count(),
                     rms(&areas),
                     median(&areas),
                     rms(&of(|o| o.area_over_u)),
-                    rms(&of(|o| o.clicked_error_percent)),
+                    rms(&own),
+                    median(&own),
+                    rms(&of(|o| o.clicked_own_percent)),
                     rms(&of(|o| o.rms_mm)),
                     rms(&of(|o| o.stated_mm)),
                 );
@@ -115,5 +120,5 @@ fn outlines(first: u64, n: u64) {
         }
     }
     let beside = (first..first + n).map(outlines_beside).sum::<usize>();
-    println!("clicked 12 mm inside the wall, where there is no outline: {beside} of {n} traced");
+    println!("clicked 12 mm inside the wall's edge: {beside} of {n} traced");
 }

@@ -142,9 +142,13 @@ fn spoilt(pixels: &RgbImage, condition: Condition, rng: &mut Xoshiro256PlusPlus)
 }
 
 impl Sight {
-    fn sidecar(&self, keep: impl Fn(&str) -> bool) -> Sidecar {
+    /// What a person would give, with the lines that are kept, and so many clicks of each.
+    fn sidecar(&self, clicks: usize, keep: impl Fn(&str) -> bool) -> Sidecar {
         let mut placed = place_like_a_person(&self.photo, self.case.shot.view, self.case.seed);
         placed.lines.retain(|n, _| keep(n));
+        for points in placed.lines.values_mut() {
+            *points = few(points, clicks.min(points.len()));
+        }
         Sidecar::parse(&sidecar(&self.case, &self.photo, &placed).to_string(), None).unwrap()
     }
 
@@ -170,6 +174,8 @@ pub struct RowOutcome {
     pub miscounted: bool,
     pub spacing_error_percent: f64,
     pub spacing_over_u: f64,
+    /// The same error where the photo's scale is known exactly: that of the rings alone.
+    pub own_error_percent: f64,
     /// Places of the rings against the true ones, their common offset taken off.
     pub places_mm: Vec<f64>,
     pub places_over_u: Vec<f64>,
@@ -185,8 +191,12 @@ pub struct RingOutcome {
 }
 
 pub fn ring(seed: u64, condition: Condition, rings: bool) -> RingOutcome {
-    let sight = sight(View::Lateral, seed, condition, rings);
-    let given = sight.sidecar(|n| !n.starts_with("rings"));
+    ring_of(&sight(View::Lateral, seed, condition, rings))
+}
+
+/// What is read of the rings of one photo.
+pub fn ring_of(sight: &Sight) -> RingOutcome {
+    let given = sight.sidecar(usize::MAX, |n| !n.starts_with("rings"));
     let reading = read_photo(&sight.grey, &given, &sight.lens(), ReadOptions::default()).unwrap();
     let measured = measure(&reading.sidecar, &sight.lens(), &MeasureOptions::default()).unwrap();
     let mut first = [None, None];
@@ -208,6 +218,7 @@ pub fn ring(seed: u64, condition: Condition, rings: bool) -> RingOutcome {
                 miscounted: true,
                 spacing_error_percent: 100.0,
                 spacing_over_u: 0.0,
+                own_error_percent: 100.0,
                 places_mm: vec![],
                 places_over_u: vec![],
             });
@@ -245,6 +256,16 @@ pub fn ring(seed: u64, condition: Condition, rings: bool) -> RingOutcome {
             miscounted: number[b] - number[a] != b - a,
             spacing_error_percent: 100.0 * (value.value / spacing - 1.0),
             spacing_over_u: (value.value - spacing) / value.u,
+            own_error_percent: {
+                // Where the true camera sees them in the plane of the wall's landmarks.
+                let seen = |p: Point2<f64>| {
+                    let (eye, out) = (sight.photo.camera.place(), sight.photo.camera.look_out([p.x, p.y]));
+                    let place = eye + out * (-(eye.z - sight.photo.truth.landmarks[ends[1]][2]) / out.z);
+                    depth(&place.xy())
+                };
+                let (first, last) = (seen(row.rings[a].at), seen(row.rings[b].at));
+                100.0 * ((last - first) / (b - a).max(1) as f64 / spacing - 1.0)
+            },
             places_over_u: off.iter().zip(&row.rings).map(|(d, r)| d / r.u_mm).collect(),
             places_mm: off,
         })
@@ -258,8 +279,10 @@ pub fn ring(seed: u64, condition: Condition, rings: bool) -> RingOutcome {
 pub struct Outline {
     pub area_error_percent: f64,
     pub area_over_u: f64,
-    /// The area of the polygon that was clicked.
-    pub clicked_error_percent: f64,
+    /// The area against that of the true outline as the camera sees it, through the same scale: the outline's own error.
+    pub own_error_percent: f64,
+    /// The same of the polygon that was clicked.
+    pub clicked_own_percent: f64,
     /// Distance of the traced points from the true outline: mean (positive outside) and RMS about zero.
     pub mean_mm: f64,
     pub rms_mm: f64,
@@ -268,12 +291,17 @@ pub struct Outline {
 
 /// The three outlines of a sole, traced from so many clicks each.
 pub fn outline(seed: u64, condition: Condition, clicks: usize) -> [Option<Outline>; 3] {
-    let sight = sight(View::Solar, seed, condition, true);
-    let mut given = sight.sidecar(|_| true);
-    for points in given.lines.values_mut() {
-        *points = few(points, clicks);
+    outline_of(&sight(View::Solar, seed, condition, true), clicks)
+}
+
+/// The same of one photo.
+pub fn outline_of(sight: &Sight, clicks: usize) -> [Option<Outline>; 3] {
+    let given = sight.sidecar(clicks, |_| true);
+    let mut seen = given.clone();
+    for (line, points) in &mut seen.lines {
+        *points = sight.photo.lines_px[line.name()].clone();
     }
-    let reading = traced(&sight, &given);
+    let reading = traced(sight, &given);
     let areas = |s: &Sidecar| {
         let m = measure(s, &sight.lens(), &MeasureOptions::default()).unwrap();
         move |line: Line| {
@@ -286,7 +314,7 @@ pub fn outline(seed: u64, condition: Condition, clicks: usize) -> [Option<Outlin
             })
         }
     };
-    let (before, after) = (areas(&given), areas(&reading.sidecar));
+    let (before, after, seen) = (areas(&given), areas(&reading.sidecar), areas(&seen));
     let v = &sight.photo.truth.values;
     let truth = [
         v["outline_area"],
@@ -296,7 +324,7 @@ pub fn outline(seed: u64, condition: Condition, clicks: usize) -> [Option<Outlin
     [0, 1, 2].map(|k| {
         let line = [Line::OuterWall, Line::WhiteLine, Line::FrogOutline][k];
         let (_, Found::Traced(found)) = reading.found.iter().find(|(l, _)| *l == line)? else { return None };
-        let (area, u) = after(line)?;
+        let ((area, u), seen) = (after(line)?, seen(line)?.0);
         let scale = px_per_mm(&sight.photo);
         let polygon = sight.true_px(line.name());
         let off: Vec<f64> = found.points.iter().map(|p| signed(&polygon, *p) / scale).collect();
@@ -304,7 +332,8 @@ pub fn outline(seed: u64, condition: Condition, clicks: usize) -> [Option<Outlin
         Some(Outline {
             area_error_percent: 100.0 * (area / truth[k] - 1.0),
             area_over_u: (area - truth[k]) / u,
-            clicked_error_percent: 100.0 * (before(line)?.0 / truth[k] - 1.0),
+            own_error_percent: 100.0 * (area / seen - 1.0),
+            clicked_own_percent: 100.0 * (before(line)?.0 / seen - 1.0),
             mean_mm: mean,
             rms_mm: (off.iter().map(|d| d * d).sum::<f64>() / off.len() as f64).sqrt(),
             stated_mm: found.u_mm,
@@ -315,7 +344,7 @@ pub fn outline(seed: u64, condition: Condition, clicks: usize) -> [Option<Outlin
 /// Whether the outer wall is traced though it was clicked 12 mm inside of it.
 pub fn outlines_beside(seed: u64) -> usize {
     let sight = sight(View::Solar, seed, Condition::Plain, true);
-    let mut given = sight.sidecar(|n| n == "outer_wall");
+    let mut given = sight.sidecar(16, |n| n == "outer_wall");
     let scale = px_per_mm(&sight.photo);
     for points in given.lines.values_mut() {
         let n = points.len() as f64;
@@ -326,7 +355,7 @@ pub fn outlines_beside(seed: u64) -> usize {
             let q = middle + d * (1.0 - 12.0 * scale / d.norm());
             [q.x, q.y]
         };
-        *points = few(points, 16).iter().map(inward).collect();
+        *points = points.iter().map(inward).collect();
     }
     // The heels' landmarks lie too far off to say which side is across.
     let reading = traced(&sight, &given);

@@ -41,7 +41,7 @@ pub use grey::Grey;
 pub(crate) use grey::keys;
 pub use ground::{GroundLine, NoGround, ground_line};
 pub use mapping::{Flat, Mapping};
-pub use outline::{NotTraced, Path, StretchKind, TracedOutline, least_cost_path, trace_outline};
+pub use outline::{NotTraced, OutlineEdge, Path, StretchKind, TracedOutline, least_cost_path, trace_outline};
 pub use plane_map::PlaneMap;
 pub use read::{Found, Moved, Outline, ReadOptions, Reading, read_photo};
 pub use rings::{NoRings, Ring, RingRow, WallRings, growth_rings};

@@ -2,7 +2,7 @@
 //!
 //! The steps: a smooth curve through the clicks, corridors about it, in each the path of least cost along edges from click to click
 //! (`cost.rs`, `path.rs`: intelligent scissors), then edges to a fraction of a pixel across that path, chained and smoothed
-//! (`refine.rs`). Where a stretch shows no edge, or one that is not smooth, it stays as it was clicked; where much of the outline does,
+//! (`refine.rs`). Where a stretch shows no edge, or one that is not smooth, the curve through the clicks stands for it; where much of the outline does,
 //! all of it is refused.
 
 mod cost;
@@ -26,8 +26,10 @@ use std::fmt;
 const REACH_MM: f64 = 1.5;
 const REACH_SHARE: f64 = 0.08;
 const REACH_MOST_MM: f64 = 5.0;
-/// Clicks nearer to each other than this do not each hold the path, mm (chosen: their own errors would bend it).
-const HOLD_MM: f64 = 10.0;
+/// Clicks nearer to each other than this do not each hold the path, mm (chosen: their own errors would bend it, or lead a stretch on to another
+/// edge; beside a groove there are several).
+const HOLD_MM: f64 = 25.0;
+const HOLD_GROOVE_MM: f64 = 50.0;
 /// How far a click that holds the path may be moved to its edge first, mm, and how far it is expected to be off.
 const CLICK_MM: [f64; 2] = [1.5, 0.8];
 /// Scales of the derivatives, mm; the coarser one where the finer finds no smooth edge.
@@ -39,6 +41,19 @@ const TRACED: f64 = 0.6;
 /// Points of the traced outline lie no farther apart, mm: a 120 mm hoof loses 0.1 % of its area to the chords.
 const SPACING_MM: f64 = 4.0;
 
+/// What an outline is the edge of: which of several edges beside each other is meant.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum OutlineEdge {
+    /// The strongest smooth one.
+    #[default]
+    Plain,
+    /// The outermost one, where the thing ends before what lies behind it: a rim that is darker than either, where the surface rounds off,
+    /// is its own.
+    Silhouette,
+    /// The rim of a groove outside, darker than the inside; where there is no groove no edge is sought.
+    Groove,
+}
+
 /// What became of the outline between one click and the next that holds the path.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum StretchKind {
@@ -46,7 +61,7 @@ pub enum StretchKind {
     Traced,
     /// It was not meant to: across the heels there is no edge.
     Across,
-    /// No edge was found; it stays as it was clicked.
+    /// No edge was found; it follows the smooth curve through the clicks.
     NoEdge,
 }
 
@@ -109,7 +124,7 @@ impl fmt::Display for NotTraced {
     }
 }
 
-/// Traces the closed outline that `clicks` (px, in order) run along. `across` says which sides of the clicked polygon, from a click to
+/// Traces the closed outline that `clicks` (px, in order) run along, along the edge that `edge` says. `across` says which sides of the clicked polygon, from a click to
 /// the next, follow no edge, such as the one between the heels.
 ///
 /// No point lies farther from the clicked polygon than [`TracedOutline::limit_mm`].
@@ -121,6 +136,7 @@ pub fn trace_outline(
     map: &dyn Mapping,
     clicks: &[Point2<f64>],
     across: &[usize],
+    edge: OutlineEdge,
 ) -> Result<TracedOutline, NotTraced> {
     let n = clicks.len();
     if n < 4 || doubled_area(clicks).abs() < 1.0 {
@@ -132,10 +148,11 @@ pub fn trace_outline(
     if low.x < 0.0 || low.y < 0.0 || high.x > f64::from(grey.width()) || high.y > f64::from(grey.height()) {
         return Err(NotTraced::OutOfSight);
     }
-    let tracer = Tracer { grey, scale, inside: doubled_area(clicks).signum(), noise: noise(grey, low, high) };
+    let tracer = Tracer { grey, scale, inside: doubled_area(clicks).signum(), noise: noise(grey, low, high), edge };
+    let hold = if edge == OutlineEdge::Groove { HOLD_GROOVE_MM } else { HOLD_MM };
     let runs = runs(clicks, across);
-    let curves: Vec<Run> = runs.iter().map(|r| Run::new(clicks, r, scale)).collect();
-    let brighter = tracer.brighter_side(&curves);
+    let curves: Vec<Run> = runs.iter().map(|r| Run::new(clicks, r, scale, hold)).collect();
+    let brighter = if edge == OutlineEdge::Groove { tracer.inside } else { tracer.brighter_side(&curves) };
     let (mut points, mut stretches) = (Vec::new(), Vec::new());
     let (mut scatter, mut limit) = (Vec::new(), 0f64);
     for run in &curves {
@@ -150,7 +167,7 @@ pub fn trace_outline(
             let stretch = SIGMAS_MM
                 .into_iter()
                 .find_map(|mm| tracer.stretch(curve, reach * scale, brighter, mm))
-                .unwrap_or_else(|| Stretch::drawn(run.drawn(hold[0], hold[1])));
+                .unwrap_or_else(|| Stretch::drawn(run.drawn(hold[0], hold[1], SPACING_MM * scale)));
             traced.push(stretch);
         }
         stretches.extend(
@@ -215,7 +232,7 @@ fn runs(clicks: &[Point2<f64>], across: &[usize]) -> Vec<Vec<usize>> {
 }
 
 impl Run {
-    fn new(clicks: &[Point2<f64>], row: &[usize], scale: f64) -> Self {
+    fn new(clicks: &[Point2<f64>], row: &[usize], scale: f64, hold: f64) -> Self {
         let closed = row.len() > 2 && row.first() == row.last();
         let m = row.len();
         let p = |k: isize| -> Point2<f64> {
@@ -239,7 +256,7 @@ impl Run {
         let mut since = 0.0;
         for k in 0..m - 1 {
             since += run.gap(k);
-            if since >= HOLD_MM * scale || k + 2 == m {
+            if since >= hold * scale || k + 2 == m {
                 run.holds.push(k + 1);
                 since = 0.0;
             }
@@ -252,9 +269,15 @@ impl Run {
         self.curve[self.at[k]..=self.at[k + 1]].windows(2).map(|w| (w[1] - w[0]).norm()).sum()
     }
 
-    /// The clicked polygon between two of its clicks.
-    fn drawn(&self, from: usize, to: usize) -> Vec<Point2<f64>> {
-        (from..=to).map(|k| self.curve[self.at[k]]).collect()
+    /// The clicks from one to another and points of the curve between them, no farther apart than `spacing` px.
+    fn drawn(&self, from: usize, to: usize, spacing: f64) -> Vec<Point2<f64>> {
+        let mut points = vec![self.curve[self.at[from]]];
+        for k in from..to {
+            let (a, b) = (self.at[k], self.at[k + 1]);
+            let n = ((self.gap(k) / spacing).ceil() as usize).clamp(1, (b - a).max(1));
+            points.extend((1..=n).map(|i| self.curve[a + (b - a) * i / n]));
+        }
+        points
     }
 
     /// Clicks after its end before the next run starts, which stay as they are.
@@ -283,6 +306,7 @@ struct Tracer<'a> {
     /// +1 where the inside lies to the right of the way round.
     inside: f64,
     noise: f64,
+    edge: OutlineEdge,
 }
 
 impl Tracer<'_> {
@@ -324,7 +348,8 @@ impl Tracer<'_> {
     fn stretch(&self, curve: &[Point2<f64>], reach: f64, brighter: f64, sigma_mm: f64) -> Option<Stretch> {
         let options = self.options(sigma_mm);
         let path = self.path(curve, reach, brighter, options.sigma)?;
-        refine(self.grey, &path, self.scale, brighter, &options)
+        let rim = (self.edge == OutlineEdge::Silhouette).then_some(self.inside);
+        refine(self.grey, &path, self.scale, brighter, rim, &options)
     }
 
     /// The path of least cost along it, from the edge nearest to its start to that nearest to its end.

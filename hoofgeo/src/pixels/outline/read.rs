@@ -1,6 +1,6 @@
 //! The drawn outlines of a sidecar, traced.
 
-use super::trace_outline;
+use super::{OutlineEdge, trace_outline};
 use crate::pixels::Found;
 use crate::pixels::read::{LineRead, Photo, rounded};
 use crate::{Landmark, Line};
@@ -24,7 +24,7 @@ pub(in crate::pixels) fn read_outlines(photo: &Photo<'_>) -> Vec<LineRead> {
                 [Some(a), Some(b)] if line != Line::FrogOutline => between(&clicks, [a, b], HEEL_MM * scale),
                 _ => Vec::new(),
             };
-            match trace_outline(photo.grey, &photo.map(line.info().plane), &clicks, &across) {
+            match trace_outline(photo.grey, &photo.map(line.info().plane), &clicks, &across, edge_of(line)) {
                 Ok(found) => {
                     let points = found.points.iter().map(|p| rounded(*p)).collect();
                     (line, Found::Traced(Box::new(found)), Some(points))
@@ -33,6 +33,15 @@ pub(in crate::pixels) fn read_outlines(photo: &Photo<'_>) -> Vec<LineRead> {
             }
         })
         .collect()
+}
+
+/// The wall ends where what lies behind begins; the frog's horn at the grooves beside it.
+fn edge_of(line: Line) -> OutlineEdge {
+    match line {
+        Line::OuterWall => OutlineEdge::Silhouette,
+        Line::FrogOutline => OutlineEdge::Groove,
+        _ => OutlineEdge::Plain,
+    }
 }
 
 /// The sides of a closed polygon between the clicks nearest to two places, the shorter way round.

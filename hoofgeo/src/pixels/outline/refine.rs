@@ -2,7 +2,7 @@
 
 use super::curve::{direction, resampled};
 use crate::pixels::gradient::median;
-use crate::pixels::{EdgeOptions, Grey, chain, edges_along};
+use crate::pixels::{EdgeOptions, EdgePoint, Grey, chain, edges_along};
 use nalgebra::{Matrix3, Point2, Vector2, Vector3};
 
 /// How far from the path edges are looked for, mm.
@@ -15,6 +15,9 @@ const SMOOTH_MM: f64 = 1.0;
 /// may bend more (both chosen on rendered feet).
 const BEND_MM: f64 = 0.25;
 const BENT: f64 = 0.25;
+/// A dark rim is narrower than this, mm, and its far side at least this share as strong as its near one (chosen).
+const RIM_MM: f64 = 0.8;
+const RIM_SHARE: f64 = 0.2;
 /// A point stands for the edges this far to either side, mm.
 const WINDOW_MM: f64 = 3.0;
 
@@ -44,12 +47,14 @@ impl Stretch {
     }
 }
 
-/// The edges across a path; `None` where a fifth of the stations show none, or they do not line up.
+/// The edges across a path; `None` where a fifth of the stations show none, or they do not line up. `rim` gives the inner side (+1 to the
+/// right) where the outline is a silhouette.
 pub(super) fn refine(
     grey: &Grey,
     path: &[Point2<f64>],
     scale: f64,
     brighter: f64,
+    rim: Option<f64>,
     options: &EdgeOptions,
 ) -> Option<Stretch> {
     let step = (STATION_MM * scale).max(1.5);
@@ -58,29 +63,58 @@ pub(super) fn refine(
         return None;
     }
     let span = (SMOOTH_MM * scale / step).round().max(1.0) as usize;
-    let stations: Vec<_> = (0..line.len())
+    let all: Vec<Vec<EdgePoint>> = (0..line.len())
         .map(|i| {
             let along = direction(&line, i, span);
-            let right = Vector2::new(-along.y, along.x);
-            let mut edges = edges_along(grey, line[i], right, options);
-            edges.retain(|e| e.slope * brighter >= 0.0);
-            edges
+            edges_along(grey, line[i], Vector2::new(-along.y, along.x), options)
         })
         .collect();
+    let stations: Vec<Vec<EdgePoint>> =
+        all.iter().map(|s| s.iter().copied().filter(|e| e.slope * brighter >= 0.0).collect()).collect();
     let found = chain(&stations, 0.3 * scale)?;
-    let bends: Vec<f64> = found.windows(3).map(|w| (w[0].offset - 2.0 * w[1].offset + w[2].offset).abs()).collect();
+    let scatter = scatter(&found, scale)?;
+    let rim = rim.and_then(|inside| {
+        let edges = beyond(&all, &found, inside, scale);
+        let outer = chain(&edges, 0.3 * scale)?;
+        Some((self::scatter(&outer, scale)?, outer))
+    });
+    let (scatter, found) = rim.unwrap_or((scatter, found));
+    Some(Stretch { points: found.into_iter().map(|e| e.at).collect(), scatter: Some(scatter) })
+}
+
+/// Edges of the other polarity close outside of a chain that is brighter inside: the far side of a dark rim.
+fn beyond(all: &[Vec<EdgePoint>], chain: &[EdgePoint], inside: f64, scale: f64) -> Vec<Vec<EdgePoint>> {
+    let mut inner = chain.iter().peekable();
+    all.iter()
+        .map(|edges| {
+            let Some(main) = inner.next_if(|e| edges.iter().any(|o| o.at == e.at)) else { return Vec::new() };
+            let is_rim = |e: &&EdgePoint| {
+                let out = (main.offset - e.offset) * inside;
+                main.slope * inside > 0.0
+                    && e.slope * inside < 0.0
+                    && (0.0..RIM_MM * scale).contains(&out)
+                    && e.slope.abs() > RIM_SHARE * main.slope.abs()
+            };
+            edges.iter().filter(is_rim).copied().collect()
+        })
+        .collect()
+}
+
+/// Standard uncertainty of single edges of a chain, px; `None` where it is not smooth.
+fn scatter(chain: &[EdgePoint], scale: f64) -> Option<f64> {
+    let bends: Vec<f64> = chain.windows(3).map(|w| (w[0].offset - 2.0 * w[1].offset + w[2].offset).abs()).collect();
     let bent = bends.iter().filter(|b| **b > BEND_MM * scale).count();
     if bent as f64 > BENT * bends.len() as f64 {
         return None;
     }
     // Second differences of independent errors have √6 of their standard deviation.
     let rough = median(&mut bends.clone()).unwrap_or(0.0) / 0.6745 / 6f64.sqrt();
-    let noise = median(&mut found.iter().map(|e| e.u_px).collect::<Vec<_>>()).unwrap_or(0.0);
-    Some(Stretch { points: found.into_iter().map(|e| e.at).collect(), scatter: Some(rough.hypot(noise)) })
+    let noise = median(&mut chain.iter().map(|e| e.u_px).collect::<Vec<_>>()).unwrap_or(0.0);
+    Some(rough.hypot(noise))
 }
 
 /// The points of a run's stretches, no farther apart than `spacing` px, each from the edges about it; a stretch that stays as drawn
-/// gives its clicks.
+/// gives its own.
 pub(super) fn joined(stretches: &[Stretch], spacing: f64, closed: bool) -> Vec<Point2<f64>> {
     let mut out: Vec<Point2<f64>> = Vec::new();
     let mut i = 0;

@@ -50,8 +50,14 @@ fn true_area() -> f64 {
 fn a_few_clicks_give_the_whole_outline() {
     for (n, contrast, noise) in [(6, 60.0, 3.0), (10, -40.0, 5.0), (40, 60.0, 3.0)] {
         let clicked = clicks(n, 4.0, n as u64);
-        let found =
-            trace_outline(&photo(contrast, noise, 1), &Flat { px_per_mm: PX_PER_MM }, &clicked, &[]).expect("edge");
+        let found = trace_outline(
+            &photo(contrast, noise, 1),
+            &Flat { px_per_mm: PX_PER_MM },
+            &clicked,
+            &[],
+            OutlineEdge::Plain,
+        )
+        .expect("edge");
         let off = area(&found.points) / true_area() - 1.0;
         let before = area(&clicked) / true_area() - 1.0;
         assert!(off.abs() < 0.002, "{n}: {off}, clicked {before}");
@@ -70,10 +76,22 @@ fn a_few_clicks_give_the_whole_outline() {
 #[test]
 fn where_there_is_no_edge_nothing_is_traced() {
     for seed in 0..6 {
-        let found = trace_outline(&photo(0.0, 6.0, seed), &Flat { px_per_mm: PX_PER_MM }, &clicks(12, 4.0, seed), &[]);
+        let found = trace_outline(
+            &photo(0.0, 6.0, seed),
+            &Flat { px_per_mm: PX_PER_MM },
+            &clicks(12, 4.0, seed),
+            &[],
+            OutlineEdge::Plain,
+        );
         assert!(matches!(found, Err(NotTraced::NoEdge(_))), "{seed}: {found:?}");
     }
-    let smooth = trace_outline(&photo(0.0, 0.0, 1), &Flat { px_per_mm: PX_PER_MM }, &clicks(12, 4.0, 1), &[]);
+    let smooth = trace_outline(
+        &photo(0.0, 0.0, 1),
+        &Flat { px_per_mm: PX_PER_MM },
+        &clicks(12, 4.0, 1),
+        &[],
+        OutlineEdge::Plain,
+    );
     assert!(matches!(smooth, Err(NotTraced::NoEdge(_))), "{smooth:?}");
 }
 
@@ -81,13 +99,15 @@ fn where_there_is_no_edge_nothing_is_traced() {
 fn what_lies_across_stays_as_it_was_clicked() {
     let clicked = clicks(12, 3.0, 4);
     let found =
-        trace_outline(&photo(60.0, 3.0, 1), &Flat { px_per_mm: PX_PER_MM }, &clicked, &[4, 5]).expect("an edge");
+        trace_outline(&photo(60.0, 3.0, 1), &Flat { px_per_mm: PX_PER_MM }, &clicked, &[4, 5], OutlineEdge::Plain)
+            .expect("an edge");
     assert_eq!(found.stretches.iter().filter(|s| s.0 == StretchKind::Across).count(), 2);
     assert!(found.points.contains(&clicked[5]), "the click between the two sides");
-    let three = trace_outline(&photo(60.0, 3.0, 1), &Flat { px_per_mm: PX_PER_MM }, &clicked[..3], &[]);
+    let three =
+        trace_outline(&photo(60.0, 3.0, 1), &Flat { px_per_mm: PX_PER_MM }, &clicked[..3], &[], OutlineEdge::Plain);
     assert_eq!(three, Err(NotTraced::TooFewClicks));
     let mut outside = clicked;
     outside[0].x = 641.0;
-    let found = trace_outline(&photo(60.0, 3.0, 1), &Flat { px_per_mm: PX_PER_MM }, &outside, &[]);
+    let found = trace_outline(&photo(60.0, 3.0, 1), &Flat { px_per_mm: PX_PER_MM }, &outside, &[], OutlineEdge::Plain);
     assert_eq!(found, Err(NotTraced::OutOfSight));
 }

@@ -3,8 +3,9 @@
 //! A strip of the wall beside the toe, and one beside the heel, is sampled in the plane, lens and angle corrected, along lines that run as
 //! the tubules do. Its bands are laid over each other along the rings, whose slant is the one at which the bands agree best
 //! (`strip.rs`). Crests of the mean that stand out from the bands' disagreement are rings (`ridge.rs`); where the bands have nothing in
-//! common, tubules, stains or smooth horn are all there is, and the wall is refused. Strips between toe and heel say which ring
-//! is which at both (`pair.rs`).
+//! common, tubules, stains or smooth horn are all there is, and the wall is refused. The rings are followed along the wall and led back
+//! from there to its edge, where the strip does not reach (`track.rs`). Strips between toe and heel say which ring is which at
+//! both (`pair.rs`).
 //!
 //! Rings are sought as crests of brightness. Light from above draws a ring's crest towards its upper slope, by the same amount for all
 //! rings of a photo: spacings keep clear of it, places do not, and [`Line::RingsToe`](crate::Line)'s own uncertainty holds it.
@@ -13,6 +14,7 @@ mod pair;
 mod read;
 mod ridge;
 mod strip;
+mod track;
 
 pub(super) use read::read_rings;
 
@@ -22,6 +24,7 @@ use ridge::{Crest, Row, crests, events, row};
 use std::fmt;
 use std::ops::Range;
 use strip::{Profile, Strip, Wall};
+use track::{Edge, follow};
 
 /// Scales of the ridge filter, mm (chosen: rings lie 4 to 15 mm apart). The largest counts whose rings stand out nearly as clearly as
 /// those of the best: a fine one takes the light's shoulders on a ring's slopes for rings.
@@ -37,11 +40,11 @@ const FEWEST: usize = 3;
 /// Least share of the bands' variance that they have in common (chosen: rendered rows of rings have 0.55 and more, rasp marks and mud up to
 /// 0.4, all else less).
 const COHERENT: f64 = 0.45;
+/// A ring is followed along the wall: one that is seen at fewer of the stations is a stain (chosen).
+const FOLLOWED: f64 = 0.4;
 /// Light falls otherwise on each ring's slopes and moves its crest: a standard uncertainty of single places, as a share of the filter's
 /// standard deviation (chosen on rendered feet).
-const LIGHT: f64 = 0.5;
-/// Share of the way from the strip to the wall's edge that the rings may turn away on it, as a standard uncertainty of their slant.
-const TURN: f64 = 0.06;
+const LIGHT: f64 = 0.25;
 
 /// One growth ring where it crosses the wall at the toe or at the heel.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -164,32 +167,38 @@ impl WallRings {
 /// Finds the rings of a wall between its four landmarks (px: coronet and ground at the toe, then at the heel). `maps` lead to the plane of
 /// the toe and to that of the heel.
 pub fn growth_rings(grey: &Grey, maps: [&dyn Mapping; 2], corners: [Point2<f64>; 4]) -> WallRings {
-    let look = |map: &dyn Mapping, shares: [f64; 2], edge: f64| -> Result<(RingRow, Profile, f64), NoRings> {
+    let look = |map: &dyn Mapping, shares: [f64; 2], edge: Edge| -> Result<(RingRow, Profile, f64), NoRings> {
         let wall = wall(map, corners).ok_or(NoRings::TooSmall)?;
         let strip = Strip::sample(grey, map, &wall, shares).ok_or(NoRings::TooSmall)?;
-        let found = best_scale(&strip)?;
-        let x = wall.across(strip.share, edge) * (edge - strip.share).signum();
-        let turn = TURN * x.abs();
+        let mut found = best_scale(&strip)?;
+        let follow = |row: &Row| {
+            let seen = (strip.share, found.profile.slant, &row.rings[..]);
+            follow(grey, map, &wall, edge, seen, found.sigma).ok_or(NoRings::TooSmall)
+        };
+        let mut at_edge = follow(&found.row)?;
+        if at_edge.seen.iter().any(|s| *s < FOLLOWED) {
+            let rings = found.row.rings.iter().zip(&at_edge.seen);
+            let kept: Vec<Crest> = rings.filter(|(_, s)| **s >= FOLLOWED).map(|(c, _)| *c).collect();
+            found.row = row(&kept).filter(is_enough).ok_or(NoRings::TooFew(kept.len()))?;
+            at_edge = follow(&found.row)?;
+        }
         let strong = events(&found.row.rings);
-        let ring = |(c, event): (&Crest, &bool)| {
-            let below = found.profile.slant.at(c.depth, x);
-            let place = wall.at(edge, below);
+        let ring = |((c, event), (below, u)): ((&Crest, &bool), &(f64, f64))| {
+            let place = wall.at(edge.share(), *below);
             Some(Ring {
                 at: map.pixel(place)?,
                 place,
-                below_mm: below,
-                // Turning away is common to all rings but for a part (a quarter is taken).
-                u_mm: c.u.hypot(0.25 * turn).hypot(LIGHT * found.sigma),
+                below_mm: *below,
+                u_mm: u.hypot(LIGHT * found.sigma),
                 strength: c.strength,
                 significance: c.z,
                 certain: c.is_certain(),
                 event: *event,
             })
         };
-        let rings =
-            found.row.rings.iter().zip(&strong).map(ring).collect::<Option<Vec<_>>>().ok_or(NoRings::TooSmall)?;
+        let rings = found.row.rings.iter().zip(&strong).zip(&at_edge.rings);
         let row = RingRow {
-            rings,
+            rings: rings.map(ring).collect::<Option<Vec<_>>>().ok_or(NoRings::TooSmall)?,
             whole: found.row.whole,
             doubtful: found.row.doubtful,
             coherence: found.profile.coherence,
@@ -197,7 +206,7 @@ pub fn growth_rings(grey: &Grey, maps: [&dyn Mapping; 2], corners: [Point2<f64>;
         };
         Ok((row, found.profile, found.sigma))
     };
-    let (toe, heel) = (look(maps[0], TOE, 0.0), look(maps[1], HEEL, 1.0));
+    let (toe, heel) = (look(maps[0], TOE, Edge::Toe), look(maps[1], HEEL, Edge::Heel));
     let mut course = None;
     let mut pairs = Vec::new();
     if let Ok((row, profile, sigma)) = &toe {

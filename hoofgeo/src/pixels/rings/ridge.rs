@@ -2,10 +2,12 @@
 
 use super::strip::{Profile, STEP_MM};
 
-/// A crest is a ring from here, and may be one from the second value on, in standard uncertainties (chosen; tests/ring_reading.rs holds the
+/// A crest is a ring from here, and may be one from the second value on, in standard uncertainties (chosen; tests/wall_reading.rs holds the
 /// share of walls without rings on which something is found).
 const SEEN: f64 = 4.5;
 const DOUBTFUL: f64 = 2.5;
+/// A crest that looks more like a step than this is none (see [`Crest::step`]; chosen between 0.25 and 1).
+const STEP: f64 = 0.6;
 /// A ring is certain from here.
 const CERTAIN: f64 = 6.5;
 /// A gap this many times the usual distance hides a ring (chosen: rings of a year's seasons differ less from one to the next).
@@ -24,6 +26,9 @@ pub(super) struct Crest {
     /// Height of the answer, and in standard uncertainties.
     pub(super) strength: f64,
     pub(super) z: f64,
+    /// How much it looks like the beginning of a step, such as the edge of a shadow, of mud, or of the film under the hair: 1 at a step, 0 on a
+    /// ridge, 0.25 where light along the wall shows the ridge's slopes alone.
+    pub(super) step: f64,
 }
 
 impl Crest {
@@ -32,9 +37,14 @@ impl Crest {
     }
 }
 
-/// All crests that may be rings, from above down.
+/// All crests that may be rings, from above down, where rings are looked for.
 pub(super) fn crests(profile: &Profile) -> Vec<Crest> {
-    maxima(profile).filter(|c| c.z >= DOUBTFUL && c.u.is_finite() && profile.is_clear(c.depth)).collect()
+    seen(profile).filter(|c| profile.is_clear(c.depth)).collect()
+}
+
+/// All crests that may be rings, those near the wall's ends among them.
+pub(super) fn seen(profile: &Profile) -> impl Iterator<Item = Crest> + '_ {
+    maxima(profile).filter(|c| c.z >= DOUBTFUL && c.step < STEP && c.u.is_finite())
 }
 
 /// All maxima, each placed by the parabola through its three highest values.
@@ -48,6 +58,7 @@ pub(super) fn maxima(profile: &Profile) -> impl Iterator<Item = Crest> + '_ {
             u: profile.u_slope[i] * STEP_MM * STEP_MM / bend.abs(),
             strength: m[i],
             z: m[i] / profile.u[i],
+            step: profile.step[i].abs() / m[i],
         }
     })
 }
@@ -125,7 +136,7 @@ mod tests {
     use super::*;
 
     fn crest(depth: f64, z: f64) -> Crest {
-        Crest { depth, u: 0.1, strength: z, z }
+        Crest { depth, u: 0.1, strength: z, z, step: 0.0 }
     }
 
     #[test]

@@ -101,23 +101,30 @@ impl Strip {
     }
 
     /// How much each band looks like the crest of a ridge of standard deviation `sigma` mm at every depth: minus the second derivative of the
-    /// smoothed profile, normalised so that a ridge answers most at its own scale (γ = 3/4).
+    /// smoothed profile, normalised so that a ridge answers most at its own scale (γ = 3/4). Beside it how much it looks like a step, on the
+    /// same scale: where a step begins both are equal.
     ///
     /// T. Lindeberg, "Edge detection and ridge detection with automatic scale selection", Int. J. Computer Vision 30 (1998) 117-154.
     pub(super) fn ridges(&self, sigma: f64) -> Ridges {
         let s = sigma / STEP_MM;
+        let bell = |t: f64| (-0.5 * t * t).exp() / (2.0 * PI * s).sqrt();
+        Ridges {
+            first: self.first,
+            x: self.x,
+            rows: self.filtered(s, |t| (1.0 - t * t) * bell(t) / s),
+            steps: self.filtered(s, |t| t * bell(t) / s),
+        }
+    }
+
+    /// Every band through a filter without mean, given at distances in standard deviations of `s` steps.
+    fn filtered(&self, s: f64, filter: impl Fn(f64) -> f64) -> Vec<[f64; BANDS]> {
         let reach = (4.0 * s).ceil() as i64;
-        let mut kernel: Vec<f64> = (-reach..=reach)
-            .map(|i| {
-                let t = i as f64 / s;
-                (1.0 - t * t) * (-0.5 * t * t).exp() / ((2.0 * PI).sqrt() * s.powi(3))
-            })
-            .collect();
+        let mut kernel: Vec<f64> = (-reach..=reach).map(|i| filter(i as f64 / s)).collect();
         let mean = kernel.iter().sum::<f64>() / kernel.len() as f64;
-        kernel.iter_mut().for_each(|k| *k = (*k - mean) * s.powf(1.5));
+        kernel.iter_mut().for_each(|k| *k -= mean);
         let n = self.values.len() as i64;
         let at = |i: i64| &self.values[i.clamp(0, n - 1) as usize];
-        let rows = (0..n)
+        (0..n)
             .map(|i| {
                 let mut sum = [0.0; BANDS];
                 for (k, w) in kernel.iter().enumerate() {
@@ -126,8 +133,7 @@ impl Strip {
                 }
                 sum
             })
-            .collect();
-        Ridges { first: self.first, x: self.x, rows }
+            .collect()
     }
 }
 
@@ -164,6 +170,7 @@ pub(super) struct Ridges {
     first: f64,
     x: [f64; BANDS],
     rows: Vec<[f64; BANDS]>,
+    steps: Vec<[f64; BANDS]>,
 }
 
 /// How rings run across a strip: a ring `depth` mm below the coronary line at the strip's middle lies `slope + stretch · depth` deeper a
@@ -188,6 +195,8 @@ pub(super) struct Profile {
     pub(super) first: f64,
     /// Mean of the bands.
     pub(super) mean: Vec<f64>,
+    /// How much they look like a step.
+    pub(super) step: Vec<f64>,
     /// Its standard uncertainty from the bands' scatter.
     pub(super) u: Vec<f64>,
     /// Standard uncertainty of its derivative, per mm.
@@ -206,19 +215,17 @@ impl Profile {
 }
 
 impl Ridges {
-    fn at(&self, band: usize, depth: f64) -> Option<f64> {
-        let t = (depth - self.first) / STEP_MM;
-        let i = t.floor();
-        if i < 0.0 || i as usize + 1 >= self.rows.len() {
-            return None;
-        }
-        let (a, b) = (self.rows[i as usize][band], self.rows[i as usize + 1][band]);
-        Some(a + (b - a) * (t - i))
-    }
-
-    /// The bands at a depth of the strip's middle, along the rings; those that have left the profile are left out.
-    fn row(&self, depth: f64, slant: Slant) -> impl Iterator<Item = f64> + '_ {
-        (0..BANDS).filter_map(move |b| self.at(b, slant.at(depth, self.x[b])))
+    /// The bands' answers at a depth of the strip's middle, along the rings; those that have left the profile are left out.
+    fn row<'a>(&'a self, of: &'a [[f64; BANDS]], depth: f64, slant: Slant) -> impl Iterator<Item = f64> + 'a {
+        (0..BANDS).filter_map(move |b| {
+            let t = (slant.at(depth, self.x[b]) - self.first) / STEP_MM;
+            let i = t.floor();
+            if i < 0.0 || i as usize + 1 >= of.len() {
+                return None;
+            }
+            let (before, after) = (of[i as usize][b], of[i as usize + 1][b]);
+            Some(before + (after - before) * (t - i))
+        })
     }
 
     /// Energy of the mean over the bands, as a share of that of the bands.
@@ -227,7 +234,7 @@ impl Ridges {
         // Every other half millimetre is enough to compare slants.
         for i in (0..self.rows.len()).step_by(3) {
             let (mut sum, mut squares, mut n) = (0.0, 0.0, 0.0);
-            for v in self.row(self.first + i as f64 * STEP_MM, slant) {
+            for v in self.row(&self.rows, self.first + i as f64 * STEP_MM, slant) {
                 (sum, squares, n) = (sum + v, squares + v * v, n + 1.0);
             }
             if n > 0.5 * BANDS as f64 {
@@ -266,7 +273,8 @@ impl Ridges {
     /// The mean along the rings, with its uncertainty.
     pub(super) fn profile(&self, slant: Slant) -> Profile {
         let n = self.rows.len();
-        let rows: Vec<Vec<f64>> = (0..n).map(|i| self.row(self.first + i as f64 * STEP_MM, slant).collect()).collect();
+        let depth = |i: usize| self.first + i as f64 * STEP_MM;
+        let rows: Vec<Vec<f64>> = (0..n).map(|i| self.row(&self.rows, depth(i), slant).collect()).collect();
         let mean_of = |r: &[f64]| r.iter().sum::<f64>() / r.len().max(1) as f64;
         let error_of = |r: &[f64]| {
             let (m, k) = (mean_of(r), r.len() as f64);
@@ -276,6 +284,7 @@ impl Ridges {
             (r.iter().map(|v| (v - m).powi(2)).sum::<f64>() / (k * (k - 1.0))).sqrt()
         };
         let mean: Vec<f64> = rows.iter().map(|r| mean_of(r)).collect();
+        let step = (0..n).map(|i| mean_of(&self.row(&self.steps, depth(i), slant).collect::<Vec<_>>())).collect();
         let own: Vec<f64> = rows.iter().map(|r| error_of(r)).collect();
         let slopes: Vec<f64> = (0..n)
             .map(|i| {
@@ -298,7 +307,7 @@ impl Ridges {
         let between = k * whole.iter().map(|i| (mean[*i] - total).powi(2)).sum::<f64>() / (m - 1.0);
         let within = whole.iter().map(|i| own[*i].powi(2) * k).sum::<f64>() / m;
         let coherence = if between > 0.0 { (between - within) / (between + (k - 1.0) * within) } else { 0.0 };
-        Profile { first: self.first, mean, u: pooled(own), u_slope: pooled(slopes), coherence, slant }
+        Profile { first: self.first, mean, step, u: pooled(own), u_slope: pooled(slopes), coherence, slant }
     }
 }
 

@@ -5,8 +5,8 @@ use rand_xoshiro::Xoshiro256PlusPlus;
 
 const SCALE: f64 = 6.0;
 
-/// A wall of 120 mm by 90 mm at the toe and 60 mm at the heel, seen square on. Rings at `rings` mm below the coronet at the toe lie
-/// `at_heel` times as deep at the heel; tubules, noise of 3 levels.
+/// A wall of 120 mm by 90 mm at the toe and 60 mm at the heel, seen square on; its front half is half a circle seen from the side. Rings at
+/// `rings` mm below the coronet at the toe lie `at_heel` times as deep at the heel, evenly so on the way round; tubules, noise of 3 levels.
 struct Walls {
     rings: Vec<(f64, f64)>,
     at_heel: f64,
@@ -18,6 +18,13 @@ fn corners() -> [Point2<f64>; 4] {
     [(20.0, 10.0), (20.0, 100.0), (140.0, 10.0), (140.0, 70.0)].map(|(x, y)| Point2::new(SCALE * x, SCALE * y))
 }
 
+/// Share of the way round from toe to heel at a share of what is seen from the side: a quarter of a circle, then straight on.
+fn way_round(share: f64) -> f64 {
+    let (r, s) = (0.5, share.clamp(0.0, 1.0));
+    let quarter = r * std::f64::consts::FRAC_PI_2;
+    (if s < r { r * (1.0 - s / r).acos() } else { quarter + s - r }) / (quarter + 1.0 - r)
+}
+
 impl Walls {
     fn photo(&self) -> Grey {
         let mut rng = Xoshiro256PlusPlus::seed_from_u64(self.seed);
@@ -27,8 +34,7 @@ impl Walls {
         for y in 0..h {
             for x in 0..w {
                 let (mm_x, mm_y) = ((x as f64 + 0.5) / SCALE - 20.0, (y as f64 + 0.5) / SCALE - 10.0);
-                let share = (mm_x / 120.0).clamp(-0.2, 1.2);
-                let depth = mm_y / (1.0 + (self.at_heel - 1.0) * share);
+                let depth = mm_y / (1.0 + (self.at_heel - 1.0) * way_round(mm_x / 120.0));
                 let ring: f64 = self.rings.iter().map(|(d, s)| s * (-0.5 * ((depth - d) / 1.2).powi(2)).exp()).sum();
                 let tubule: f64 = phases.iter().map(|(p, l)| (mm_x * std::f64::consts::TAU / l + p).sin()).sum();
                 let noise: f64 = (0..4).map(|_| rng.random::<f64>() * 2.0 - 1.0).sum::<f64>() * 2.6;
