@@ -27,7 +27,7 @@ impl PlaneMap {
     }
 
     /// How far a line of the plane, seen from `at` along `along` (length 1), would turn if what it lies on leaned by `lean` rad
-    /// along it, rad: the picture shows the line, not how it stands in depth. Nothing where the camera looks along the plane's normal.
+    /// along it, rad: the picture shows the line, not how it stands in depth. About 0 where the camera looks square onto the plane.
     pub(super) fn turned_by_lean(&self, at: Point2<f64>, along: Vector2<f64>, lean: f64) -> Option<f64> {
         let [behind, a, b] = self.mean;
         let slope = lean.tan();

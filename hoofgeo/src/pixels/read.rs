@@ -39,7 +39,8 @@ pub struct Outline {
 /// What became of one line.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Found {
-    /// It was found in the picture and stands in the new sidecar.
+    /// It was found in the picture and stands in the new sidecar. Its uncertainty holds what the wall's lean out of its plane may turn it
+    /// by, as the camera sees it.
     Tubules(TubuleDirection),
     /// An outline was found; points of it stand in the new sidecar.
     Outline(Box<Outline>),
