@@ -79,7 +79,7 @@ fn row(line: &str) -> Option<Row> {
 }
 
 fn tables(seen: &[Row]) {
-    for what in ["tubules", "wall", "wall, two clicks", "flare", "ground"] {
+    for what in ["tubules", "tubules, in the picture", "wall", "wall, two clicks", "flare", "ground"] {
         table(what, "°", seen);
     }
     for what in LANDMARKS {

@@ -2,7 +2,10 @@
 //! `read_edges`.
 #![allow(missing_docs, dead_code, unreachable_pub, clippy::unwrap_used, reason = "tests and an experiment")]
 
-use hoofgeo::pixels::{Flat, Found, Grey, Moved, ReadOptions, Reading, read_photo, tubule_direction};
+use hoofgeo::measured::locate;
+use hoofgeo::pixels::{
+    Flat, Found, Grey, Mapping, Moved, PlaneMap, ReadOptions, Reading, TubuleDirection, read_photo, tubule_direction,
+};
 use hoofgeo::scene::LensPrior;
 use hoofgeo::sidecar::Sidecar;
 use hoofgeo::{Foot, Landmark, Line, Stage, View};
@@ -165,6 +168,9 @@ pub fn look((case, photo): &(Case, Photo), shot: Shot, condition: &Condition, se
     }
     for (line, found) in &reading.found {
         lines(photo, *line, found, &mut push);
+        if let Found::Tubules(t) = found {
+            push("tubules, in the picture", Some(in_the_picture(photo, &sidecar, *line, t)));
+        }
     }
     if shot != Shot::Sole {
         push("wall, two clicks", Some(two_clicks(photo, &sidecar)));
@@ -270,6 +276,16 @@ fn lines(photo: &Photo, line: Line, found: &Found, push: &mut impl FnMut(&'stati
         ),
         _ => {}
     }
+}
+
+/// Tubules against the line that the picture shows of the true ones, taken to the plane in the same way: what the reading adds to where
+/// the wall stands. The uncertainty is still that of both.
+fn in_the_picture(photo: &Photo, sidecar: &Sidecar, line: Line, found: &TubuleDirection) -> Error {
+    let (scene, located) = locate(sidecar, &true_lens(photo)).unwrap();
+    let map = PlaneMap::new(&scene, &located, line.info().plane);
+    let shown = &photo.lines_px[line.name()];
+    let [from, to] = [shown[0], shown[shown.len() - 1]].map(|p| map.place(p.into()).unwrap());
+    Error { off: turn(found.along, to - from), u: found.u.to_degrees(), before: None }
 }
 
 /// Places of a wall where stations stand.
