@@ -37,6 +37,18 @@ pub struct GroundLine {
     pub off_mm: [f64; 2],
 }
 
+/// A landmark on the ground lies this near to its line, mm: earth and worn blocks.
+const ON_LINE_MM: f64 = 0.5;
+
+impl GroundLine {
+    /// Whether the line, prolonged, passes a place of the photo (px).
+    pub(super) fn passes(&self, at: Point2<f64>, map: &dyn Mapping) -> bool {
+        let [Some(first), Some(last)] = [self.points.first(), self.points.last()] else { return false };
+        let (d, scale) = (last.at - first.at, map.px_per_mm(at));
+        scale.is_some_and(|s| (d.perp(&(at - first.at)) / d.norm()).abs() < ON_LINE_MM * s)
+    }
+}
+
 /// Why no ground line was found.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum NoGround {

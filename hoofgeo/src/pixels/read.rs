@@ -3,8 +3,8 @@
 use super::outline::read_outlines;
 use super::rings::read_rings;
 use super::{
-    EdgePoint, Grey, GroundLine, Mapping, NoSnap, NoTubules, PlaneMap, RingRow, SLANT_DEG, Snap, TracedOutline,
-    TubuleDirection, WallFit, ground_line, snap, tubule_direction, wall_fit, wall_outline,
+    EdgePoint, Grey, GroundLine, Mapping, NoGround, NoSnap, NoTubules, PlaneMap, RingRow, SLANT_DEG, Snap,
+    TracedOutline, TubuleDirection, WallFit, ground_line, snap, tubule_direction, wall_fit, wall_outline,
 };
 use crate::error::Result;
 use crate::located::{CLICK_U_PX, Located};
@@ -179,8 +179,9 @@ pub fn read_photo(grey: &Grey, sidecar: &Sidecar, lens: &LensPrior, options: Rea
         reading.add(line, found, points);
     }
     if options.snap {
+        let ground = photo.ground_line().and_then(|g| g.found.ok());
         for (landmark, placement) in &mut reading.sidecar.landmarks {
-            if let Some(moved) = photo.moved(*landmark, placement) {
+            if let Some(moved) = photo.moved(*landmark, placement, ground.as_ref()) {
                 reading.moved.push((*landmark, moved));
             }
         }
@@ -313,15 +314,10 @@ impl Photo<'_> {
         if self.is_kept(line) {
             return (line, Found::Kept, None);
         }
-        let pairs = [[Landmark::GroundFront, Landmark::GroundBack], [Landmark::ToeGround, Landmark::HeelGround]];
-        let placed = |pair: &[Landmark; 2]| Some((*pair, [self.pixel(pair[0])?, self.pixel(pair[1])?]));
-        let Some((pair, ends)) = pairs.iter().find_map(placed) else {
+        let Some(GroundSeen { map, found }) = self.ground_line() else {
             return (line, Found::Needs("ground_front and ground_back, or toe_ground and heel_ground"), None);
         };
-        let map = self.map(line.info().plane);
-        let click = CLICK_U_PX / self.scene.magnification().value;
-        let u_mm = pair.map(|l| l.info().spread.across(crate::landmark::Axis::Ground, false).hypot(click));
-        match ground_line(self.grey, &map, ends, u_mm) {
+        match found {
             Ok(found) => {
                 let n = self.honest(&found.fit, line, found.points.len());
                 let step = |k: usize| found.fit.half * (2.0 * k as f64 / (n - 1).max(1) as f64 - 1.0);
@@ -333,6 +329,17 @@ impl Photo<'_> {
             }
             Err(why) => (line, Found::NotSeen(why.to_string()), None),
         }
+    }
+
+    /// What is seen of the ground line; `None` where no two landmarks say where to look.
+    fn ground_line(&self) -> Option<GroundSeen> {
+        let pairs = [[Landmark::GroundFront, Landmark::GroundBack], [Landmark::ToeGround, Landmark::HeelGround]];
+        let placed = |pair: &[Landmark; 2]| Some((*pair, [self.pixel(pair[0])?, self.pixel(pair[1])?]));
+        let (pair, ends) = pairs.iter().find_map(placed)?;
+        let map = self.map(Line::Ground.info().plane);
+        let click = CLICK_U_PX / self.scene.magnification().value;
+        let u_mm = pair.map(|l| l.info().spread.across(crate::landmark::Axis::Ground, false).hypot(click));
+        Some(GroundSeen { map, found: ground_line(self.grey, &map, ends, u_mm) })
     }
 
     /// Where the toe points, in the plane.
@@ -352,7 +359,7 @@ impl Photo<'_> {
         (3..=most.max(3)).take_while(says_less).last().unwrap_or(3)
     }
 
-    fn moved(&self, landmark: Landmark, placement: &mut Placement) -> Option<Moved> {
+    fn moved(&self, landmark: Landmark, placement: &mut Placement, ground: Option<&GroundLine>) -> Option<Moved> {
         let contour = landmark.info().contour?;
         let [at] = placement.at.as_slice() else { return Some(Moved::Repeated) };
         // Again from where it was clicked: an edge never pulls a landmark along step by step.
@@ -371,7 +378,10 @@ impl Photo<'_> {
             (placement.at, placement.snapped) = (vec![from], None);
             return Some(Moved::Left(NoSnap::Slanting(slant)));
         }
-        match snap(self.grey, &map, landmark, &contour, from.into(), (b - a).normalize()) {
+        // A few millimetres of a block's near edge look like the ground: the line from end to end tells them apart.
+        let is_ground = |s: &Snap| contour.line != Line::Ground || ground.is_some_and(|g| g.passes(s.at, &map));
+        let seen = snap(self.grey, &map, landmark, &contour, from.into(), (b - a).normalize());
+        match seen.and_then(|s| if is_ground(&s) { Ok(s) } else { Err(NoSnap::NoGround) }) {
             Ok(snap) => {
                 placement.at = vec![rounded(snap.at)];
                 let edge = rounded(snap.edge.into());
@@ -384,6 +394,12 @@ impl Photo<'_> {
             }
         }
     }
+}
+
+/// The ground line, or why there is none, and the way to its plane.
+struct GroundSeen {
+    map: PlaneMap,
+    found: Result<GroundLine, NoGround>,
 }
 
 /// A region of a photo, and the direction expected in it, in the plane, from the ground up.

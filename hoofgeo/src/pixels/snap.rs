@@ -80,6 +80,8 @@ pub enum NoSnap {
     OffPhoto,
     /// The camera looks at its plane at a slant, by so many degrees.
     Slanting(f64),
+    /// It is one of the ground, and no ground line is seen from end to end, or it does not pass here.
+    NoGround,
 }
 
 impl fmt::Display for NoSnap {
@@ -93,6 +95,9 @@ impl fmt::Display for NoSnap {
             Self::Slanting(deg) => {
                 write!(f, "the camera is tilted by {deg:.0}°: what is seen as the edge is another part of the foot")
             }
+            Self::NoGround => f.write_str(
+                "no ground line runs here from end to end: a block's near edge, seen from above, looks like it on a short way",
+            ),
             Self::OffPhoto => f.write_str("it lies too near to the photo's border"),
         }
     }
