@@ -247,24 +247,31 @@ struct Found {
     sigma: f64,
 }
 
-/// The rings of a strip at the scale at which they stand out most.
+/// The rings of a strip at the largest scale at which they stand out nearly as well as at any and none is lost.
 fn best_scale(strip: &Strip) -> Result<Found, NoRings> {
     let mut refused = NoRings::NothingAcross;
     let mut all: Vec<(Found, f64)> = Vec::new();
+    let mut finest: Option<Vec<Crest>> = None;
     for sigma in SCALES_MM {
         let ridges = strip.ridges(sigma);
         let profile = ridges.profile(ridges.slant());
         if profile.coherence < COHERENT {
             continue;
         }
-        let Some(row) = row(&crests(&profile)).filter(is_enough) else {
-            let seen = row(&crests(&profile)).map_or(0, |r| r.whole.len());
+        let seen = crests(&profile);
+        let found = row(&seen);
+        let finer = finest.get_or_insert(seen);
+        let Some(row) = found.clone().filter(is_enough) else {
+            let seen = found.map_or(0, |r| r.whole.len());
             refused = match refused {
                 NoRings::TooFew(n) => NoRings::TooFew(n.max(seen)),
                 _ => NoRings::TooFew(seen),
             };
             continue;
         };
+        if row.hides(finer) {
+            continue;
+        }
         // No ring counts for more than a clear one.
         let score: f64 = row.rings[row.whole.clone()].iter().map(|c| c.z.min(12.0)).sum();
         all.push((Found { row, profile, sigma }, score));

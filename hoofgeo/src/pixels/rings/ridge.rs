@@ -14,6 +14,9 @@ const CERTAIN: f64 = 6.5;
 const GAP: f64 = 1.55;
 /// Two crests nearer than this share of the usual distance are not two rings.
 const CROWDED: f64 = 0.62;
+/// Where between two rings a third is looked for at a finer scale, as a share of their distance, and how strong it is, against them (chosen).
+const MIDDLE: std::ops::Range<f64> = 0.3..0.7;
+const LOST: f64 = 0.35;
 /// A ring this many times as strong as its fellows tells of an event (chosen).
 const EVENT: f64 = 2.2;
 
@@ -72,6 +75,26 @@ pub(super) struct Row {
     pub(super) whole: std::ops::Range<usize>,
     /// Crests that may be rings besides.
     pub(super) doubtful: usize,
+}
+
+impl Row {
+    /// Whether the part without a gap has lost a ring that is seen at a finer scale, `finer`: one in the middle of two of its rings, not much
+    /// weaker there than they are. The light's shoulders on a ring's slopes lie nearer to it.
+    pub(super) fn hides(&self, finer: &[Crest]) -> bool {
+        let nearest = |depth: f64| {
+            finer.iter().min_by(|a, b| (a.depth - depth).abs().total_cmp(&(b.depth - depth).abs())).map(|c| c.strength)
+        };
+        let whole = &self.rings[self.whole.clone()];
+        let typical =
+            crate::pixels::gradient::median(&mut whole.iter().filter_map(|r| nearest(r.depth)).collect::<Vec<_>>());
+        whole.windows(2).any(|w| {
+            let gap = w[1].depth - w[0].depth;
+            finer
+                .iter()
+                .filter(|c| MIDDLE.contains(&((c.depth - w[0].depth) / gap)))
+                .any(|c| c.z >= SEEN && typical.is_some_and(|t| c.strength >= LOST * t))
+        })
+    }
 }
 
 pub(super) fn row(all: &[Crest]) -> Option<Row> {
@@ -167,6 +190,17 @@ mod tests {
         let row = row(&all).expect("rings");
         assert_eq!(row.rings.len(), 5);
         assert_eq!(row.whole, 2..5);
+    }
+
+    #[test]
+    fn a_ring_seen_at_a_finer_scale_is_missed() {
+        let all = [crest(10.0, 9.0), crest(22.0, 8.0), crest(34.0, 9.0), crest(46.0, 8.0)];
+        let row = row(&all).expect("rings");
+        assert_eq!(row.whole, 0..4);
+        let shoulder = [crest(10.0, 9.0), crest(12.5, 8.0), crest(22.0, 8.0), crest(34.0, 9.0), crest(46.0, 8.0)];
+        assert!(!row.hides(&shoulder) && !row.hides(&all));
+        let hidden = [crest(10.0, 9.0), crest(22.0, 8.0), crest(27.0, 5.0), crest(34.0, 9.0), crest(46.0, 8.0)];
+        assert!(row.hides(&hidden));
     }
 
     #[test]
