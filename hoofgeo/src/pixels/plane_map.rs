@@ -51,3 +51,32 @@ impl Mapping for PlaneMap {
         self.view.pixel(self.own.lift(place))
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::lens::{Camera, Distortion};
+    use crate::scene::params::{Pose, rotation};
+    use nalgebra::Vector3;
+
+    fn from_aside(deg: f64) -> PlaneMap {
+        let camera = Camera { focal: 1e6, principal: Point2::new(1500.0, 1000.0), distortion: Distortion::none() };
+        let pose = Pose { rotation: rotation(0.0, deg.to_radians(), 0.0), translation: Vector3::new(0.0, 0.0, 1e5) };
+        let flat = Plane::new(&[0.0; PLANE]);
+        PlaneMap { view: View3 { camera, pose, stretch: 1.0 }, own: flat, measured: flat, mean: [0.0; PLANE] }
+    }
+
+    /// From far away, α to the side, an upright line that leans back by λ is seen as one that is turned by atan(tan λ tan α).
+    #[test]
+    fn a_leaning_line_is_turned_where_the_camera_stands_aside() {
+        let lean = 8f64.to_radians();
+        for deg in [0.0, 5.0, -10.0, 20.0] {
+            let turned =
+                from_aside(deg).turned_by_lean(Point2::new(3.0, -2.0), Vector2::y(), lean).expect("in the photo");
+            let expected = (lean.tan() * deg.to_radians().tan()).atan();
+            assert!((turned.abs() - expected.abs()).abs() < 2e-4, "{deg}: {turned}, {expected}");
+        }
+        let along = from_aside(10.0).turned_by_lean(Point2::origin(), Vector2::x(), lean).expect("in the photo");
+        assert!(along.abs() < 1e-4, "a level line keeps its direction: {along}");
+    }
+}

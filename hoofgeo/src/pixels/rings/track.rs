@@ -3,7 +3,7 @@
 //! At the edge itself, where the spacing is measured, the wall turns away and shows nothing. The rings seen beside it lie deeper or higher there:
 //! they slant, they grow apart round the foot, and a round wall stands nearer to the camera than the plane of its edge. The last two stretch
 //! depths as one does by going round the wall, and near the toe most of the way round is seen within a few millimetres: as the square root of
-//! the distance from the edge, as on any round thing. One model of all rings over a good part of the wall tells that stretch far better than
+//! the distance from the edge, as on any round thing; half a circle is taken. One model of all rings over a good part of the wall tells that stretch far better than
 //! the strip beside the edge alone.
 
 use super::ridge::{Crest, seen};
@@ -11,6 +11,7 @@ use super::strip::{Ridges, Slant, Strip, Wall};
 use crate::pixels::gradient::median;
 use crate::pixels::{Grey, Mapping};
 use nalgebra::{DMatrix, DVector};
+use std::f64::consts::FRAC_PI_2;
 
 /// Width of a station, as a share of the wall from toe to heel, and how many are looked at from the edge on.
 const WIDTH: f64 = 0.055;
@@ -43,21 +44,23 @@ impl Edge {
         if self == Self::Toe { 0.0 } else { 1.0 }
     }
 
-    /// How far round the wall a share lies from the edge: the toe is round.
+    /// How far round the wall a share lies from the edge: the toe is half a circle, whose quarter turn is 1; the heel is straight.
     fn way(self, share: f64) -> f64 {
-        if self == Self::Toe { share.max(0.0).sqrt() } else { 1.0 - share }
+        let share = share.clamp(0.0, 1.0);
+        if self == Self::Toe { (1.0 - 2.0 * share).acos() / FRAC_PI_2 } else { 1.0 - share }
     }
 
     /// Its derivative by the share.
     fn way_slope(self, share: f64) -> f64 {
-        if self == Self::Toe { 0.5 / share.max(1e-6).sqrt() } else { -1.0 }
+        let share = share.clamp(1e-6, 1.0 - 1e-6);
+        if self == Self::Toe { 1.0 / (FRAC_PI_2 * (share * (1.0 - share)).sqrt()) } else { -1.0 }
     }
 
     /// What a wall's rings do as a rule, and its standard uncertainty: stretch, slope, and bend per mm (chosen: rings a quarter farther apart at one
     /// end than at the other, a coronary band up to 27° off the straight line and arched by up to 10 mm; a toe seen from 1 m stands 3 % nearer at
     /// a tenth of the wall's length).
     fn prior(self) -> [(f64, f64); 3] {
-        let stretch = if self == Self::Toe { (0.06, 0.1) } else { (0.0, 0.25) };
+        let stretch = if self == Self::Toe { (0.05, 0.08) } else { (0.0, 0.25) };
         [stretch, (0.0, 0.5), (0.0, 0.004)]
     }
 
