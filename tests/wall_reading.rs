@@ -7,7 +7,7 @@ mod walls;
 use walls::{Condition, outline, ring};
 
 /// Most rows have as many rings as there are between their ends, spacings within 4 % and two standard uncertainties of the true ones; one may
-/// begin with the edge of the pale film under the hair. Seeds are taken as they come; bounds were set after the first run.
+/// begin with the edge of the pale film under the hair, and is then as far off as that is from the first ring. Seeds are taken as they come; bounds were set after the first run.
 #[test]
 fn rings_of_rendered_walls_are_counted_and_measured() {
     let (mut found, mut near, mut miscounted) = (0, 0, 0);
@@ -21,7 +21,7 @@ fn rings_of_rendered_walls_are_counted_and_measured() {
             miscounted += usize::from(row.miscounted);
             near +=
                 usize::from(!row.miscounted && row.spacing_error_percent.abs() < 4.0 && row.spacing_over_u.abs() < 2.0);
-            assert!(row.spacing_error_percent.abs() < 15.0, "{seed}: {row:?}");
+            assert!(row.miscounted || row.spacing_error_percent.abs() < 8.0, "{seed}: {row:?}");
         }
         assert_ne!(seen.paired, Some(false), "{seed}: the same ring first in both lines");
     }
