@@ -301,13 +301,7 @@ fn stations(wall: &[Point2<f64>]) -> Vec<Point2<f64>> {
 
 /// The wall's direction from the two landmarks as they were clicked, with what the landmarks' own uncertainties make of it.
 fn two_clicks(photo: &Photo, sidecar: &Sidecar) -> Error {
-    let place = |l: Landmark| {
-        let [x, y] = sidecar.landmarks[&l].at[0];
-        let out = photo.camera.look_out([x, y]);
-        let eye = photo.camera.place();
-        let p = eye + out * (-(eye.z - photo.truth.landmarks[l.name()][2]) / out.z);
-        Point2::new(p.x, p.y)
-    };
+    let place = |l: Landmark| photo.camera.meets(sidecar.landmarks[&l].at[0], photo.truth.landmarks[l.name()][2]);
     let (a, b) = (place(Landmark::ToeCoronet), place(Landmark::ToeGround));
     let truth = flat(&photo.truth.landmarks["toe_ground"]) - flat(&photo.truth.landmarks["toe_coronet"]);
     // 0.5 mm across the wall above, 1 mm below, and the clicks.

@@ -258,11 +258,8 @@ pub fn ring_of(sight: &Sight) -> RingOutcome {
             spacing_over_u: (value.value - spacing) / value.u,
             own_error_percent: {
                 // Where the true camera sees them in the plane of the wall's landmarks.
-                let seen = |p: Point2<f64>| {
-                    let (eye, out) = (sight.photo.camera.place(), sight.photo.camera.look_out([p.x, p.y]));
-                    let place = eye + out * (-(eye.z - sight.photo.truth.landmarks[ends[1]][2]) / out.z);
-                    depth(&place.xy())
-                };
+                let z = sight.photo.truth.landmarks[ends[1]][2];
+                let seen = |p: Point2<f64>| depth(&sight.photo.camera.meets([p.x, p.y], z));
                 let (first, last) = (seen(row.rings[a].at), seen(row.rings[b].at));
                 100.0 * ((last - first) / (b - a).max(1) as f64 / spacing - 1.0)
             },

@@ -2,7 +2,7 @@
 //!
 //! Pixels count from the corner of the top-left pixel, so a principal point in OpenCV's convention is 0.5 less.
 
-use nalgebra::{Matrix3, Point3, Rotation3, Vector3};
+use nalgebra::{Matrix3, Point2, Point3, Rotation3, Vector3};
 use serde::Serialize;
 
 /// A camera with everything known exactly. `x_cam = rotation · x + translation`; x right, y down, z forward; mm.
@@ -86,6 +86,12 @@ impl Camera {
     /// The direction a pixel looks along, in the scale frame; not normalised.
     pub fn look_out(&self, px: [f64; 2]) -> Vector3<f64> {
         self.rotation.transpose() * self.look(px)
+    }
+
+    /// Where a pixel's line of sight meets the plane at height `z` of the scale frame, mm.
+    pub fn meets(&self, px: [f64; 2], z: f64) -> Point2<f64> {
+        let (eye, out) = (self.place(), self.look_out(px));
+        (eye + out * ((z - eye.z) / out.z)).xy()
     }
 
     /// The same camera, told from a frame in which a point of the scale frame is `rotation · x + translation`.

@@ -26,6 +26,9 @@ const SYSTEMATIC_MM: f64 = 0.1;
 /// The ground is straight: bows above this are a foot's outline, mm at the middle.
 const BOW_MM: f64 = 0.5;
 
+/// A landmark on the ground lies this near to its line, mm: earth and worn blocks.
+const ON_LINE_MM: f64 = 0.5;
+
 /// A ground line found in the picture.
 #[derive(Debug, Clone, PartialEq)]
 pub struct GroundLine {
@@ -37,11 +40,9 @@ pub struct GroundLine {
     pub off_mm: [f64; 2],
 }
 
-/// A landmark on the ground lies this near to its line, mm: earth and worn blocks.
-const ON_LINE_MM: f64 = 0.5;
-
 impl GroundLine {
-    /// Whether the line, prolonged, passes a place of the photo (px).
+    /// Whether the line through its outermost edges, prolonged, passes a place of the photo (px): there it is nearer to what is seen than
+    /// the fit of the whole.
     pub(super) fn passes(&self, at: Point2<f64>, map: &dyn Mapping) -> bool {
         let [Some(first), Some(last)] = [self.points.first(), self.points.last()] else { return false };
         let (d, scale) = (last.at - first.at, map.px_per_mm(at));

@@ -13,6 +13,7 @@ use crate::scene::{LensPrior, Scene};
 use crate::sidecar::{Placement, Sidecar, Snapped};
 use crate::{Landmark, Line, PlaneName, View};
 use nalgebra::{Point2, Vector2};
+use std::cell::OnceCell;
 use std::collections::BTreeMap;
 use std::fmt;
 
@@ -162,7 +163,7 @@ const BAND_MM: f64 = 8.0;
 /// As [`crate::measured::measure`]: the photo's scene must be known first.
 pub fn read_photo(grey: &Grey, sidecar: &Sidecar, lens: &LensPrior, options: ReadOptions) -> Result<Reading> {
     let (scene, located) = locate(sidecar, lens)?;
-    let photo = Photo { grey, sidecar, scene: &scene, located: &located, options };
+    let photo = Photo { grey, sidecar, scene: &scene, located: &located, options, ground: OnceCell::new() };
     let lines: Vec<LineRead> = match sidecar.view {
         View::Lateral => REGIONS
             .into_iter()
@@ -179,9 +180,8 @@ pub fn read_photo(grey: &Grey, sidecar: &Sidecar, lens: &LensPrior, options: Rea
         reading.add(line, found, points);
     }
     if options.snap {
-        let ground = photo.ground_line().and_then(|g| g.found.ok());
         for (landmark, placement) in &mut reading.sidecar.landmarks {
-            if let Some(moved) = photo.moved(*landmark, placement, ground.as_ref()) {
+            if let Some(moved) = photo.moved(*landmark, placement) {
                 reading.moved.push((*landmark, moved));
             }
         }
@@ -240,6 +240,8 @@ pub(super) struct Photo<'a> {
     pub(super) scene: &'a Scene,
     located: &'a Located,
     options: ReadOptions,
+    /// The line itself and the landmarks on it ask for it.
+    ground: OnceCell<Option<GroundSeen>>,
 }
 
 impl Photo<'_> {
@@ -317,7 +319,7 @@ impl Photo<'_> {
         let Some(GroundSeen { map, found }) = self.ground_line() else {
             return (line, Found::Needs("ground_front and ground_back, or toe_ground and heel_ground"), None);
         };
-        match found {
+        match found.clone() {
             Ok(found) => {
                 let n = self.honest(&found.fit, line, found.points.len());
                 let step = |k: usize| found.fit.half * (2.0 * k as f64 / (n - 1).max(1) as f64 - 1.0);
@@ -332,7 +334,11 @@ impl Photo<'_> {
     }
 
     /// What is seen of the ground line; `None` where no two landmarks say where to look.
-    fn ground_line(&self) -> Option<GroundSeen> {
+    fn ground_line(&self) -> Option<&GroundSeen> {
+        self.ground.get_or_init(|| self.look_for_ground()).as_ref()
+    }
+
+    fn look_for_ground(&self) -> Option<GroundSeen> {
         let pairs = [[Landmark::GroundFront, Landmark::GroundBack], [Landmark::ToeGround, Landmark::HeelGround]];
         let placed = |pair: &[Landmark; 2]| Some((*pair, [self.pixel(pair[0])?, self.pixel(pair[1])?]));
         let (pair, ends) = pairs.iter().find_map(placed)?;
@@ -359,7 +365,7 @@ impl Photo<'_> {
         (3..=most.max(3)).take_while(says_less).last().unwrap_or(3)
     }
 
-    fn moved(&self, landmark: Landmark, placement: &mut Placement, ground: Option<&GroundLine>) -> Option<Moved> {
+    fn moved(&self, landmark: Landmark, placement: &mut Placement) -> Option<Moved> {
         let contour = landmark.info().contour?;
         let [at] = placement.at.as_slice() else { return Some(Moved::Repeated) };
         // Again from where it was clicked: an edge never pulls a landmark along step by step.
@@ -379,7 +385,8 @@ impl Photo<'_> {
             return Some(Moved::Left(NoSnap::Slanting(slant)));
         }
         // A few millimetres of a block's near edge look like the ground: the line from end to end tells them apart.
-        let is_ground = |s: &Snap| contour.line != Line::Ground || ground.is_some_and(|g| g.passes(s.at, &map));
+        let ground = || self.ground_line().and_then(|g| g.found.as_ref().ok());
+        let is_ground = |s: &Snap| contour.line != Line::Ground || ground().is_some_and(|g| g.passes(s.at, &map));
         let seen = snap(self.grey, &map, landmark, &contour, from.into(), (b - a).normalize());
         match seen.and_then(|s| if is_ground(&s) { Ok(s) } else { Err(NoSnap::NoGround) }) {
             Ok(snap) => {

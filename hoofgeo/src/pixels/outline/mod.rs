@@ -2,8 +2,8 @@
 //!
 //! The steps: a smooth curve through the clicks, corridors about it, in each the path of least cost along edges from click to click
 //! (`cost.rs`, `path.rs`: intelligent scissors), then edges to a fraction of a pixel across that path, chained and smoothed
-//! (`refine.rs`). Where a stretch shows no edge, or one that is not smooth, the curve through the clicks stands for it; where much of the outline does,
-//! all of it is refused.
+//! (`refine.rs`). Where a stretch shows no edge, or one that is not smooth, the curve through the clicks stands for it; where much of the
+//! outline does, all of it is refused.
 
 mod cost;
 mod curve;
@@ -124,8 +124,8 @@ impl fmt::Display for NotTraced {
     }
 }
 
-/// Traces the closed outline that `clicks` (px, in order) run along, along the edge that `edge` says. `across` says which sides of the clicked polygon, from a click to
-/// the next, follow no edge, such as the one between the heels.
+/// Traces the closed outline that `clicks` (px, in order) run along, along the edge that `edge` says. `across` says which sides of the clicked
+/// polygon, from a click to the next, follow no edge, such as the one between the heels.
 ///
 /// No point lies farther from the clicked polygon than [`TracedOutline::limit_mm`].
 ///

@@ -72,11 +72,10 @@ pub(super) fn refine(
     let stations: Vec<Vec<EdgePoint>> =
         all.iter().map(|s| s.iter().copied().filter(|e| e.slope * brighter >= 0.0).collect()).collect();
     let found = chain(&stations, 0.3 * scale)?;
-    let scatter = scatter(&found, scale)?;
+    let scatter = scatter_of(&found, scale)?;
     let rim = rim.and_then(|inside| {
-        let edges = beyond(&all, &found, inside, scale);
-        let outer = chain(&edges, 0.3 * scale)?;
-        Some((self::scatter(&outer, scale)?, outer))
+        let outer = chain(&beyond(&all, &found, inside, scale), 0.3 * scale)?;
+        Some((scatter_of(&outer, scale)?, outer))
     });
     let (scatter, found) = rim.unwrap_or((scatter, found));
     Some(Stretch { points: found.into_iter().map(|e| e.at).collect(), scatter: Some(scatter) })
@@ -101,7 +100,7 @@ fn beyond(all: &[Vec<EdgePoint>], chain: &[EdgePoint], inside: f64, scale: f64) 
 }
 
 /// Standard uncertainty of single edges of a chain, px; `None` where it is not smooth.
-fn scatter(chain: &[EdgePoint], scale: f64) -> Option<f64> {
+fn scatter_of(chain: &[EdgePoint], scale: f64) -> Option<f64> {
     let bends: Vec<f64> = chain.windows(3).map(|w| (w[0].offset - 2.0 * w[1].offset + w[2].offset).abs()).collect();
     let bent = bends.iter().filter(|b| **b > BEND_MM * scale).count();
     if bent as f64 > BENT * bends.len() as f64 {

@@ -24,7 +24,7 @@ use ridge::{Crest, Row, crests, events, row};
 use std::fmt;
 use std::ops::Range;
 use strip::{Profile, Strip, Wall};
-use track::{Edge, follow};
+use track::{Edge, Stations};
 
 /// Scales of the ridge filter, mm (chosen: rings lie 4 to 15 mm apart). The largest counts whose rings stand out nearly as clearly as
 /// those of the best: a fine one takes the light's shoulders on a ring's slopes for rings.
@@ -171,10 +171,9 @@ pub fn growth_rings(grey: &Grey, maps: [&dyn Mapping; 2], corners: [Point2<f64>;
         let wall = wall(map, corners).ok_or(NoRings::TooSmall)?;
         let strip = Strip::sample(grey, map, &wall, shares).ok_or(NoRings::TooSmall)?;
         let mut found = best_scale(&strip)?;
-        let follow = |row: &Row| {
-            let seen = (strip.share, found.profile.slant, &row.rings[..]);
-            follow(grey, map, &wall, edge, seen, found.sigma).ok_or(NoRings::TooSmall)
-        };
+        let stations = Stations::sample(grey, map, &wall, edge, found.sigma);
+        let (slant, from, x) = (found.profile.slant, strip.share, edge.x(&wall, strip.share));
+        let follow = |row: &Row| stations.follow(&row.rings, slant, from, x).ok_or(NoRings::TooSmall);
         let mut at_edge = follow(&found.row)?;
         if at_edge.seen.iter().any(|s| *s < FOLLOWED) {
             let rings = found.row.rings.iter().zip(&at_edge.seen);
@@ -261,20 +260,19 @@ fn best_scale(strip: &Strip) -> Result<Found, NoRings> {
         let seen = crests(&profile);
         let found = row(&seen);
         let finer = finest.get_or_insert(seen);
-        let Some(row) = found.clone().filter(is_enough) else {
-            let seen = found.map_or(0, |r| r.whole.len());
-            refused = match refused {
-                NoRings::TooFew(n) => NoRings::TooFew(n.max(seen)),
-                _ => NoRings::TooFew(seen),
-            };
-            continue;
-        };
-        if row.hides(finer) {
-            continue;
+        match found {
+            Some(row) if is_enough(&row) => {
+                if !row.hides(finer) {
+                    // No ring counts for more than a clear one.
+                    let score: f64 = row.rings[row.whole.clone()].iter().map(|c| c.z.min(12.0)).sum();
+                    all.push((Found { row, profile, sigma }, score));
+                }
+            }
+            few => {
+                let before = if let NoRings::TooFew(n) = refused { n } else { 0 };
+                refused = NoRings::TooFew(few.map_or(0, |r| r.whole.len()).max(before));
+            }
         }
-        // No ring counts for more than a clear one.
-        let score: f64 = row.rings[row.whole.clone()].iter().map(|c| c.z.min(12.0)).sum();
-        all.push((Found { row, profile, sigma }, score));
     }
     let best = all.iter().map(|f| f.1).fold(0.0, f64::max);
     all.into_iter().rev().find(|f| f.1 >= NEARLY * best).map(|f| f.0).ok_or(refused)

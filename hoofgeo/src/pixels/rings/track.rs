@@ -3,8 +3,8 @@
 //! At the edge itself, where the spacing is measured, the wall turns away and shows nothing. The rings seen beside it lie deeper or higher there:
 //! they slant, they grow apart round the foot, and a round wall stands nearer to the camera than the plane of its edge. The last two stretch
 //! depths as one does by going round the wall, and near the toe most of the way round is seen within a few millimetres: as the square root of
-//! the distance from the edge, as on any round thing; half a circle is taken. One model of all rings over a good part of the wall tells that stretch far better than
-//! the strip beside the edge alone.
+//! the distance from the edge, as on any round thing; half a circle is taken. One model of all rings over a good part of the wall tells
+//! that stretch far better than the strip beside the edge alone.
 
 use super::ridge::{Crest, seen};
 use super::strip::{Ridges, Slant, Strip, Wall};
@@ -44,6 +44,11 @@ impl Edge {
         if self == Self::Toe { 0.0 } else { 1.0 }
     }
 
+    /// How far a share lies from the edge towards the heel, mm.
+    pub(super) fn x(self, wall: &Wall, share: f64) -> f64 {
+        wall.across(share, self.share()) * (share - self.share()).signum()
+    }
+
     /// How far round the wall a share lies from the edge: the toe is half a circle, whose quarter turn is 1; the heel is straight.
     fn way(self, share: f64) -> f64 {
         let share = share.clamp(0.0, 1.0);
@@ -70,6 +75,22 @@ impl Edge {
     }
 }
 
+/// A strip of the wall at which rings are looked for.
+struct Station {
+    share: f64,
+    /// From the edge towards the heel, mm.
+    x: f64,
+    ridges: Ridges,
+}
+
+/// The stations along a wall, from an edge on.
+pub(super) struct Stations {
+    edge: Edge,
+    /// Of the wall from toe to heel, mm.
+    length: f64,
+    all: Vec<Station>,
+}
+
 /// A ring seen at a station.
 #[derive(Debug, Clone, Copy)]
 struct Sight {
@@ -89,60 +110,47 @@ pub(super) struct AtEdge {
     pub(super) seen: Vec<f64>,
 }
 
-/// Follows the rings of a row, found `slant`ed at the share `from`, along the wall, and gives their depths at the edge.
-pub(super) fn follow(
-    grey: &Grey,
-    map: &dyn Mapping,
-    wall: &Wall,
-    edge: Edge,
-    (from, slant, row): (f64, Slant, &[Crest]),
-    sigma: f64,
-) -> Option<AtEdge> {
-    let usual = median(&mut row.windows(2).map(|w| w[1].depth - w[0].depth).collect::<Vec<_>>())?;
-    let length = wall.across(0.0, 1.0).max(1e-6);
-    let x_of = |share: f64| wall.across(share, edge.share()) * (share - edge.share()).signum();
-    let stations: Vec<(f64, f64, Ridges)> = edge
-        .stations()
-        .filter_map(|s| Strip::sample(grey, map, wall, [s - WIDTH / 2.0, s + WIDTH / 2.0]))
-        .map(|s| (s.share, x_of(s.share), s.ridges(sigma)))
-        .collect();
-    let mean = row.iter().map(|c| c.depth).sum::<f64>() / row.len() as f64;
-    let stretch = edge.prior()[0].0;
-    let slope = slant.slope + slant.stretch * mean - mean * stretch * edge.way_slope(from) / length;
-    let run = Run { stretch, slope, bend: 0.0 };
-    let start = |c: &Crest| (c.depth - slope * x_of(from)) / (1.0 + stretch * edge.way(from));
-    let mut model =
-        Model { edge, length, run, depths: row.iter().map(start).collect(), covariance: DMatrix::zeros(0, 0) };
-    // First outwards, each station where the ones before it say; then all of them again where all together say.
-    let mut sights = Vec::new();
-    let mut missed = 0;
-    let mut reached = 0;
-    for (k, (share, x, ridges)) in stations.iter().enumerate() {
-        let seen = model.look(*share, *x, ridges, usual);
-        missed = if seen.len() * 3 < row.len() { missed + 1 } else { 0 };
-        if missed == 2 {
-            break;
+impl Stations {
+    /// Samples those that lie in the photo, at the scale `sigma` mm of the ridge filter.
+    pub(super) fn sample(grey: &Grey, map: &dyn Mapping, wall: &Wall, edge: Edge, sigma: f64) -> Self {
+        let strip = |s: f64| Strip::sample(grey, map, wall, [s - WIDTH / 2.0, s + WIDTH / 2.0]);
+        let station = |s: Strip| Station { share: s.share, x: edge.x(wall, s.share), ridges: s.ridges(sigma) };
+        let all = edge.stations().filter_map(strip).map(station).collect();
+        Self { edge, length: wall.across(0.0, 1.0).max(1e-6), all }
+    }
+
+    /// Follows the rings of a row, found `slant`ed at the share `from`, x mm from the edge, along the wall, and gives their depths at the edge.
+    pub(super) fn follow(&self, row: &[Crest], slant: Slant, from: f64, x: f64) -> Option<AtEdge> {
+        let usual = median(&mut row.windows(2).map(|w| w[1].depth - w[0].depth).collect::<Vec<_>>())?;
+        let mut model = Model::start(self, row, slant, from, x);
+        // First outwards, each station where the ones before it say; then all of them again where all together say.
+        let mut sights = Vec::new();
+        let mut missed = 0;
+        let mut reached = 0;
+        for (k, station) in self.all.iter().enumerate() {
+            let seen = model.look(station, usual);
+            missed = if seen.len() * 3 < row.len() { missed + 1 } else { 0 };
+            if missed == 2 {
+                break;
+            }
+            if missed == 0 {
+                sights.extend(seen);
+                model = model.fitted(&sights)?;
+                reached = k + 1;
+            }
         }
-        if missed == 0 {
-            sights.extend(seen);
+        for _ in 0..2 {
+            sights = self.all[..reached].iter().flat_map(|station| model.look(station, usual)).collect();
             model = model.fitted(&sights)?;
-            reached = k + 1;
         }
+        let n = row.len();
+        let of = model.covariance.view((0, 0), (n, n));
+        let against = |i: usize| (of[(i, i)] - 2.0 * of.row(i).mean() + of.mean()).max(0.0).sqrt();
+        Some(AtEdge {
+            rings: (0..n).map(|i| (model.depths[i], against(i))).collect(),
+            seen: (0..n).map(|i| sights.iter().filter(|s| s.ring == i).count() as f64 / reached as f64).collect(),
+        })
     }
-    for _ in 0..2 {
-        sights =
-            stations[..reached].iter().flat_map(|(share, x, ridges)| model.look(*share, *x, ridges, usual)).collect();
-        model = model.fitted(&sights)?;
-    }
-    let n = row.len();
-    let of = |i: usize, k: usize| model.covariance[(i, k)];
-    let common = (0..n).flat_map(|i| (0..n).map(move |k| (i, k))).map(|(i, k)| of(i, k)).sum::<f64>() / (n * n) as f64;
-    let against =
-        |i: usize| (of(i, i) - 2.0 * (0..n).map(|k| of(i, k)).sum::<f64>() / n as f64 + common).max(0.0).sqrt();
-    Some(AtEdge {
-        rings: (0..n).map(|i| (model.depths[i], against(i))).collect(),
-        seen: (0..n).map(|i| sights.iter().filter(|s| s.ring == i).count() as f64 / reached as f64).collect(),
-    })
 }
 
 /// All rings of a wall.
@@ -159,13 +167,29 @@ struct Model {
 }
 
 impl Model {
+    /// A row as it runs where it was found, with what is known beforehand of its stretch.
+    fn start(Stations { edge, length, .. }: &Stations, row: &[Crest], slant: Slant, from: f64, x: f64) -> Self {
+        let mean = row.iter().map(|c| c.depth).sum::<f64>() / row.len() as f64;
+        let stretch = edge.prior()[0].0;
+        let slope = slant.slope + slant.stretch * mean - mean * stretch * edge.way_slope(from) / length;
+        let depth = |c: &Crest| (c.depth - slope * x) / (1.0 + stretch * edge.way(from));
+        Self {
+            edge: *edge,
+            length: *length,
+            run: Run { stretch, slope, bend: 0.0 },
+            depths: row.iter().map(depth).collect(),
+            covariance: DMatrix::zeros(0, 0),
+        }
+    }
+
     fn depth(&self, ring: usize, share: f64, x: f64) -> f64 {
         let Run { stretch, slope, bend } = self.run;
         self.depths[ring] * (1.0 + stretch * self.edge.way(share)) + slope * x + bend * x * x
     }
 
     /// The crests of a station that are the model's rings.
-    fn look(&self, share: f64, x: f64, ridges: &Ridges, usual: f64) -> Vec<Sight> {
+    fn look(&self, Station { share, x, ridges }: &Station, usual: f64) -> Vec<Sight> {
+        let (share, x) = (*share, *x);
         let Run { stretch, slope, bend } = self.run;
         let turn = stretch * self.edge.way_slope(share) / self.length / (1.0 + stretch * self.edge.way(share));
         let local = Slant { slope: slope + 2.0 * bend * x - turn * (slope * x + bend * x * x), stretch: turn };

@@ -35,6 +35,7 @@ const WEIGHT: f64 = 0.06;
 const SCATTER: f64 = 12.0 * PI / 180.0;
 /// How far the direction may lie off the one expected.
 const OFF: f64 = 35.0 * PI / 180.0;
+
 /// About which way the tubules of a region run.
 pub(super) struct Rough {
     /// Rad from the direction expected.

@@ -123,7 +123,7 @@ impl Samples {
         let middle = Point2::from(region.iter().map(|p| p.coords).sum::<Vector2<f64>>() / region.len() as f64);
         let magnification = map.px_per_mm(middle)?;
         let raster = Raster::new(grey, region, magnification);
-        let (values, broad) = raster.values(grey, magnification);
+        let (values, strength) = raster.values(grey, magnification)?;
         let place = raster.places(map)?;
         let middle = map.place(middle)?;
         let across = Vector2::new(up.y, -up.x);
@@ -137,7 +137,7 @@ impl Samples {
                 (low, high) = (low.inf(&d), high.sup(&d));
                 let i = r * raster.columns + c;
                 all.push([d.x as f32, d.y as f32, values[i]]);
-                strengths.push(broad[i]);
+                strengths.push(strength.values()[i]);
             }
         }
         if all.len() < LEAST.0 {
@@ -313,16 +313,16 @@ impl Raster {
     }
 
     /// Brightness between the fine and the broad scale, and its mean square about each place.
-    fn values(&self, grey: &Grey, magnification: f64) -> (Vec<f32>, Vec<f32>) {
+    fn values(&self, grey: &Grey, magnification: f64) -> Option<(Vec<f32>, Grey)> {
         let sigma = (FINE_MM * magnification).max(0.7);
         let fine = self.fine(grey, &kernels(sigma).0);
         let per_step = |mm: f64| mm * magnification / self.step as f64;
         let rest = (per_step(BROAD_MM).powi(2) - (sigma / self.step as f64).powi(2)).max(1.0).sqrt();
-        let broad = self.smoothed(&fine, rest);
-        let values: Vec<f32> = fine.iter().zip(&broad).map(|(f, b)| f - b).collect();
-        let squares: Vec<f32> = values.iter().map(|v| v * v).collect();
-        let strength = self.smoothed(&squares, per_step(STRENGTH_MM));
-        (values, strength)
+        let broad = self.smoothed(fine.clone(), rest)?;
+        let values: Vec<f32> = fine.iter().zip(broad.values()).map(|(f, b)| f - b).collect();
+        let squares = values.iter().map(|v| v * v).collect();
+        let strength = self.smoothed(squares, per_step(STRENGTH_MM))?;
+        Some((values, strength))
     }
 
     /// The photo smoothed by a kernel, on the grid.
@@ -349,28 +349,8 @@ impl Raster {
     }
 
     /// Values of the grid smoothed by a Gaussian, in steps of the grid; beyond its rim they go on as at the rim.
-    fn smoothed(&self, values: &[f32], sigma: f64) -> Vec<f32> {
-        let kernel = kernels(sigma).0;
-        let reach = kernel.len() / 2;
-        let (columns, rows) = (self.columns, self.rows);
-        let mut across = vec![0f32; values.len()];
-        let mut line = vec![0f32; columns + 2 * reach];
-        for (from, to) in values.chunks_exact(columns.max(1)).zip(across.chunks_exact_mut(columns.max(1))) {
-            for (i, v) in line.iter_mut().enumerate() {
-                *v = from[i.saturating_sub(reach).min(columns - 1)];
-            }
-            for (k, w) in kernel.iter().enumerate() {
-                to.iter_mut().zip(&line[k..]).for_each(|(o, v)| *o += *w as f32 * v);
-            }
-        }
-        let mut all = vec![0f32; values.len()];
-        for (r, to) in all.chunks_exact_mut(columns.max(1)).enumerate() {
-            for (k, w) in kernel.iter().enumerate() {
-                let from = (r + k).saturating_sub(reach).min(rows - 1) * columns;
-                to.iter_mut().zip(&across[from..]).for_each(|(o, v)| *o += *w as f32 * v);
-            }
-        }
-        all
+    fn smoothed(&self, values: Vec<f32>, sigma: f64) -> Option<Grey> {
+        Some(Grey::from_values(self.columns as u32, self.rows as u32, values)?.smoothed(sigma as f32))
     }
 
     /// Places of the grid in the plane: exact at every sixteenth column and row, linear between (to 1e-4 mm at a metre).
