@@ -67,7 +67,7 @@ const KINDS: [ScaleKind; 4] = [ScaleKind::StraightRuler, ScaleKind::SquareRuler,
 
 /// 2,000 pairs for each kind of scale, half of them from each view: 5 % ± 1 % of the differences may pass for real.
 #[test]
-#[allow(clippy::print_stdout, reason = "the figures go into DEVELOPERS.md")]
+#[allow(clippy::print_stdout, reason = "the figures go into VALIDATION.md")]
 fn an_unchanged_foot_seldom_seems_changed() {
     for known in [Known::Exif, Known::Profile] {
         // With a profile the lens hardly counts: the kind that it counts most for is enough.
@@ -93,7 +93,7 @@ fn what_is_shared_makes_differences_more_certain() {
 /// Six visits of an unchanged foot: the rate's interval holds zero in 95 % or, since chance scatter widens it and nothing narrows it,
 /// a little more.
 #[test]
-#[allow(clippy::print_stdout, reason = "the figures go into DEVELOPERS.md")]
+#[allow(clippy::print_stdout, reason = "the figures go into VALIDATION.md")]
 fn rates_hold_the_truth() {
     for view in View::ALL {
         let spec = Spec { kind: ScaleKind::SquareRuler, view: *view, known: Known::Exif, repeats: 1 };

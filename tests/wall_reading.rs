@@ -1,4 +1,4 @@
-//! Growth rings and outlines read from rendered feet, held against the truth: a small part of the tables in DEVELOPERS.md, on other seeds
+//! Growth rings and outlines read from rendered feet, held against the truth: a small part of the tables in VALIDATION.md, on other seeds
 //! (`hoofgeo-cli/examples/wall_rates.rs` makes them).
 #![allow(missing_docs, clippy::print_stderr, clippy::unwrap_used, reason = "tests")]
 

@@ -1,5 +1,5 @@
 //! How well tubules, dorsal wall, ground line and single landmarks are read from pictures, on rendered feet whose geometry is known. Figures
-//! are in DEVELOPERS.md.
+//! are in VALIDATION.md.
 //!
 //! `cargo run --release -p hoofgeo-cli --example edges look FIRST FEET FILE` looks at so many feet and adds a line for each thing looked for to
 //! the file; `edges table FILE` prints the tables of all that it holds; `edges textures FIRST COUNT` looks for tubules where none are.

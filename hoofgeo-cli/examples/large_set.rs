@@ -1,4 +1,4 @@
-//! Large sets for the figures in DEVELOPERS.md: makes one of tiny photos with sidecars in nested folders, or measures one and says how
+//! Large sets for the figures in VALIDATION.md: makes one of tiny photos with sidecars in nested folders, or measures one and says how
 //! fast, and with how much memory.
 //!
 //! ```sh

@@ -1,5 +1,5 @@
 //! How often `check` remarks on blur and light, on rendered feet that are blurred, shaken, over- and underexposed by known amounts, and how
-//! near the estimated blur comes to the true one. Figures are in DEVELOPERS.md.
+//! near the estimated blur comes to the true one. Figures are in VALIDATION.md.
 #![allow(clippy::print_stdout, reason = "an experiment")]
 
 use hoofgeo::pixels::Grey;

@@ -1,4 +1,4 @@
-//! Error and detection rate of growth rings and traced outlines on rendered feet, by condition. Figures are in DEVELOPERS.md.
+//! Error and detection rate of growth rings and traced outlines on rendered feet, by condition. Figures are in VALIDATION.md.
 //!
 //! `cargo run --release -p hoofgeo-cli --example wall_rates -- rings|without|outlines FIRST_SEED PHOTOS`
 //!

@@ -1,5 +1,5 @@
 //! How far off corners are found on rendered 12-megapixel photos of a board, whose corners are known: as the library finds them, and on
-//! the photo reduced to a third. Figures in DEVELOPERS.md.
+//! the photo reduced to a third. Figures in VALIDATION.md.
 //! `cargo run --release -p hoofgeo --features corners,pictures --example corners`
 #![allow(clippy::unwrap_used, clippy::print_stdout, reason = "an experiment")]
 

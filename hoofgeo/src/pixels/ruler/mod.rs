@@ -150,7 +150,7 @@ pub struct Acceptance {
 }
 
 impl Default for Acceptance {
-    /// Chosen on 400 rendered photos and held against as many fresh ones as DEVELOPERS.md says (`examples/ruler_rates.rs`).
+    /// Chosen on 400 rendered photos and held against as many fresh ones as VALIDATION.md says (`examples/ruler_rates.rs`).
     fn default() -> Self {
         Self {
             lines: 25,
