@@ -81,10 +81,13 @@ impl Camera {
         let tilt_u_deg = (!self.kind.is_two_dimensional()).then_some(0.0);
         sidecar.scale = Some(Scale { kind: self.kind, tolerance, u_px: Some(1e-4), tilt_u_deg, metric: None, points });
         let certain = PlaneSpec { behind_scale_mm: Some(self.behind), u_mm: Some(0.0), tilt_u_deg: Some(0.0) };
-        sidecar.planes.insert(PlaneName::Measured, certain);
+        // All places are given in the measured plane.
+        for plane in [PlaneName::Measured, PlaneName::NearHeel, PlaneName::Sole] {
+            sidecar.planes.insert(plane, certain);
+        }
         let pixel = |p: Point2<f64>| -> [f64; 2] { camera.pixel(plane.lift(p)).unwrap().into() };
         for (l, p) in &places.landmarks {
-            let placement = Placement { at: vec![pixel(*p)], u_px: Some(0.0), u_mm: Some(0.0), snapped: None };
+            let placement = Placement { at: vec![pixel(*p)], u_px: Some(0.0), u_mm: Some(0.0), ..Placement::default() };
             sidecar.landmarks.insert(*l, placement);
         }
         for (l, p) in &places.lines {

@@ -110,3 +110,33 @@ fn rates_hold_the_truth() {
         assert!((0.945..=0.985).contains(&share), "{view}: {share:.4}");
     }
 }
+
+/// A file under three names is one photo; three photos of one stand bring less than three of three stands.
+#[test]
+fn a_day_of_photos_is_averaged_by_what_is_new_in_each() {
+    let spec = Spec { kind: ScaleKind::StraightRuler, view: View::Lateral, known: Known::Exif, repeats: 1 };
+    let photo = std::iter::repeat_with(|| draw_like(&spec, &mut rng(5), None)).flatten().next().unwrap();
+    let shot = |name: &str, px: f64| {
+        let mut sidecar = photo.sidecar.clone();
+        sidecar.subject.animal = "Drawn".to_owned();
+        // Clicked anew, so to speak: not the same photo.
+        sidecar.landmarks.values_mut().for_each(|l| l.at[0][0] += px);
+        let measured = measure(&sidecar, &photo.lens, &MeasureOptions::default()).unwrap();
+        Shot::new(name, &sidecar, &measured, Some("2026-01-05"), None).unwrap()
+    };
+    let values = |shots: &[Shot]| {
+        let case = follow(shots, &FollowOptions::default()).into_iter().next().unwrap();
+        let all: Vec<_> = case.series.iter().map(|s| (s.measurement.id, s.values[0])).collect();
+        (all, case.visits[0].remarks.clone())
+    };
+    let (one, _) = values(&[shot("a.jpg", 0.0)]);
+    let (same, remarks) = values(&[shot("a.jpg", 0.0), shot("b.jpg", 0.0), shot("c.jpg", 0.0)]);
+    assert_eq!(one, same);
+    assert_eq!(remarks.len(), 2, "{remarks:?}");
+    assert!(remarks[0].1.contains("b.jpg is the photo a.jpg again"));
+    let (three, _) = values(&[shot("a.jpg", 0.0), shot("b.jpg", 0.1), shot("c.jpg", -0.1)]);
+    for ((id, one), (_, three)) in one.iter().zip(&three) {
+        assert_eq!(three.photos, 3);
+        assert!(three.u < one.u && three.u > one.u / 3f64.sqrt(), "{id}: {} of {}", three.u, one.u);
+    }
+}

@@ -107,7 +107,7 @@ fn millimetres_are_those_of_the_scale() {
     p.sidecar.lines.clear();
     p.sidecar.planes.clear();
     let flat = hoofgeo::sidecar::PlaneSpec { behind_scale_mm: Some(0.0), u_mm: Some(0.0), tilt_u_deg: Some(0.0) };
-    p.sidecar.planes.insert(hoofgeo::PlaneName::Measured, flat);
+    p.sidecar.planes = [hoofgeo::PlaneName::Measured, hoofgeo::PlaneName::Sole].map(|name| (name, flat)).into();
     p.sidecar.landmarks.values_mut().for_each(|l| l.u_mm = Some(0.0));
     p.sidecar.scale.as_mut().unwrap().tolerance = Some(hoofgeo::scale::Tolerance::URel(1e-4));
     let one = measure(&p.sidecar, &p.lens, &MeasureOptions::default()).unwrap();
@@ -131,7 +131,8 @@ fn linear_and_monte_carlo_agree_on_a_benign_photo() {
         p.sidecar.landmarks.values_mut().for_each(|l| l.u_mm = Some(0.2));
         p.sidecar.lines.clear();
         let flat = hoofgeo::sidecar::PlaneSpec { behind_scale_mm: Some(0.0), u_mm: Some(1.0), tilt_u_deg: Some(0.5) };
-        p.sidecar.planes = [(hoofgeo::PlaneName::Measured, flat)].into();
+        let all = [hoofgeo::PlaneName::Measured, hoofgeo::PlaneName::NearHeel, hoofgeo::PlaneName::Sole];
+        p.sidecar.planes = all.map(|name| (name, flat)).into();
         let options = MeasureOptions { draws: 20_000, seed: 1, ..MeasureOptions::default() };
         let linear = measure(&p.sidecar, &p.lens, &MeasureOptions::default()).unwrap();
         let drawn = measure(&p.sidecar, &p.lens, &options).unwrap();

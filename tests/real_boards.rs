@@ -93,7 +93,10 @@ fn sidecar(board: &Board, reference: Reference) -> Sidecar {
     sidecar.scale =
         Some(Scale { kind, tolerance: Some(Tolerance::URel(0.0)), u_px: Some(0.3), tilt_u_deg, metric: None, points });
     let flat = PlaneSpec { behind_scale_mm: Some(0.0), u_mm: Some(0.0), tilt_u_deg: Some(0.0) };
-    sidecar.planes.insert(PlaneName::Measured, flat);
+    // A board is flat: no part of it stands apart.
+    for plane in [PlaneName::Measured, PlaneName::NearHeel, PlaneName::Sole] {
+        sidecar.planes.insert(plane, flat);
+    }
     sidecar
 }
 
@@ -174,7 +177,9 @@ fn run_with(reference: Reference, lens: impl Fn(&Board) -> LensPrior) -> Found {
             for ((a, b, _), (i, j, _)) in slots.iter().zip(two) {
                 for (l, c) in [(a, i), (b, j)] {
                     let at = vec![board.corners[*c]];
-                    sidecar.landmarks.insert(*l, Placement { at, u_px: Some(0.3), u_mm: Some(0.0), snapped: None });
+                    sidecar
+                        .landmarks
+                        .insert(*l, Placement { at, u_px: Some(0.3), u_mm: Some(0.0), ..Placement::default() });
                 }
             }
             let measured = match measure(&sidecar, lens, &MeasureOptions::default()) {

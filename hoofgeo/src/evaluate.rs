@@ -42,25 +42,33 @@ pub struct Value {
     pub linear_fails: bool,
 }
 
-/// Sensitivities of a value to the errors that photos taken with one lens, or with one scale, have in common: in the value's unit,
-/// per standard uncertainty of each.
+/// Sensitivities of a value to the errors that photos taken with one lens, with one scale, or of one foot on one day have in common:
+/// in the value's unit, per standard uncertainty of each.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Shared {
     /// To the independent components of the lens as it was known before, see [`SharedResponse`](crate::scene::SharedResponse).
     pub lens: SVector<f64, LENS>,
     /// To the stretch of the scale's graduations.
     pub scale: f64,
+    /// To where the planes lie: the ruler is held once for the photos that are taken of a foot.
+    pub plane: f64,
+    /// To the foot itself, its landmarks as the person reads their definitions, its edges, its gauge reading; clicks, which are made anew in
+    /// every photo, are no part of it.
+    pub foot: f64,
 }
 
 impl Shared {
     /// Covariance of two values of one measurement on two photos, JCGM 100:2008, 5.2.2: the sum over the independent errors that
     /// they share of the products of their sensitivities.
     ///
-    /// Everything else (graduations, tilts, planes, landmarks, gauge) is made anew for each photo and counts as independent.
-    pub fn covariance(&self, other: &Self, one_lens: bool, one_scale: bool) -> f64 {
+    /// `one_stand` says that both show one foot from one side as it stood there once: planes and foot are the same then. Their parts
+    /// count as fully correlated, which can only make a mean of the two less certain. All else (graduations, tilts, clicks) is made anew
+    /// for each photo and counts as independent.
+    pub fn covariance(&self, other: &Self, one_lens: bool, one_scale: bool, one_stand: bool) -> f64 {
         let lens = if one_lens { self.lens.dot(&other.lens) } else { 0.0 };
         let scale = if one_scale { self.scale * other.scale } else { 0.0 };
-        lens + scale
+        let stand = if one_stand { self.plane * other.plane + self.foot * other.foot } else { 0.0 };
+        lens + scale + stand
     }
 }
 
@@ -172,26 +180,29 @@ pub fn evaluate_function(
         let v = (0..PLANE).map(|k| (by_plane[k] * plane.u[k]).powi(2)).sum();
         variances.push((Source::MeasuredPlane, v));
     }
-    let mut repeated = 0.0;
+    // The foot's part: what its landmarks, edges and gauge reading are is the same in the next photo of it.
+    let (mut repeated, mut foot) = (0.0, 0.0);
     for (i, g) in &gradient.points {
         let p = &located.points[*i];
         let click = (p.by_pixel.transpose() * g).norm_squared() * p.u_px * p.u_px;
         if p.repeated {
             repeated += click;
         }
-        variances.push((Source::Landmarks, click + (p.anatomy * g).dot(g)));
+        let anatomy = if p.on_edge { 0.0 } else { (p.anatomy * g).dot(g) };
+        foot += anatomy;
+        variances.push((Source::Landmarks, click + anatomy));
     }
     for edge in &located.edges {
-        let moved: f64 = gradient
-            .points
-            .iter()
-            .filter(|(i, _)| edge.points.contains(i))
-            .map(|(i, g)| g.dot(&edge.normals[i - edge.points.start]))
-            .sum();
-        variances.push((Source::Landmarks, (moved * edge.u_mm).powi(2)));
+        // A formula that makes use of a line asks for all of it, in order.
+        let along: Vec<_> = gradient.points.iter().filter(|(i, _)| edge.points.contains(i)).map(|(_, g)| *g).collect();
+        let v = edge.variance(&along);
+        foot += v;
+        variances.push((Source::Landmarks, v));
     }
     if let Some((_, u)) = located.gauge {
-        variances.push((Source::Gauge, (gradient.gauge * u).powi(2)));
+        let v = (gradient.gauge * u).powi(2);
+        foot += v;
+        variances.push((Source::Gauge, v));
     }
     let own = function.own_variance(&Placed::new(
         &located.index,
@@ -210,6 +221,7 @@ pub fn evaluate_function(
     if let Some(v) = second_pose_variance(function, located, scene, gradient.value) {
         variances.push((Source::PoseAmbiguity, v));
     }
+    let plane: f64 = variances.iter().filter(|(s, _)| *s == Source::MeasuredPlane).map(|(_, v)| v).sum();
     let u2: f64 = variances.iter().map(|(_, v)| v).sum();
     let u = u2.sqrt();
     let dof = effective_dof(u, [(repeated.sqrt(), located.repeat_dof)]);
@@ -227,6 +239,8 @@ pub fn evaluate_function(
         shared: Shared {
             lens: scene.response.lens.transpose() * by_scene * factor,
             scale: scene.response.stretch.dot(&by_scene) * factor,
+            plane: plane.max(0.0).sqrt() * factor,
+            foot: foot.sqrt() * factor,
         },
         used: gradient.used,
         monte_carlo: None,
@@ -373,7 +387,7 @@ impl<'a> Joint<'a> {
             .points
             .iter()
             .map(|p| {
-                let c = p.anatomy;
+                let c = if p.on_edge { nalgebra::Matrix2::zeros() } else { p.anatomy };
                 let a = c[(0, 0)].sqrt();
                 let b = if a > 0.0 { c[(1, 0)] / a } else { 0.0 };
                 [a, b, (c[(1, 1)] - b * b).max(0.0).sqrt()]
@@ -405,8 +419,15 @@ impl<'a> Joint<'a> {
         }
         let view = View3::<f64>::new(&space.state, self.scene.pivot);
         let mut planes = [None; crate::PlaneName::ALL.len()];
+        let mut of_measured = self.located.planes[0].mean;
         for (slot, p) in planes.iter_mut().zip(&self.located.planes) {
-            *slot = Some(Plane::new(&std::array::from_fn(|k| p.mean[k] + p.u[k] * normal(rng))));
+            let own = std::array::from_fn(|k| p.mean[k] + p.u[k] * normal(rng));
+            // The first is the measured plane itself.
+            let drawn = p.with(own, &of_measured, &self.located.planes[0].mean);
+            if p.name == crate::PlaneName::Measured {
+                of_measured = drawn;
+            }
+            *slot = Some(Plane::new(&drawn));
         }
         let measured = planes[0].as_ref()?;
         let mut whole = true;
@@ -421,10 +442,7 @@ impl<'a> Joint<'a> {
             }
         }
         for edge in &self.located.edges {
-            let out = normal(rng) * edge.u_mm;
-            for (i, n) in edge.points.clone().zip(&edge.normals) {
-                space.places[i] += n * out;
-            }
+            edge.draw(&mut space.places, || normal(rng));
         }
         let gauge = self.located.gauge.map(|(v, u)| v + u * normal(rng));
         whole.then_some(gauge)

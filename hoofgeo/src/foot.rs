@@ -71,6 +71,51 @@ named! {
 }
 
 named! {
+    /// What the foot stands on in a lateral photo.
+    Surface {
+        /// Concrete, a board, a block: the bearing edge is seen.
+        Hard = "hard",
+        /// Earth, sand, bedding: the bearing edge sinks in.
+        Soft = "soft",
+        /// Grass, which hides the bearing edge.
+        Grass = "grass",
+    }
+}
+
+impl Surface {
+    /// How much of the bearing edge may be hidden upward, mm: the root mean square of what no photo shows (estimates, no source).
+    pub const fn hidden_mm(self) -> f64 {
+        match self {
+            Self::Hard => 0.0,
+            Self::Soft => 4.0,
+            Self::Grass => 6.0,
+        }
+    }
+}
+
+named! {
+    /// What kind of animal a foot belongs to: which sizes are usual for it.
+    SubjectKind {
+        /// A grown riding horse or cob.
+        Adult = "adult",
+        /// A grown pony, donkey or mule.
+        Pony = "pony",
+        /// A grown draught horse.
+        Draught = "draught",
+        /// A foal or yearling.
+        Foal = "foal",
+    }
+}
+
+named! {
+    /// What became of a landmark that the program had offered.
+    Suggestion {
+        /// It was accepted as offered, not clicked.
+        Accepted = "accepted",
+    }
+}
+
+named! {
     /// A plane that landmarks lie on, each with its own distance behind the scale.
     #[non_exhaustive]
     PlaneName {
@@ -79,11 +124,11 @@ named! {
         Measured = "measured",
         /// The foot's mid-sagittal plane (lateral photos). Coincides with `measured` unless given.
         Midline = "midline",
-        /// The plane of the heel wall nearer to the camera (lateral photos).
+        /// The plane of the heel wall nearer to the camera (lateral photos): some 30 mm nearer than `measured` unless given.
         NearHeel = "near_heel",
         /// The bearing plane (solar photos). Coincides with `measured` unless given.
         Ground = "ground",
-        /// The plane of sole and frog, recessed behind the bearing plane (solar photos).
+        /// The plane of sole and frog, recessed behind the bearing plane (solar photos): some 12 mm deep unless given.
         Sole = "sole",
     }
 }

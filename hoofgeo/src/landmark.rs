@@ -7,7 +7,9 @@
 //! `Spread` is the standard uncertainty of the anatomical point itself, for one trained person on a clean, dry
 //! hoof. No per-landmark standard deviation in millimetres was found in print for horses (published work reports the
 //! agreement of derived measures, e.g. White et al. 2008, Equine Vet J 40:623-628), so every value here is an estimate
-//! to start with, no source; a sidecar's `u_mm` replaces it.
+//! to start with, no source; a sidecar's `u_mm` replaces it. Where a point's spread depends on what nobody states, the value covers
+//! it: a toe that may be rolled (1 mm along the ground where it is sharp, 2 to 4 mm where it is not), a frog that may be untrimmed
+//! (2 to 4 mm along it), a breakover (2 to 4 mm), a coronet hidden by the heel's bulb (2 to 3 mm both ways).
 
 use crate::foot::{PlaneName, View};
 use std::fmt;
@@ -159,8 +161,16 @@ pub struct LineInfo {
     /// What it follows.
     pub definition: &'static str,
     /// How well the edge is defined, mm: per point and axis for an open line; for a closed outline the standard
-    /// uncertainty of the whole edge lying too far out or in, which clicking more points does not average away.
+    /// uncertainty of the whole edge lying too far out or in. See [`LineInfo::edge_mm`].
     pub u_mm: f64,
+}
+
+impl LineInfo {
+    /// How a drawn edge errs, mm: as a whole, and wandering slowly along it ([`located::Edge`](crate::located::Edge)). What wanders has
+    /// twice the standard uncertainty of the whole (estimate, no source).
+    pub const fn edge_mm(&self) -> [f64; 2] {
+        if self.closed { [self.u_mm, 2.0 * self.u_mm] } else { [0.5 * self.u_mm, self.u_mm] }
+    }
 }
 
 use Axis::{DorsalWall, Frog, Ground, HeelWall};
@@ -170,10 +180,10 @@ landmarks! {
     ToeCoronet "toe_coronet" Lateral Midline Oval { along: 1.5, across: 0.5, axis: DorsalWall }, None;
         "Coronary band at the dorsal midline: where the horn of the dorsal wall meets haired skin.";
         "Part the hair; on the foot's front edge take the step from hair to shiny horn.";
-    ToeGround "toe_ground" Lateral Midline Round(1.0), edge(Line::DorsalWall, DorsalWall, [0.5, 6.0]);
+    ToeGround "toe_ground" Lateral Midline Oval { along: 2.5, across: 1.0, axis: Ground }, edge(Line::DorsalWall, DorsalWall, [0.5, 6.0]);
         "Foremost point of the dorsal wall at the bearing edge.";
         "Where the front edge leaves the ground line; on a rolled toe it lies behind the wall's projection.";
-    HeelCoronet "heel_coronet" Lateral NearHeel Oval { along: 2.5, across: 1.5, axis: HeelWall }, None;
+    HeelCoronet "heel_coronet" Lateral NearHeel Oval { along: 2.5, across: 2.5, axis: HeelWall }, None;
         "Palmar end of the coronary band at the heel, before the hairline turns over the bulb.";
         "The last clear horn under the hair at the back of the near side.";
     HeelGround "heel_ground" Lateral NearHeel Round(1.5), edge(Line::Ground, Ground, [-6.0, -0.5]);
@@ -194,7 +204,7 @@ landmarks! {
     SolePlaneHeel "sole_plane_heel" Lateral NearHeel Round(1.5), None;
         "Where the hard sole plane at the seat of corn meets the heel wall.";
         "Not visible on a standing foot: mark it on the wall from the lifted foot, loose horn picked out.";
-    Breakover "breakover" Lateral Midline Round(2.0), None;
+    Breakover "breakover" Lateral Midline Oval { along: 3.0, across: 1.0, axis: Ground }, None;
         "Hindmost point at which the toe first leaves the ground when the foot rolls.";
         "The start of the bevel or roll on the bearing edge.";
     HeelBulb "heel_bulb" Lateral NearHeel Round(1.0), None;
@@ -210,7 +220,7 @@ landmarks! {
     WhiteLineOuter "white_line_outer" Solar Ground Round(0.5), edge_across(Line::WhiteLine, Frog);
         "Outer edge of the white line at the toe, on the frog's axis.";
         "Where the yellowish line ends and the wall's inner horn begins.";
-    FrogApex "frog_apex" Solar Sole Oval { along: 2.0, across: 1.0, axis: Frog }, None;
+    FrogApex "frog_apex" Solar Sole Oval { along: 3.0, across: 1.0, axis: Frog }, None;
         "Foremost end of the frog's own horn.";
         "Pare or brush away loose frog: an overgrown tongue lies in front of the true apex.";
     CentralSulcus "central_sulcus" Solar Sole Round(2.0), None;
@@ -275,6 +285,11 @@ impl Landmark {
         self.info().name
     }
 
+    /// Whether the ground that a foot stands on can hide it: it lies at the bearing edge or on the ground.
+    pub const fn meets_ground(self) -> bool {
+        matches!(self, Self::ToeGround | Self::HeelGround | Self::GroundFront | Self::GroundBack | Self::Breakover)
+    }
+
     /// The direction that counts as "along" where placements are compared: that of its spread, else the ground line or the frog's axis.
     pub const fn contour(self) -> Axis {
         let info = self.info();
@@ -304,6 +319,11 @@ impl Spread {
 }
 
 impl Line {
+    /// Whether it follows one edge, so that its points err together; the rings that cross a wall are found one by one.
+    pub const fn is_edge(self) -> bool {
+        !matches!(self, Self::RingsToe | Self::RingsHeel)
+    }
+
     /// The line of this name in this view.
     pub fn find(view: View, name: &str) -> Option<Self> {
         Self::ALL.iter().copied().find(|l| l.info().view == view && l.info().name == name)

@@ -119,5 +119,5 @@ pub use image;
 pub use nalgebra;
 
 pub use error::{Error, ErrorKind, Place, Result};
-pub use foot::{Foot, PlaneName, Side, Stage, View};
+pub use foot::{Foot, PlaneName, Side, Stage, SubjectKind, Suggestion, Surface, View};
 pub use landmark::{Landmark, Line};

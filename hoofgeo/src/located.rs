@@ -1,14 +1,20 @@
 //! A photo's landmarks in the measured plane, with everything that makes their places uncertain.
 
+mod edge;
+mod planes;
+
+pub use edge::{CORRELATION_MM, Edge};
+pub use planes::{NEAR_HEEL_MM, PLANE_TILT_U_DEG, PLANE_U_MM, PlaneState, SOLE_MM};
+
 use crate::error::{Error, ErrorKind, Result};
-use crate::landmark::{Landmark, Line, Spread};
+use crate::landmark::{Axis, Landmark, Line, Spread};
 use crate::placed::{Index, Placed};
 use crate::scene::Scene;
 use crate::scene::params::{UNKNOWNS, View3};
 use crate::scene::plane::{PLANE, Plane, back_project};
 use crate::second_order::SecondOrder;
-use crate::sidecar::{PlaneSpec, Sidecar};
-use crate::{PlaneName, Side, View};
+use crate::sidecar::Sidecar;
+use crate::{PlaneName, Side, Surface, View};
 use nalgebra::{Const, Matrix2, Point2, SMatrix, U1, Vector2};
 use num_dual::DualSVec64;
 use std::ops::Range;
@@ -19,10 +25,9 @@ pub const CLICK_U_PX: f64 = 1.5;
 /// No repeated placement is better than a click on whole pixels, 1/√12 px.
 const CLICK_FLOOR_PX: f64 = 0.288_675_134_594_812_9;
 
-/// Default standard uncertainties of the measured plane: its distance behind the scale, mm, and its tilts, degrees
-/// (estimates, no source).
-const PLANE_U_MM: f64 = 5.0;
-const PLANE_TILT_U_DEG: f64 = 3.0;
+/// Standard uncertainty per axis of a point that was marked on the foot with a pen before the photo, mm: half a dot's width (estimate,
+/// no source).
+pub const PEN_MARK_U_MM: f64 = 0.3;
 
 /// Standard uncertainty of a gauge reading where the sidecar does not say, mm (estimate, no source).
 const GAUGE_U_MM: f64 = 0.5;
@@ -33,17 +38,6 @@ const MEASURED: usize = UNKNOWNS;
 const OWN: usize = UNKNOWNS + PLANE;
 const PIXEL: usize = UNKNOWNS + 2 * PLANE;
 type Dual = DualSVec64<INPUTS>;
-
-/// A plane with its standard uncertainties: distance (mm) and two tilts (rad).
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct PlaneState {
-    /// Its name.
-    pub name: PlaneName,
-    /// Distance behind the scale and tilts.
-    pub mean: [f64; PLANE],
-    /// Standard uncertainties.
-    pub u: [f64; PLANE],
-}
 
 /// One point of a photo.
 #[derive(Debug, Clone)]
@@ -66,19 +60,10 @@ pub struct LocatedPoint {
     pub u_px: f64,
     /// Whether that comes from repeated placements.
     pub repeated: bool,
-    /// Covariance of the anatomical point itself, mm².
+    /// Covariance of the anatomical point itself, mm²; for a point of a drawn edge what [`Located::edges`] says in full.
     pub anatomy: Matrix2<f64>,
-}
-
-/// A closed outline: its points move out or in together.
-#[derive(Debug, Clone)]
-pub struct Edge {
-    /// Its points.
-    pub points: Range<usize>,
-    /// Direction outwards at each point.
-    pub normals: Vec<Vector2<f64>>,
-    /// Standard uncertainty of the whole edge, mm.
-    pub u_mm: f64,
+    /// Whether it is a point of one of [`Located::edges`].
+    pub on_edge: bool,
 }
 
 /// A photo's points in the measured plane.
@@ -92,7 +77,7 @@ pub struct Located {
     pub points: Vec<LocatedPoint>,
     /// The planes used; the measured plane is the first.
     pub planes: Vec<PlaneState>,
-    /// Closed outlines.
+    /// Lines drawn along an edge, open and closed.
     pub edges: Vec<Edge>,
     /// Gauge reading and its standard uncertainty, mm.
     pub gauge: Option<(f64, f64)>,
@@ -102,8 +87,12 @@ pub struct Located {
     pub second_order: Option<SecondOrder>,
     /// Degrees of freedom of the pooled spread of repeated placements.
     pub repeat_dof: Option<f64>,
-    /// Whether near-heel landmarks stand on the measured plane for want of a distance.
+    /// Whether the near heel's distance is the usual one, for want of a stated one.
     pub near_heel_assumed: bool,
+    /// Whether the sole's depth is the usual one, for want of a stated one.
+    pub sole_assumed: bool,
+    /// What may be hidden of the bearing edge, mm; zero on hard ground and where nothing is said of it.
+    pub hidden_mm: f64,
 }
 
 /// A point on its way from the sidecar.
@@ -114,6 +103,10 @@ struct Mark {
     repeated: bool,
     spread: Option<Spread>,
     snapped: Option<Sharpened>,
+    landmark: Option<Landmark>,
+    pen_mark: bool,
+    /// Standard uncertainty of the click in the photo that the point was carried over from, px; zero where it was clicked here.
+    carried_px: f64,
     name: String,
 }
 
@@ -147,17 +140,20 @@ impl Located {
         sidecar: &Sidecar,
         spreads: &dyn Fn(Landmark, usize) -> Option<Spread>,
     ) -> Result<Self> {
-        let (planes, slot) = planes(sidecar);
+        let (planes, slot) = planes::planes(sidecar);
         let repeats = Repeats::of(sidecar);
-        let Marks { index, marks, closed } = marks(sidecar, &repeats, spreads);
+        let Marks { index, marks, edges } = marks(sidecar, &repeats, spreads);
         let view = scene.view();
         let seeded: [Dual; UNKNOWNS] = std::array::from_fn(|i| Dual::from_re(scene.state[i]).derivative(i));
         let dual_view = View3::new(&seeded, scene.pivot);
-        let dual_plane = |k: usize, first: usize| {
-            Plane::new(&std::array::from_fn(|i| Dual::from_re(planes[k].mean[i]).derivative(first + i)))
+        let unknowns = |k: usize, first: usize| -> [Dual; PLANE] {
+            std::array::from_fn(|i| Dual::from_re(planes[k].mean[i]).derivative(first + i))
         };
-        let measured = dual_plane(0, MEASURED);
-        let own: Vec<_> = (0..planes.len()).map(|k| dual_plane(k, OWN)).collect();
+        let of_measured = unknowns(0, MEASURED);
+        let measured = Plane::new(&of_measured);
+        let own: Vec<_> = (0..planes.len())
+            .map(|k| Plane::new(&planes[k].with(unknowns(k, OWN), &of_measured, &planes[0].mean)))
+            .collect();
         let mut points = Vec::with_capacity(marks.len());
         let mut places = Vec::with_capacity(marks.len());
         for mark in &marks {
@@ -195,8 +191,11 @@ impl Located {
                 u_px: mark.u_px,
                 repeated: mark.repeated,
                 anatomy: Matrix2::zeros(),
+                on_edge: false,
             });
         }
+        let [near_heel_assumed, sole_assumed] = [PlaneName::NearHeel, PlaneName::Sole]
+            .map(|name| slot[name as usize] > 0 && planes[slot[name as usize]].relative);
         let mut located = Self {
             index,
             places,
@@ -207,7 +206,9 @@ impl Located {
             second: None,
             second_order: None,
             repeat_dof: repeats.dof,
-            near_heel_assumed: sidecar.view == View::Lateral && slot[PlaneName::NearHeel as usize] == 0,
+            near_heel_assumed,
+            sole_assumed,
+            hidden_mm: sidecar.surface.filter(|_| sidecar.view == View::Lateral).map_or(0.0, Surface::hidden_mm),
         };
         for (i, mark) in marks.iter().enumerate() {
             if let Some(spread) = mark.spread {
@@ -215,10 +216,25 @@ impl Located {
                 let sharpened = mark.snapped.as_ref().and_then(|s| s.anatomy(&located.points[i].by_pixel, &anatomy));
                 located.points[i].anatomy = sharpened.unwrap_or(anatomy);
             }
+            let point = &mut located.points[i];
+            // The click in the photo that it was carried over from.
+            point.anatomy += point.by_pixel * point.by_pixel.transpose() * mark.carried_px.powi(2);
+            if let Some(landmark) = mark.landmark.filter(|l| l.meets_ground() && !mark.pen_mark) {
+                let hidden = located.hidden(landmark);
+                located.points[i].anatomy += hidden;
+            }
         }
-        for (line, range) in closed {
-            let normals = outward_normals(&located.places[range.clone()]);
-            located.edges.push(Edge { points: range, normals, u_mm: line.info().u_mm });
+        for (line, range) in edges {
+            let [mut whole, wander] = line.info().edge_mm();
+            if line == Line::Ground {
+                whole = whole.hypot(located.hidden_mm);
+            }
+            let edge = Edge::new(range.clone(), &located.places[range.clone()], line.info().closed, [whole, wander]);
+            for point in &mut located.points[range] {
+                point.on_edge = true;
+                point.anatomy = Matrix2::identity() * (whole * whole + wander * wander);
+            }
+            located.edges.push(edge);
         }
         located.second = scene.second.and_then(|(state, _)| located.places_in(&View3::new(&state.into(), scene.pivot)));
         located.second_order = SecondOrder::new(&located, scene);
@@ -232,7 +248,8 @@ impl Located {
 
     /// The same with the measured plane elsewhere, too.
     pub(crate) fn places_with(&self, view: &View3<f64>, measured: [f64; PLANE]) -> Option<Vec<Point2<f64>>> {
-        let mut planes: Vec<_> = self.planes.iter().map(|p| Plane::new(&p.mean)).collect();
+        let mut planes: Vec<_> =
+            self.planes.iter().map(|p| Plane::new(&p.with(p.mean, &measured, &self.planes[0].mean))).collect();
         planes[0] = Plane::new(&measured);
         self.points
             .iter()
@@ -254,14 +271,39 @@ impl Located {
         scene.view().pixel(plane.lift(place))
     }
 
+    /// Unit vector from one landmark to another.
+    fn direction(&self, from: Landmark, to: Landmark) -> Option<Vector2<f64>> {
+        let (a, b) = self.index.landmark(from).zip(self.index.landmark(to))?;
+        (self.places[b] - self.places[a]).try_normalize(1e-9)
+    }
+
+    /// Covariance of a landmark at the bearing edge from what the ground hides of the foot: it is seen too far up, along its wall where
+    /// it lies on one. The shift has one side, of which its root mean square is kept.
+    fn hidden(&self, landmark: Landmark) -> Matrix2<f64> {
+        // On a wall that leans by less than 30° nothing could be found at the ground.
+        const FLATTEST: f64 = 0.5;
+        let (from, to) = Axis::Ground.ends();
+        let ground = self.direction(from, to);
+        let wall = match landmark {
+            Landmark::ToeGround => self.direction(Landmark::ToeGround, Landmark::ToeCoronet),
+            Landmark::HeelGround => self.direction(Landmark::HeelGround, Landmark::HeelCoronet),
+            _ => ground.map(|g| Vector2::new(-g.y, g.x)),
+        };
+        match (ground, wall) {
+            (Some(g), Some(w)) => {
+                let along = self.hidden_mm / w.perp(&g).abs().max(FLATTEST);
+                w * w.transpose() * (along * along)
+            }
+            _ => Matrix2::identity() * (self.hidden_mm * self.hidden_mm),
+        }
+    }
+
     fn anatomy(&self, spread: Spread) -> Matrix2<f64> {
         match spread {
             Spread::Round(u) => Matrix2::identity() * (u * u),
             Spread::Oval { along, across, axis } => {
                 let (from, to) = axis.ends();
-                let ends = self.index.landmark(from).zip(self.index.landmark(to));
-                let direction = ends.and_then(|(a, b)| (self.places[b] - self.places[a]).try_normalize(1e-9));
-                match direction {
+                match self.direction(from, to) {
                     Some(d) => {
                         let n = Vector2::new(-d.y, d.x);
                         d * d.transpose() * (along * along) + n * n.transpose() * (across * across)
@@ -283,29 +325,6 @@ impl Sharpened {
         let sharp = (before * across).dot(&across).min(self.defined * self.defined);
         Some(along * along.transpose() * (kept + left) + across * across.transpose() * sharp)
     }
-}
-
-/// The planes used, the measured one first, and each name's place among them.
-fn planes(sidecar: &Sidecar) -> (Vec<PlaneState>, [usize; PlaneName::ALL.len()]) {
-    let state = |name: PlaneName, spec: &PlaneSpec| {
-        let tilt = spec.tilt_u_deg.unwrap_or(PLANE_TILT_U_DEG).to_radians();
-        PlaneState {
-            name,
-            mean: [spec.behind_scale_mm.unwrap_or(0.0), 0.0, 0.0],
-            u: [spec.u_mm.unwrap_or(PLANE_U_MM), tilt, tilt],
-        }
-    };
-    let given = |name| sidecar.planes.get(&name);
-    // Midline (lateral) and ground (solar) are other names of the measured plane, unless given on their own.
-    let mut planes = vec![state(PlaneName::Measured, given(PlaneName::Measured).unwrap_or(&PlaneSpec::default()))];
-    let mut slot = [0; PlaneName::ALL.len()];
-    for name in PlaneName::ALL {
-        if let (Some(spec), true) = (given(*name), *name != PlaneName::Measured) {
-            slot[*name as usize] = planes.len();
-            planes.push(state(*name, spec));
-        }
-    }
-    (planes, slot)
 }
 
 /// Spread of repeated placements, pooled over the photo's landmarks.
@@ -332,27 +351,30 @@ fn mean(points: &[[f64; 2]]) -> Point2<f64> {
     Point2::new(points.iter().map(|p| p[0]).sum::<f64>() / n, points.iter().map(|p| p[1]).sum::<f64>() / n)
 }
 
-/// All points in the order landmarks, lines; their index; and the closed outlines among them.
+/// All points in the order landmarks, lines; their index; and the drawn edges among them.
 struct Marks {
     index: Index,
     marks: Vec<Mark>,
-    closed: Vec<(Line, Range<usize>)>,
+    edges: Vec<(Line, Range<usize>)>,
 }
 
 fn marks(sidecar: &Sidecar, repeats: &Repeats, spreads: &dyn Fn(Landmark, usize) -> Option<Spread>) -> Marks {
     let mut index = Index::default();
     let mut marks = Vec::new();
-    let mut closed = Vec::new();
+    let mut edges = Vec::new();
     for (landmark, placement) in &sidecar.landmarks {
         let info = landmark.info();
-        let states_its_own = placement.u_px.is_some() || placement.u_mm.is_some();
+        // A dot is no matter of what a person reads into a definition.
+        let states_its_own = placement.u_px.is_some() || placement.u_mm.is_some() || placement.pen_mark;
         let known = if states_its_own { None } else { spreads(*landmark, placement.at.len()) };
         let repeated = placement.at.len() > 1 && placement.u_px.is_none() && known.is_none();
+        // What is new in this photo is the match; the click was made in the other one.
+        let carried = placement.carried.as_ref().map(|c| c.u_px);
         let single = match known {
             // Found on clicks, so they are in it.
             Some(_) => 0.0,
             None if repeated => repeats.u_px,
-            None => placement.u_px.unwrap_or(CLICK_U_PX),
+            None => placement.u_px.or(carried).unwrap_or(CLICK_U_PX),
         };
         index.set_landmark(*landmark, marks.len());
         let click = single / (placement.at.len() as f64).sqrt();
@@ -367,7 +389,14 @@ fn marks(sidecar: &Sidecar, repeats: &Repeats, spreads: &dyn Fn(Landmark, usize)
                 defined: contour.line.info().u_mm,
             }),
             repeated,
-            spread: Some(known.unwrap_or_else(|| placement.u_mm.map_or(info.spread, Spread::Round))),
+            spread: Some(known.unwrap_or_else(|| match placement.u_mm {
+                Some(u) => Spread::Round(u),
+                None if placement.pen_mark => Spread::Round(PEN_MARK_U_MM),
+                None => info.spread,
+            })),
+            landmark: Some(*landmark),
+            pen_mark: placement.pen_mark,
+            carried_px: if carried.is_some() && known.is_none() { CLICK_U_PX } else { 0.0 },
             name: info.name.to_owned(),
         });
     }
@@ -375,8 +404,8 @@ fn marks(sidecar: &Sidecar, repeats: &Repeats, spreads: &dyn Fn(Landmark, usize)
         let info = line.info();
         let range = marks.len()..marks.len() + points.len();
         index.set_line(*line, range.clone());
-        if info.closed {
-            closed.push((*line, range));
+        if line.is_edge() {
+            edges.push((*line, range));
         }
         for (i, p) in points.iter().enumerate() {
             marks.push(Mark {
@@ -385,12 +414,15 @@ fn marks(sidecar: &Sidecar, repeats: &Repeats, spreads: &dyn Fn(Landmark, usize)
                 u_px: CLICK_U_PX,
                 repeated: false,
                 snapped: None,
-                spread: (!info.closed).then_some(Spread::Round(info.u_mm)),
+                landmark: None,
+                pen_mark: false,
+                carried_px: 0.0,
+                spread: (!line.is_edge()).then_some(Spread::Round(info.u_mm)),
                 name: format!("{}[{i}]", info.name),
             });
         }
     }
-    Marks { index, marks, closed }
+    Marks { index, marks, edges }
 }
 
 /// The reading on the side that faces the camera; the other side's where only that was read.
@@ -403,51 +435,5 @@ fn gauge(sidecar: &Sidecar) -> Option<(f64, f64)> {
     Some((value, read.u_mm.unwrap_or(GAUGE_U_MM)))
 }
 
-fn outward_normals(outline: &[Point2<f64>]) -> Vec<Vector2<f64>> {
-    let n = outline.len();
-    let doubled: f64 = (0..n).map(|i| outline[i].coords.perp(&outline[(i + 1) % n].coords)).sum();
-    (0..n)
-        .map(|i| {
-            let along = outline[(i + 1) % n] - outline[(i + n - 1) % n];
-            let normal = Vector2::new(along.y, -along.x).try_normalize(1e-9).unwrap_or_else(Vector2::zeros);
-            normal * doubled.signum()
-        })
-        .collect()
-}
-
 #[cfg(test)]
-#[allow(clippy::unwrap_used, reason = "tests")]
-mod tests {
-    use crate::measured::locate;
-    use crate::scene::LensPrior;
-    use crate::sidecar::{Sidecar, Snapped};
-    use crate::{Landmark, Line};
-    use nalgebra::{Matrix2, Vector2};
-
-    #[test]
-    fn an_edge_sharpens_across_itself_and_not_along() {
-        let text = r#"{ "format": "hoofgeo-sidecar/1", "photo": { "file": "a.jpg", "width_px": 4000, "height_px": 3000 },
-            "subject": { "foot": "LF" }, "view": "solar",
-            "scale": { "kind": "straight_ruler", "points": [
-                { "mm": 0, "at": [1000, 2500] }, { "mm": 100, "at": [2000, 2500] }, { "mm": 200, "at": [3000, 2500] } ] },
-            "landmarks": { "toe_outer": { "at": [2000, 1500] } } }"#;
-        let mut sidecar = Sidecar::parse(text, None).unwrap();
-        let lens = LensPrior::exif((4000, 3000), 3000.0);
-        let whole = |s: &Sidecar| -> Matrix2<f64> {
-            let (_, located) = locate(s, &lens).unwrap();
-            let p = &located.points[0];
-            p.by_pixel * p.by_pixel.transpose() * (p.u_px * p.u_px) + p.anatomy
-        };
-        let clicked = whole(&sidecar);
-        let edge = Vector2::new(0.8, 0.6);
-        sidecar.landmarks.get_mut(&Landmark::ToeOuter).unwrap().snapped =
-            Some(Snapped { from: [2003.0, 1496.0], edge: (edge * 5.0).into(), u_px: 0.3 });
-        let snapped = whole(&sidecar);
-        // The photo's y runs down, the plane's up; 10 px are a mm.
-        let (along, across) = (Vector2::new(0.8, -0.6), Vector2::new(0.6, 0.8));
-        let variance = |c: &Matrix2<f64>, d: Vector2<f64>| (c * d).dot(&d);
-        assert!((variance(&snapped, along) / variance(&clicked, along) - 1.0).abs() < 1e-3);
-        let edge_alone = Line::OuterWall.info().u_mm.powi(2) + 0.03f64.powi(2);
-        assert!((variance(&snapped, across) / edge_alone - 1.0).abs() < 1e-2, "{snapped}");
-    }
-}
+mod tests;

@@ -2,7 +2,8 @@
 
 use crate::error::{Error, ErrorKind, Result};
 use crate::evaluate::{Value, evaluate, monte_carlo};
-use crate::foot::{PlaneName, View};
+use crate::foot::PlaneName;
+use crate::landmark::{Landmark, Line};
 use crate::located::Located;
 use crate::measure::{self, Measurement};
 use crate::placed::Undefined;
@@ -189,10 +190,20 @@ impl Measured {
         if value.used.bearing_line {
             flags.push("bearing_line");
         }
-        let near_heel = value.used.landmarks().any(|l| l.info().plane == PlaneName::NearHeel)
-            || value.used.lines().any(|l| l.info().plane == PlaneName::NearHeel);
-        if self.located.near_heel_assumed && near_heel && value.measurement.view == View::Lateral {
+        let on = |plane| {
+            value.used.landmarks().any(|l| l.info().plane == plane)
+                || value.used.lines().any(|l| l.info().plane == plane)
+        };
+        if self.located.near_heel_assumed && on(PlaneName::NearHeel) {
             flags.push("near_heel_plane_assumed");
+        }
+        if self.located.sole_assumed && on(PlaneName::Sole) {
+            flags.push("sole_plane_assumed");
+        }
+        let at_ground =
+            value.used.landmarks().any(Landmark::meets_ground) || value.used.lines().any(|l| l == Line::Ground);
+        if self.located.hidden_mm > 0.0 && at_ground {
+            flags.push("bearing_edge_hidden");
         }
         if value.linear_fails {
             flags.push("monte_carlo");
@@ -207,15 +218,24 @@ impl Measured {
 }
 
 /// Flags of single values, with their meanings; the others are the scene's.
-const VALUE_FLAGS: [(&str, &str); 3] = [
+const VALUE_FLAGS: [(&str, &str); 5] = [
     (
         "bearing_line",
         "no ground is marked, so the line from toe_ground to heel_ground stands in for it: a lifted or rolled foot tilts it",
     ),
     (
         "near_heel_plane_assumed",
-        "the near heel was taken to lie in the measured plane; it stands some 30 mm nearer to the camera: give \
-         planes.near_heel.behind_scale_mm",
+        "nothing is said of the near heel's distance, so it was taken to stand 30 mm nearer to the camera than the measured plane, \
+         give or take 15 mm: measure it and give planes.near_heel.behind_scale_mm",
+    ),
+    (
+        "sole_plane_assumed",
+        "nothing is said of the sole's depth, so it was taken to lie 12 mm behind the bearing plane, give or take 8 mm: measure it and \
+         give planes.sole.behind_scale_mm",
+    ),
+    (
+        "bearing_edge_hidden",
+        "soft ground or grass may hide the lowest millimetres of the foot, which the uncertainty covers: stand the foot on a board",
     ),
     ("monte_carlo", "the linear result does not hold here; uncertainty and interval are those of the draws"),
 ];

@@ -7,7 +7,7 @@
 pub(crate) mod count;
 
 use hoofgeo::landmark::{Landmark, Line, Spread};
-use hoofgeo::located::CLICK_U_PX;
+use hoofgeo::located::{CLICK_U_PX, CORRELATION_MM, NEAR_HEEL_MM, PLANE_TILT_U_DEG, PLANE_U_MM, SOLE_MM};
 use hoofgeo::measured::GRADUATION_U_PX;
 use hoofgeo::placed::{Index, Placed};
 use hoofgeo::scale::{self, ScaleKind, Tolerance};
@@ -315,12 +315,12 @@ pub(crate) fn draw_like(spec: &Spec, rng: &mut Rng, like: Option<&Photo>) -> Opt
 
     let mut sidecar = blank(spec.view);
     let mut planes = BTreeMap::new();
-    planes.insert(PlaneName::Measured, ([0.0; 3], [5.0, 3.0]));
+    planes.insert(PlaneName::Measured, ([0.0; 3], [PLANE_U_MM, PLANE_TILT_U_DEG]));
     match spec.view {
         View::Lateral if given(rng.random::<bool>(), like.map(|l| l.foot.behind.is_some())) => {
             let behind = given(uniform(rng, -40.0, -20.0), like.and_then(|l| l.foot.behind));
             foot_draw.behind = Some(behind);
-            planes.insert(PlaneName::NearHeel, ([behind, 0.0, 0.0], [8.0, 3.0]));
+            planes.insert(PlaneName::NearHeel, ([behind, 0.0, 0.0], [8.0, PLANE_TILT_U_DEG]));
             sidecar.planes.insert(
                 PlaneName::NearHeel,
                 PlaneSpec { behind_scale_mm: Some(behind), u_mm: Some(8.0), tilt_u_deg: None },
@@ -328,21 +328,31 @@ pub(crate) fn draw_like(spec: &Spec, rng: &mut Rng, like: Option<&Photo>) -> Opt
         }
         View::Solar if given(rng.random::<bool>(), like.map(|l| l.foot.behind.is_some())) => {
             foot_draw.behind = Some(8.0);
-            planes.insert(PlaneName::Sole, ([8.0, 0.0, 0.0], [4.0, 3.0]));
+            planes.insert(PlaneName::Sole, ([8.0, 0.0, 0.0], [4.0, PLANE_TILT_U_DEG]));
             sidecar
                 .planes
                 .insert(PlaneName::Sole, PlaneSpec { behind_scale_mm: Some(8.0), u_mm: Some(4.0), tilt_u_deg: None });
         }
         _ => {}
     }
-    let planes: BTreeMap<PlaneName, Plane<f64>> = planes
+    let mut planes: BTreeMap<PlaneName, [f64; 3]> = planes
         .into_iter()
         .map(|(name, (mean, [u, tilt]))| {
             let t = f64::to_radians(tilt);
-            let p = [mean[0] + u * normal(rng), t * normal(rng), t * normal(rng)];
-            (name, Plane::new(&p))
+            (name, [mean[0] + u * normal(rng), t * normal(rng), t * normal(rng)])
         })
         .collect();
+    // What the sidecar is silent about stands at its usual distance from the measured plane.
+    let (silent, [mean, u]) = match spec.view {
+        View::Lateral => (PlaneName::NearHeel, NEAR_HEEL_MM),
+        View::Solar => (PlaneName::Sole, SOLE_MM),
+    };
+    if !planes.contains_key(&silent) {
+        let m = planes[&PlaneName::Measured];
+        let t = PLANE_TILT_U_DEG.to_radians();
+        planes.insert(silent, [m[0] + mean + u * normal(rng), m[1] + t * normal(rng), m[2] + t * normal(rng)]);
+    }
+    let planes: BTreeMap<PlaneName, Plane<f64>> = planes.into_iter().map(|(n, p)| (n, Plane::new(&p))).collect();
     let measured = planes[&PlaneName::Measured];
 
     // Graduations.
@@ -414,15 +424,21 @@ pub(crate) fn draw_like(spec: &Spec, rng: &mut Rng, like: Option<&Photo>) -> Opt
     }
     for (l, places) in &nominal.lines {
         let info = l.info();
-        let together = info.u_mm * normal(rng);
+        let [whole, wander] = if l.is_edge() { info.edge_mm() } else { [0.0, info.u_mm] };
+        let together = Vector2::new(normal(rng), normal(rng)) * whole;
+        let mut wandering = Vector2::<f64>::zeros();
         let (mut true_places, mut seen) = (Vec::new(), Vec::new());
         let n = places.len();
         for (i, place) in places.iter().enumerate() {
+            let kept =
+                if i == 0 || !l.is_edge() { 0.0 } else { (-(place - places[i - 1]).norm() / CORRELATION_MM).exp() };
+            wandering = wandering * kept + Vector2::new(normal(rng), normal(rng)) * (1.0 - kept * kept).sqrt();
+            let off = together + wandering * wander;
             let anatomy = if info.closed {
                 let along = places[(i + 1) % n] - places[(i + n - 1) % n];
-                Vector2::new(along.y, -along.x).normalize() * together
+                Vector2::new(along.y, -along.x).normalize() * off.x
             } else {
-                Vector2::new(normal(rng), normal(rng)) * info.u_mm
+                off
             };
             let (place, at) = pixel(*place, info.plane, anatomy, CLICK_U_PX, rng)?;
             true_places.push(place);

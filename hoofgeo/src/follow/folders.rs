@@ -77,7 +77,8 @@ pub fn lens_identity(report: &PhotoReport) -> Option<LensIdentity> {
             f.model.as_ref()?;
             Some(parts.map(Option::unwrap_or_default).join("/"))
         }
-        LensSource::Unknown => return None,
+        // Each crop has its own.
+        LensSource::ExifCropped | LensSource::Unknown => return None,
     };
     Some(LensIdentity { camera, prior })
 }
@@ -97,6 +98,7 @@ impl Shot {
     /// As [`Shot::new`].
     pub fn of_report(report: &PhotoReport) -> Result<Self> {
         let shot = Self::new(&report.name, &report.sidecar, &report.measured, report.taken(), lens_identity(report))?;
+        let shot = Self { photo_sha256: Some(report.photo_sha256.to_string()), ..shot };
         let visit = report.visit.as_deref();
         let own = report.sidecar.notes.clone().filter(|n| visit.and_then(|v| v.notes.as_ref()) != Some(n));
         let own = own.map(|n| ("photo", format!("{}: {n}", report.name)));

@@ -10,8 +10,11 @@
 //! - the stretch of the graduations, where kind and tolerance of the scale are the same: taken for one scale, unless
 //!   [`FollowOptions::one_scale`] says otherwise.
 //!
-//! All else (marks on graduations, camera tilt, where the measured plane lies, landmarks, the gauge) is made anew for each photo and
-//! counts as independent. A habit, such as holding the ruler always a little too near or seeing the coronet always a little too
+//! Photos of one foot from one side at one stage of one day also share the stand of foot and ruler: where the planes lie, and what the
+//! foot's landmarks, edges and gauge reading are. Their mean gets more certain by what is new in each alone: graduations, camera tilt,
+//! clicks. The same file under two names counts once.
+//!
+//! All else is made anew for each photo and counts as independent. A habit, such as holding the ruler always a little too near or seeing the coronet always a little too
 //! high, would drop out of differences: leaving that unused makes them less certain than they are, never more.
 //!
 //! | to read | file |
@@ -118,9 +121,18 @@ pub fn follow(shots: &[Shot], options: &FollowOptions) -> Vec<Case> {
 }
 
 impl Case {
-    fn new(shots: &[&Shot], options: &FollowOptions) -> Self {
+    fn new(all: &[&Shot], options: &FollowOptions) -> Self {
         let mut days: BTreeMap<Date, VisitDay> = BTreeMap::new();
-        for shot in shots {
+        let (mut shots, mut repeats) = (Vec::<&Shot>::new(), Vec::new());
+        for shot in all {
+            match shots.iter().find(|first| shot.repeats(first)) {
+                Some(first) => {
+                    repeats.push((shot, format!("{} is the photo {} again and counts once", shot.photo, first.photo)))
+                }
+                None => shots.push(shot),
+            }
+        }
+        for shot in &shots {
             let visit = days.entry(shot.day).or_insert_with(|| VisitDay {
                 day: shot.day,
                 photos: Vec::new(),
@@ -133,6 +145,12 @@ impl Case {
                 }
             }
         }
+        for (shot, remark) in repeats {
+            if let Some(visit) = days.get_mut(&shot.day) {
+                visit.remarks.push(("photo".to_owned(), remark));
+            }
+        }
+        let shots = &shots[..];
         Self {
             animal: shots.first().map_or_else(String::new, |s| s.animal.clone()),
             visits: days.into_values().collect(),

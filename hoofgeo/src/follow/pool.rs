@@ -1,6 +1,6 @@
 //! Readings of several photos with their covariances, and weighted fits to them.
 
-use super::shot::{Reading, Shot};
+use super::shot::{Key, Reading, Shot};
 use crate::uncertainty::{COVERAGE, coverage_factor, effective_dof, student_t_factor};
 use nalgebra::{DMatrix, DVector};
 use statrs::distribution::{ChiSquared, ContinuousCDF};
@@ -39,8 +39,9 @@ impl<'a> Pool<'a> {
         }
         let one_lens = a.lens.is_some() && a.lens == b.lens;
         let one_scale = self.one_scale && a.scale.is_some() && a.scale == b.scale;
+        let one_stand = a.day == b.day && Key::of(a) == Key::of(b);
         let limit = x.u * y.u;
-        x.shared.covariance(&y.shared, one_lens, one_scale).clamp(-limit, limit)
+        x.shared.covariance(&y.shared, one_lens, one_scale, one_stand).clamp(-limit, limit)
     }
 
     /// The mean of some readings, each weighted by the inverse of its variance.

@@ -80,6 +80,10 @@ pub struct Shot {
     pub lens: Option<LensIdentity>,
     /// Kind and tolerance of the scale.
     pub scale: Option<(ScaleKind, Tolerance)>,
+    /// Fingerprint of the photo's file, where it is known.
+    pub photo_sha256: Option<String>,
+    /// The sidecar without the photo's name: two photos of one day that have it in common, pixel for pixel, are copies of one.
+    pub(super) marks: String,
     /// What was measured.
     pub readings: Vec<Reading>,
     /// Distances of the growth rings below the coronet at the toe and at the heel, from the uppermost down.
@@ -122,10 +126,20 @@ impl Shot {
             // A prior that the graduations contradicted was put aside: nothing is shared then.
             lens: lens.filter(|l| l.prior.source == measured.scene.lens_source),
             scale: sidecar.scale.as_ref().map(|s| (s.kind, s.tolerance.unwrap_or_else(|| Tolerance::assumed(s.kind)))),
+            photo_sha256: None,
+            marks: marks(sidecar),
             readings: measured.values.iter().map(Reading::of).collect(),
             rings: rings::readings(measured),
             remarks: Vec::new(),
         })
+    }
+
+    /// Whether this shows what another one shows already: the same file, or on one day the same marks on the same pixels. Feet that
+    /// stand side by side in one picture are told apart.
+    pub fn repeats(&self, other: &Self) -> bool {
+        let place = |s: &Self| (s.foot, s.view, s.side);
+        let one_file = self.photo_sha256.is_some() && self.photo_sha256 == other.photo_sha256;
+        place(self) == place(other) && (one_file || (self.day == other.day && self.marks == other.marks))
     }
 
     /// The same with what the practitioner noted.
@@ -134,6 +148,13 @@ impl Shot {
         self.remarks.extend(remarks.into_iter().map(|(k, v)| (k.to_owned(), v)));
         self
     }
+}
+
+/// What a sidecar says, but for the photo's name.
+fn marks(sidecar: &Sidecar) -> String {
+    let mut nameless = sidecar.clone();
+    nameless.photo.file.clear();
+    nameless.to_json()
 }
 
 /// What sets one row of values of an animal apart from another.

@@ -97,7 +97,7 @@ impl fmt::Display for Remark {
             Self::Resized { recorded: (rw, rh), actual: (w, h) } => write!(
                 f,
                 "the camera recorded {rw} x {rh} px, the photo has {w} x {h}: resized since. A crop that kept the \
-                 proportions would look the same and make the focal length wrong"
+                 proportions would look the same, so up to twice the focal length is allowed for"
             ),
             Self::Cropped { recorded: (rw, rh), actual: (w, h) } => write!(
                 f,

@@ -246,9 +246,12 @@ pub(super) fn with_earlier(seen: &Draft, stored: &Draft, earlier: &Counts) -> Dr
         let slot = whole.landmarks.0.iter_mut().find(|(n, _)| n == name);
         let now = slot.as_ref().and_then(|(_, p)| p.as_ref()).map(|p| p.at.clone()).unwrap_or_default();
         at.extend(now);
-        // One of several placements is no edge's any more.
-        let snapped = before.snapped.filter(|_| at == before.at);
-        let placement = Some(Placement { at, snapped, ..before.clone() });
+        // One of several placements is no edge's and no other photo's any more.
+        let alone = at == before.at;
+        let snapped = before.snapped.filter(|_| alone);
+        let carried = before.carried.clone().filter(|_| alone);
+        let suggested = before.suggested.filter(|_| alone);
+        let placement = Some(Placement { at, snapped, carried, suggested, ..before.clone() });
         match slot {
             Some((_, slot)) => *slot = placement,
             None => whole.landmarks.0.push((*name, placement)),

@@ -59,8 +59,11 @@ pub(super) fn sidecar(
         let index = located.index.landmark(*landmark).ok_or_else(|| lost(landmark.name()))?;
         let point = &located.points[index];
         if !point.repeated {
-            let u_px = placement.u_px.unwrap_or(CLICK_U_PX);
-            placement.u_px = Some(u_px * magnification([point.pixel.x, point.pixel.y])?);
+            let stretch = magnification([point.pixel.x, point.pixel.y])?;
+            match &mut placement.carried {
+                Some(carried) if placement.u_px.is_none() => carried.u_px *= stretch,
+                _ => placement.u_px = Some(placement.u_px.unwrap_or(CLICK_U_PX) * stretch),
+            }
         }
         if let (Some(s), [at]) = (&mut placement.snapped, placement.at.as_slice()) {
             let length = s.edge[0].hypot(s.edge[1]);

@@ -219,6 +219,9 @@ fn provenance(visit: &[&Photo]) -> Provenance {
             let lens = match (&p.report.lens.profile, m.scene.lens_source) {
                 (Some(profile), _) => format!("lens profile {profile}"),
                 (None, crate::scene::LensSource::Exif) => "focal length from the photo's header".to_owned(),
+                (None, crate::scene::LensSource::ExifCropped) => {
+                    "focal length from the photo's header, which a crop would make up to twice as long".to_owned()
+                }
                 (None, _) => "nothing known of the lens".to_owned(),
             };
             PhotoProvenance {

@@ -62,11 +62,13 @@ pub enum SceneFlag {
     LensForced,
     /// The graduations were read from the pixels.
     RulerRead,
+    /// The photo was resized or zoomed digitally and may be a crop, which the focal length then hides.
+    MayBeCropped,
 }
 
 impl SceneFlag {
     /// Every flag.
-    pub const ALL: [Self; 8] = [
+    pub const ALL: [Self; 9] = [
         Self::LensPriorReplaced,
         Self::TiltPriorReplaced,
         Self::TwoPoses,
@@ -75,6 +77,7 @@ impl SceneFlag {
         Self::StrongTilt,
         Self::LensForced,
         Self::RulerRead,
+        Self::MayBeCropped,
     ];
 
     /// The name used in results.
@@ -88,6 +91,7 @@ impl SceneFlag {
             Self::StrongTilt => "strong_tilt",
             Self::LensForced => "lens_forced",
             Self::RulerRead => "ruler_read",
+            Self::MayBeCropped => "may_be_cropped",
         }
     }
 
@@ -115,6 +119,10 @@ impl SceneFlag {
             Self::LensForced => {
                 "the lens profile is of another camera, lens or zoom than the photo's header names, and was used on demand: the \
                  stated uncertainty holds only if it is the right one after all"
+            }
+            Self::MayBeCropped => {
+                "the photo was resized or zoomed digitally since the camera's lens formed it, and a crop looks the same: up to twice the \
+                 focal length was allowed for; use the photo as the camera wrote it, or an L-shaped ruler"
             }
             Self::RulerRead => {
                 "the ruler's graduations were read from the photo's pixels; look at the picture whether they lie on its lines"
@@ -180,7 +188,7 @@ impl Scene {
             lens: &input.lens,
         };
         let mut tries = vec![(given.clone(), None)];
-        if matches!(input.lens.source, LensSource::Exif | LensSource::Database) {
+        if matches!(input.lens.source, LensSource::Exif | LensSource::ExifCropped | LensSource::Database) {
             tries.push((Given { lens: &wide_lens, ..given.clone() }, Some(SceneFlag::LensPriorReplaced)));
         }
         // Three graduations on a line determine place, size and lean along the line and check nothing: any wrong label would
@@ -233,6 +241,9 @@ impl Scene {
         }
         if input.graduations.iter().any(|g| g.covariance_px.is_some()) {
             flags.push(SceneFlag::RulerRead);
+        }
+        if given.lens.source == LensSource::ExifCropped {
+            flags.push(SceneFlag::MayBeCropped);
         }
         let mut parts = best.parts;
         parts[GRADUATIONS] *= widen;

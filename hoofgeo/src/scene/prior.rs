@@ -1,6 +1,6 @@
 //! What is known of the camera before the graduations are looked at.
 
-use super::params::{DISTORTION, LENS, LN_FOCAL};
+use super::params::{DISTORTION, LENS, LN_FOCAL, PRINCIPAL};
 use crate::lens::BrownConradyFit;
 use nalgebra::{DMatrix, SMatrix, SVector};
 
@@ -14,6 +14,8 @@ pub enum LensSource {
     Database,
     /// The photo's EXIF focal length alone.
     Exif,
+    /// The EXIF focal length of a picture that may show but a part of what the camera saw.
+    ExifCropped,
     /// Nothing is known of the camera.
     Unknown,
 }
@@ -25,6 +27,7 @@ impl LensSource {
             Self::Profile => "lens_profile",
             Self::Database => "lens_database",
             Self::Exif => "exif",
+            Self::ExifCropped => "exif_cropped",
             Self::Unknown => "none",
         }
     }
@@ -51,6 +54,27 @@ impl LensPrior {
     /// k2 0.01, p1 and p2 0.0005 (estimates, no source).
     pub fn exif(frame_px: (u32, u32), focal_px: f64) -> Self {
         Self::round(LensSource::Exif, frame_px, focal_px, 0.03, [0.02, 0.01, 0.0005])
+    }
+
+    /// From the focal length that a photo's header states for the whole frame, px, where the photo may be a crop of it: by up to
+    /// `factor` in each direction, from anywhere in the frame where `off_centre`.
+    ///
+    /// A resized photo and a crop that kept the proportions look the same, and a digital zoom may or may not be in the header's focal
+    /// length. The focal length is then up to `factor` times as long, and the principal point off the middle by up to
+    /// (factor − 1)/2 of the longer side. Both ends lie within 2.1 standard uncertainties, merely resized (the usual case) within 0.7; more
+    /// than twofold crops are not thought of (estimates, no source).
+    pub fn exif_cropped(frame_px: (u32, u32), focal_px: f64, factor: f64, off_centre: bool) -> Self {
+        let factor = factor.clamp(1.0, 2.0);
+        let mut prior = Self { source: LensSource::ExifCropped, ..Self::exif(frame_px, focal_px) };
+        prior.mean[LN_FOCAL] += 0.25 * factor.ln();
+        prior.covariance[(LN_FOCAL, LN_FOCAL)] += (0.36 * factor.ln()).powi(2);
+        if off_centre {
+            let u = 0.15 * (factor - 1.0) * f64::from(frame_px.0.max(frame_px.1));
+            for i in [PRINCIPAL, PRINCIPAL + 1] {
+                prior.covariance[(i, i)] += u * u;
+            }
+        }
+        prior
     }
 
     /// For a camera of which nothing is known: focal length 1.2 times the longer side ± 25 %, k1 and k2 ± 0.2, p1 and p2

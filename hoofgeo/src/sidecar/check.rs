@@ -2,7 +2,9 @@
 
 use super::fault::Fault;
 use super::limits;
-use super::model::{Gauge, Graduation, PhotoRef, PlaneSpec, Scale, ScaleKind, Sidecar, Snapped, Tolerance, Visit};
+use super::model::{
+    Carried, Gauge, Graduation, PhotoRef, PlaneSpec, Scale, ScaleKind, Sidecar, Snapped, Tolerance, Visit,
+};
 use super::raw::SharedScale;
 use super::{outline, time};
 use crate::PlaneName;
@@ -34,10 +36,13 @@ pub(super) fn sidecar(s: &Sidecar) -> Checked {
             }
             uncertainty("u_px", placement.u_px, limits::U_PX, Zero::Refused)?;
             uncertainty("u_mm", placement.u_mm, limits::MM, Zero::Allowed)?;
-            placement
-                .snapped
-                .as_ref()
-                .map_or(Ok(()), |moved| snapped(moved, placement.at.len(), &s.photo).map_err(|e| e.within("snapped")))
+            if let Some(moved) = &placement.snapped {
+                snapped(moved, placement.at.len(), &s.photo).map_err(|e| e.within("snapped"))?;
+            }
+            match &placement.carried {
+                Some(from) => carried(from, placement.at.len()).map_err(|e| e.within("carried")),
+                None => Ok(()),
+            }
         };
         if landmark.info().view != s.view {
             return Err(Fault::new(format!("`{landmark}` is not a landmark of this view")).within("landmarks"));
@@ -69,6 +74,19 @@ fn snapped(s: &Snapped, placements: usize, photo: &PhotoRef) -> Checked {
         return Err(Fault::new("[0, 0] is no direction").within("edge"));
     }
     uncertainty("u_px", Some(s.u_px), limits::U_PX, Zero::Refused)
+}
+
+fn carried(c: &Carried, placements: usize) -> Checked {
+    if placements != 1 {
+        return Err(Fault::new("only a landmark placed once can have been carried over")
+            .help("repeated placements are clicks of this photo: leave `carried` out"));
+    }
+    text("from_photo", Some(&c.from_photo))?;
+    // The other photo's frame is not known here.
+    if c.at.iter().any(|x| !(0.0..=f64::from(limits::FRAME_PX)).contains(x)) {
+        return Err(Fault::new(format!("[{}, {}] lies outside any photo", c.at[0], c.at[1])).within("at"));
+    }
+    uncertainty("u_px", Some(c.u_px), limits::U_PX, Zero::Refused)
 }
 
 /// Everything of a visit that can be judged without its photos.

@@ -104,6 +104,7 @@ impl Serialize for Draft {
         map.serialize_entry("view", &self.view)?;
         some(&mut map, "side", &self.side)?;
         some(&mut map, "stage", &self.stage)?;
+        some(&mut map, "surface", &self.surface)?;
         some(&mut map, "taken", &self.taken)?;
         some(&mut map, "observer", &self.observer)?;
         some(&mut map, "lens", &self.lens)?;

@@ -158,7 +158,7 @@ impl Visit {
 
 impl Serialize for Sidecar {
     fn serialize<S: Serializer>(&self, s: S) -> Result<S::Ok, S::Error> {
-        let Self { photo, subject, view, side, stage, taken, observer, lens, scale, planes, .. } = self;
+        let Self { photo, subject, view, side, stage, surface, taken, observer, lens, scale, planes, .. } = self;
         let mut map = s.serialize_map(None)?;
         map.serialize_entry("format", Self::FORMAT)?;
         map.serialize_entry("photo", photo)?;
@@ -166,6 +166,7 @@ impl Serialize for Sidecar {
         map.serialize_entry("view", view)?;
         some(&mut map, "side", side)?;
         some(&mut map, "stage", stage)?;
+        some(&mut map, "surface", surface)?;
         some(&mut map, "taken", taken)?;
         some(&mut map, "observer", observer)?;
         some(&mut map, "lens", lens)?;

@@ -28,8 +28,8 @@ mod tree;
 
 pub use lens::{CameraId, Distortion, DistortionModel, Found, Frame, LensProfile};
 pub use model::{
-    Gauge, Graduation, HeelGauge, PhotoRef, Placement, PlaneSpec, RuleClass, Scale, ScaleKind, Sidecar, Snapped,
-    Subject, Tolerance, Visit,
+    Carried, Gauge, Graduation, HeelGauge, PhotoRef, Placement, PlaneSpec, RuleClass, Scale, ScaleKind, Sidecar,
+    Snapped, Subject, Tolerance, Visit,
 };
 pub use raw::{Draft, LandmarkSlots, LineSlots, Planes, SharedScale, SharedSubject};
 pub use start::{Hints, template};

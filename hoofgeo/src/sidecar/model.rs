@@ -2,7 +2,7 @@
 
 use super::raw::{Planes, SharedScale, SharedSubject};
 pub use crate::scale::{RuleClass, ScaleKind, Tolerance};
-use crate::{Foot, Landmark, Line, PlaneName, Side, Stage, View};
+use crate::{Foot, Landmark, Line, PlaneName, Side, Stage, SubjectKind, Suggestion, Surface, View};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
@@ -35,6 +35,8 @@ pub struct Sidecar {
     pub side: Option<Side>,
     /// When in a visit.
     pub stage: Option<Stage>,
+    /// What the foot stands on; hides a part of the bearing edge where that is soft or grass.
+    pub surface: Option<Surface>,
     /// ISO 8601 date, or date and time with or without an offset from UTC. Where absent, the EXIF time counts.
     pub taken: Option<String>,
     /// Who placed the landmarks.
@@ -81,6 +83,9 @@ pub struct Subject {
     pub animal: String,
     /// Which foot.
     pub foot: Foot,
+    /// What kind of animal; an adult horse where it is not said.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub kind: Option<SubjectKind>,
 }
 
 /// The scale in a photo.
@@ -157,6 +162,12 @@ pub struct Placement {
     pub u_mm: Option<f64>,
     /// Where it was clicked, if `at` is where an edge of the picture was found beside that.
     pub snapped: Option<Snapped>,
+    /// Whether the point was marked on the foot before the photo: it is then as well defined as the pen's dot.
+    pub pen_mark: bool,
+    /// Where it was carried over from, if it was not clicked here.
+    pub carried: Option<Carried>,
+    /// What became of the program's suggestion, if `at` is one.
+    pub suggested: Option<Suggestion>,
 }
 
 impl Placement {
@@ -177,6 +188,22 @@ pub struct Snapped {
     /// The direction that the edge runs in, in pixels, either way and of any length but 0.
     pub edge: [f64; 2],
     /// Standard uncertainty of the edge's place across it, px.
+    #[cfg_attr(feature = "schema", schemars(range(max = super::limits::U_PX), extend("exclusiveMinimum" = 0)))]
+    pub u_px: f64,
+}
+
+/// The other photo of the foot in which a landmark was clicked; the pixels around it were found again here.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+#[serde(deny_unknown_fields)]
+pub struct Carried {
+    /// The other photo's file name.
+    #[cfg_attr(feature = "schema", schemars(regex(pattern = r"\S")))]
+    pub from_photo: String,
+    /// Where it is in that photo, px of it.
+    #[cfg_attr(feature = "schema", schemars(with = "super::schema::Pixel"))]
+    pub at: [f64; 2],
+    /// Standard uncertainty of finding it again here per axis, px of this photo.
     #[cfg_attr(feature = "schema", schemars(range(max = super::limits::U_PX), extend("exclusiveMinimum" = 0)))]
     pub u_px: f64,
 }
@@ -247,6 +274,9 @@ pub struct Visit {
     /// Where planes lie behind the scale.
     #[serde(default, skip_serializing_if = "Planes::is_empty")]
     pub planes: Planes,
+    /// What the feet stand on in the lateral photos.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub surface: Option<Surface>,
     /// Free text.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[cfg_attr(feature = "schema", schemars(regex(pattern = r"\S")))]

@@ -3,8 +3,8 @@
 use super::fault::{did_you_mean, list, short};
 #[cfg(feature = "schema")]
 use super::limits;
-use super::model::{Gauge, Graduation, PhotoRef, Placement, PlaneSpec, ScaleKind, Snapped, Tolerance};
-use crate::{Foot, Landmark, Line, PlaneName, Side, Stage, View};
+use super::model::{Carried, Gauge, Graduation, PhotoRef, Placement, PlaneSpec, ScaleKind, Snapped, Tolerance};
+use crate::{Foot, Landmark, Line, PlaneName, Side, Stage, SubjectKind, Suggestion, Surface, View};
 use serde::de::{self, Deserialize, Deserializer, MapAccess, SeqAccess, Visitor};
 use serde::ser::{Serialize, SerializeMap, Serializer};
 use std::collections::BTreeMap;
@@ -47,6 +47,8 @@ pub struct Draft {
     pub side: Option<Side>,
     /// When in a visit the photo was taken.
     pub stage: Option<Stage>,
+    /// What the foot stands on in a lateral photo.
+    pub surface: Option<Surface>,
     /// ISO 8601 date, or date and time with or without an offset from UTC; the EXIF time where absent.
     #[cfg_attr(feature = "schema", schemars(regex(pattern = super::time::PATTERN)))]
     pub taken: Option<String>,
@@ -86,6 +88,9 @@ pub struct SharedSubject {
     /// Which foot.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub foot: Option<Foot>,
+    /// What kind of animal: which sizes are usual for it; an adult horse where it is not said.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub kind: Option<SubjectKind>,
 }
 
 /// A scale of which a part may stand in the other file.
@@ -259,7 +264,12 @@ impl Serialize for Placement {
                 map.serialize_entry(key, &value)?;
             }
         }
+        if self.pen_mark {
+            map.serialize_entry("pen_mark", &true)?;
+        }
         super::json::some(&mut map, "snapped", &self.snapped)?;
+        super::json::some(&mut map, "carried", &self.carried)?;
+        super::json::some(&mut map, "suggested", &self.suggested)?;
         map.end()
     }
 }
@@ -279,12 +289,19 @@ pub(super) struct PlacementFile {
     u_mm: Option<f64>,
     /// Where it was clicked, if `at` is one point that was moved from there to an edge of the picture.
     snapped: Option<Snapped>,
+    /// Whether a dot was on the foot there before the photo.
+    pen_mark: Option<bool>,
+    /// Where it was carried over from, if `at` is one point that was found again here, not clicked.
+    carried: Option<Carried>,
+    /// What became of the program's suggestion, if `at` is one.
+    suggested: Option<Suggestion>,
 }
 
 impl<'de> Deserialize<'de> for Placement {
     fn deserialize<D: Deserializer<'de>>(d: D) -> Result<Self, D::Error> {
-        let PlacementFile { at, u_px, u_mm, snapped } = PlacementFile::deserialize(d)?;
-        Ok(Self { at: at.0, u_px, u_mm, snapped })
+        let PlacementFile { at, u_px, u_mm, snapped, pen_mark, carried, suggested } = PlacementFile::deserialize(d)?;
+        let pen_mark = pen_mark.unwrap_or(false);
+        Ok(Self { at: at.0, u_px, u_mm, snapped, pen_mark, carried, suggested })
     }
 }
 

@@ -3,6 +3,7 @@
 use super::json;
 use super::model::{PhotoRef, PlaneSpec, ScaleKind};
 use super::raw::SharedScale;
+use crate::located::{NEAR_HEEL_MM, PLANE_U_MM};
 use crate::{Foot, Landmark, Line, PlaneName, Side, Stage, View};
 use serde::Serialize;
 use serde::ser::Serializer;
@@ -88,10 +89,11 @@ pub fn template(photo_file_name: &str, width_px: u32, height_px: u32, taken: Opt
     });
     let lines = views.iter().flat_map(|v| Line::of(*v)).map(Line::name).collect();
     let plane = |behind, u| PlaneSpec { behind_scale_mm: Some(behind), u_mm: Some(u), tilt_u_deg: None };
-    let mut planes = BTreeMap::from([(PlaneName::Measured, plane(0.0, 5.0))]);
+    // What counts where nothing is said, for the person to see and to state better.
+    let mut planes = BTreeMap::from([(PlaneName::Measured, plane(0.0, PLANE_U_MM))]);
     if view == Some(View::Lateral) {
-        // The near heel stands 30 to 40 mm nearer to the camera than the foot's midline: an estimate, no source.
-        planes.insert(PlaneName::NearHeel, plane(-30.0, 10.0));
+        let [behind, u] = NEAR_HEEL_MM;
+        planes.insert(PlaneName::NearHeel, plane(behind, u));
     }
     json::pretty(&Template {
         format: super::Sidecar::FORMAT,

@@ -86,10 +86,10 @@ fn scene_json(report: &PhotoReport) -> Json {
         .planes
         .iter()
         .map(|p| {
-            let tilt_u_deg = p.u[1].to_degrees();
+            let u = p.u_behind_scale(&report.measured.located.planes[0]);
             (
                 p.name.name().to_owned(),
-                json!({ "behind_scale_mm": p.mean[0], "u_mm": p.u[0], "tilt_u_deg": tilt_u_deg }),
+                json!({ "behind_scale_mm": p.mean[0], "u_mm": u[0], "tilt_u_deg": u[1].to_degrees() }),
             )
         })
         .collect();

@@ -3,7 +3,7 @@
 use super::lens_entry::from_database;
 use crate::error::{Error, ErrorKind, Result};
 use crate::lens::database::Database;
-use crate::photo::{Orientation, PhotoFacts, Sha256Hex, fingerprint};
+use crate::photo::{Orientation, PhotoFacts, Remark, Sha256Hex, fingerprint};
 use crate::scene::LensPrior;
 use crate::sidecar::{LensProfile, Sidecar};
 use std::collections::HashMap;
@@ -127,7 +127,10 @@ impl Lenses {
         };
         let prior = match (found, facts.prior_focal_px()) {
             (Some(prior), _) => prior,
-            (None, Some(focal_px)) => LensPrior::exif(frame, focal_px),
+            (None, Some(focal_px)) => match may_be_cropped(facts) {
+                Some((factor, off_centre)) => LensPrior::exif_cropped(frame, focal_px, factor, off_centre),
+                None => LensPrior::exif(frame, focal_px),
+            },
             (None, None) => LensPrior::unknown(frame),
         };
         Ok(LensUsed { prior, profile: None, note, forced: None })
@@ -245,6 +248,21 @@ impl Lenses {
         }
         Ok(Some(Sha256Hex::of(all.as_bytes())))
     }
+}
+
+/// By how much a photo may have been cropped without its header telling, and whether from anywhere in the frame; `None` where it is
+/// what the camera wrote.
+fn may_be_cropped(facts: &PhotoFacts) -> Option<(f64, bool)> {
+    let of = |r: &Remark| match r {
+        Remark::Resized { recorded, actual } => {
+            let factor = f64::from(recorded.0) / f64::from(actual.0).max(1.0);
+            // A picture that was enlarged since may have been cropped by any factor.
+            Some((if factor < 1.0 { f64::INFINITY } else { factor }, true))
+        }
+        Remark::DigitalZoom { ratio } => Some((*ratio, false)),
+        _ => None,
+    };
+    facts.remarks.iter().filter_map(of).reduce(|a, b| (a.0 * b.0, a.1 || b.1))
 }
 
 /// How well a profile matches a photo that does not name it, and its prior; `None` where it does not, or does not say enough.

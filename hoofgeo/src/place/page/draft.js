@@ -48,8 +48,9 @@ export function state(draft, step) {
 }
 
 export const place = (draft, name, at) => changed(draft, (d) => {
-  // Whoever moves it by hand takes it off the edge that a program found.
-  d.landmarks = { ...d.landmarks, [name]: { ...d.landmarks?.[name], at, snapped: undefined } };
+  // Whoever moves it by hand takes it off the edge, the other photo or the suggestion that a program had it from.
+  const ownHand = { snapped: undefined, carried: undefined, suggested: undefined };
+  d.landmarks = { ...d.landmarks, [name]: { ...d.landmarks?.[name], at, ...ownHand } };
 });
 
 const slots = (step) => (step.kind === "landmark" ? "landmarks" : "lines");

@@ -21,7 +21,7 @@ pub(super) const BAD: &[(&str, &str, &str)] = &[
     (
         r#""u_mm": 1.5"#,
         r#""banana": 1.5"#,
-        "line 29 column 46: landmarks.heel_ground.banana: unknown key `banana`\n  known here: `at`, `u_px`, `u_mm` or `snapped`",
+        "line 29 column 46: landmarks.heel_ground.banana: unknown key `banana`\n  known here: `at`, `u_px`, `u_mm`, `snapped`, `pen_mark`, `carried` or `suggested`",
     ),
     (
         r#""tubules_toe""#,
@@ -224,6 +224,11 @@ pub(super) const BAD: &[(&str, &str, &str)] = &[
         r#""u_mm": 1.5"#,
         r#""u_mm": -1.5"#,
         "line 29 column 54: landmarks.heel_ground.u_mm: an uncertainty cannot be negative, here it is -1.5",
+    ),
+    (
+        r#""u_mm": 1.5"#,
+        r#""carried": { "from_photo": "b.jpg", "at": [1, 2], "u_px": 0 }"#,
+        "line 29 column 104: landmarks.heel_ground.carried.u_px: an uncertainty of 0 px claims a perfect mark\n  leave the key out for the usual value",
     ),
     (
         r#""u_mm": 1.5"#,

@@ -67,7 +67,7 @@ pub(super) const NO_COVARIANCE: &str =
 pub(super) const BAD_VISIT: &[(&str, &str)] = &[
     (
         r#"{ "view": "lateral" }"#,
-        "line 1 column 3: view: unknown key `view`\n  known here: `format`, `subject`, `taken`, `observer`, `lens`, `scale`, `planes`, `notes`, `interval_weeks`, `ground`, `diet`, `turnout`, `lameness` or `vet`",
+        "line 1 column 3: view: unknown key `view`\n  known here: `format`, `subject`, `taken`, `observer`, `lens`, `scale`, `planes`, `surface`, `notes`, `interval_weeks`, `ground`, `diet`, `turnout`, `lameness` or `vet`",
     ),
     (
         r#"{ "format": "hoofgeo-visit/9" }"#,

@@ -67,6 +67,11 @@ pub(super) const GOOD: &[(&str, &str)] = &[
     ),
     (r#""landmarks": {"#, r#""landmarks": { "breakover": { "at": [[0, 0], [4032, 3024]], "u_px": 2, "u_mm": 0 },"#),
     (r#""u_mm": 1.5"#, r#""snapped": { "from": [2101, 2299.25], "edge": [-0.6, 0.8], "u_px": 0.2 }, "u_mm": 1.5"#),
+    (r#""u_mm": 1.5"#, r#""pen_mark": true, "suggested": "accepted""#),
+    (r#""u_mm": 1.5"#, r#""pen_mark": false, "suggested": null, "carried": null"#),
+    (r#""u_mm": 1.5"#, r#""carried": { "from_photo": "before.jpg", "at": [5000, 9.5], "u_px": 0.4 }"#),
+    (r#""stage": "before_trim""#, r#""surface": "grass""#),
+    (r#""foot": "LF""#, r#""foot": "LF", "kind": "foal""#),
     (r#""taken": "2026-05-04T09:30:00+01:00""#, r#""taken": "2026-05-04""#),
     (r#""taken": "2026-05-04T09:30:00+01:00""#, r#""taken": null"#),
     (r#""observer": "MK""#, r#""observer": "Çağla \u00e9""#),
@@ -380,4 +385,30 @@ mod mutations {
             }
         }
     }
+}
+
+#[test]
+fn what_is_said_of_a_mark_and_of_the_ground_stays() {
+    let text = bad::edited(
+        EXAMPLE,
+        r#""u_mm": 1.5"#,
+        r#""pen_mark": true, "carried": { "from_photo": "b.jpg", "at": [5, 9], "u_px": 0.4 }, "suggested": "accepted""#,
+    );
+    let visit = Visit::parse(r#"{ "surface": "soft", "subject": { "kind": "pony" } }"#).unwrap();
+    assert_eq!(
+        Visit::parse(&visit.to_json()).unwrap(),
+        Visit { format: Some(Visit::FORMAT.to_owned()), ..visit.clone() }
+    );
+    let s = Sidecar::parse(&text, Some(&visit)).unwrap();
+    assert_eq!((s.surface, s.subject.kind), (Some(crate::Surface::Soft), Some(crate::SubjectKind::Pony)));
+    let mark = &s.landmarks[&Landmark::HeelGround];
+    assert_eq!((mark.pen_mark, mark.suggested), (true, Some(crate::Suggestion::Accepted)));
+    assert_eq!(mark.carried.as_ref().map(|c| (c.from_photo.as_str(), c.u_px)), Some(("b.jpg", 0.4)));
+    // A program that fills the file in step by step keeps them, too.
+    let draft = Draft::parse(&text).unwrap();
+    assert_eq!(Draft::parse(&draft.to_json()).unwrap(), draft);
+    assert!(draft.to_json().contains("\"pen_mark\": true") && draft.to_json().contains("\"carried\""));
+    // The photo's own word goes before the visit's.
+    let own = bad::edited(&text, r#""stage": "before_trim""#, r#""surface": "hard""#);
+    assert_eq!(Sidecar::parse(&own, Some(&visit)).unwrap().surface, Some(crate::Surface::Hard));
 }
