@@ -51,7 +51,7 @@ fn csv_is_rfc_4180_and_says_what_json_says() {
     folder.write("IMG_2.jpg.hoof.json", sidecar("IMG_2.jpg").replace("Kestrel", awkward));
     folder.run("measure visit --out out").ends(0);
     let records = rfc_4180(&folder.read("out/measurements.csv"));
-    let header = "photo,animal,foot,view,stage,taken,observer,measurement,unit,value,u,k,U,lower,upper,method,flags";
+    let header = "photo,animal,foot,view,side,stage,taken,observer,measurement,unit,value,u,k,expanded,lower,upper,method,flag_list";
     assert_eq!(records[0].join(","), header);
     assert_eq!(CSV_COLUMNS.join(","), header);
     let json = folder.json("out/measurements.json");
@@ -60,18 +60,18 @@ fn csv_is_rfc_4180_and_says_what_json_says() {
         for m in photo["measurements"].as_array().unwrap() {
             let row = rows.next().unwrap();
             let column = |name: &str| row[records[0].iter().position(|c| c == name).unwrap()].as_str();
-            for key in ["photo", "animal", "foot", "view", "stage", "taken", "observer"] {
+            for key in ["photo", "animal", "foot", "view", "side", "stage", "taken", "observer"] {
                 assert_eq!(Some(column(key)), photo[key].as_str(), "{key}");
             }
             for key in ["measurement", "unit", "method"] {
                 assert_eq!(Some(column(key)), m[key].as_str(), "{key}");
             }
-            for key in ["value", "u", "k", "U", "lower", "upper"] {
+            for key in ["value", "u", "k", "expanded", "lower", "upper"] {
                 let (csv, json): (f64, _) = (column(key).parse().unwrap(), m[key].as_f64().unwrap());
                 assert_eq!(csv.to_bits(), json.to_bits(), "{key} loses digits");
             }
             let flags: Vec<_> = m["flags"].as_object().unwrap().keys().map(String::as_str).collect();
-            let mut listed: Vec<_> = column("flags").split(';').filter(|f| !f.is_empty()).collect();
+            let mut listed: Vec<_> = column("flag_list").split(';').filter(|f| !f.is_empty()).collect();
             listed.sort_unstable();
             assert_eq!(listed, flags);
         }

@@ -140,3 +140,20 @@ fn a_small_visit_is_not_littered() {
     assert_eq!(names, ["manifest.jsonl", "measurements.csv", "measurements.json"]);
     assert_eq!(std::fs::read_dir(folder.root().join("visit")).unwrap().count(), 2);
 }
+
+/// Results of another contract are not taken over, whatever else is the same.
+#[test]
+fn results_of_version_1_are_measured_again() {
+    let folder = set(10);
+    let closing = || {
+        let run = folder.run(&format!("{MEASURE} --out out")).ends(1);
+        run.out().lines().find(|l| l.contains(" photos measured")).unwrap().to_owned()
+    };
+    closing();
+    assert!(closing().contains("unchanged since the last run"), "{}", closing());
+    let whole = results(&folder, "out");
+    let manifest = folder.read("out/manifest.jsonl").replacen("hoofgeo-measurements/2", "hoofgeo-manifest/1", 1);
+    std::fs::write(folder.root().join("out/manifest.jsonl"), manifest).unwrap();
+    assert!(!closing().contains("unchanged"), "measured again");
+    assert_same(&results(&folder, "out"), &whole);
+}

@@ -22,7 +22,19 @@ fn every_table_says_the_same() {
     let whole = folder.json("out/measurements.json");
     let lines: Vec<Value> =
         folder.read("out/measurements.jsonl").lines().map(|l| serde_json::from_str(l).unwrap()).collect();
-    assert_eq!(whole["photos"], Value::from(lines));
+    assert!(lines.iter().all(|l| l["format"] == "hoofgeo-measurements/2"), "each line names the contract");
+    assert_eq!(whole["format"], "hoofgeo-measurements/2");
+    let (refused, measured): (Vec<_>, Vec<_>) = lines.into_iter().partition(|l| l["refused"].is_object());
+    let without_format = |mut line: Value| {
+        line.as_object_mut().unwrap().remove("format");
+        line
+    };
+    assert_eq!(whole["photos"], measured.into_iter().map(without_format).collect::<Value>());
+    assert_eq!(refused.len(), 3);
+    for line in &refused {
+        assert_eq!(line["photo"], line["refused"]["photo"]);
+    }
+    assert_eq!(whole["refused"], refused.into_iter().map(|mut l| l["refused"].take()).collect::<Value>());
     let tidy = records(&folder.read("out/measurements.csv"));
     let wide = records(&folder.read("out/measurements-wide.csv"));
     assert_eq!(wide.len(), 20);
@@ -32,12 +44,13 @@ fn every_table_says_the_same() {
         let long: BTreeMap<&str, &BTreeMap<String, String>> =
             tidy.iter().filter(|t| t["photo"] == row["photo"]).map(|t| (t["measurement"].as_str(), t)).collect();
         for m in ALL {
-            let (value, u) = long.get(m.id).map_or(("", ""), |t| (t["value"].as_str(), t["u"].as_str()));
-            assert_eq!((row[m.id].as_str(), row[&format!("{}_u", m.id)].as_str()), (value, u), "{}", m.id);
+            let expected = long.get(m.id).map(|t| (&t["value"], &t["u"]));
+            // Photos of one side have the same values; a column of the sole is not there at all.
+            assert_eq!(row.get(m.id).zip(row.get(&format!("{}_u", m.id))), expected, "{}", m.id);
         }
         let flags: BTreeSet<&str> =
-            long.values().flat_map(|t| t["flags"].split(';')).filter(|f| !f.is_empty()).collect();
-        assert_eq!(row["flags"].split(';').filter(|f| !f.is_empty()).collect::<BTreeSet<_>>(), flags);
+            long.values().flat_map(|t| t["flag_list"].split(';')).filter(|f| !f.is_empty()).collect();
+        assert_eq!(row["flag_list"].split(';').filter(|f| !f.is_empty()).collect::<BTreeSet<_>>(), flags);
     }
 }
 
@@ -62,7 +75,7 @@ fn the_manifest_names_what_went_in_and_what_came_out() {
     let manifest: Vec<Value> =
         folder.read("out/manifest.jsonl").lines().map(|l| serde_json::from_str(l).unwrap()).collect();
     let [head, photos @ .., end] = &manifest[..] else { panic!("{manifest:?}") };
-    assert_eq!(head["format"], "hoofgeo-manifest/1");
+    assert_eq!(head["format"], "hoofgeo-measurements/2");
     assert_eq!(head["program"]["version"], env!("CARGO_PKG_VERSION"));
     assert_eq!((end["measured"].as_u64(), end["refused"].as_u64()), (Some(20), Some(3)));
     let mut files: Vec<(String, String)> = end["files"]
@@ -100,10 +113,18 @@ fn the_dictionary_holds_every_column_and_nothing_else() {
     let names = |list: &str| -> Vec<&str> { all.iter().filter(|e| e.list == list).map(|e| e.name.as_str()).collect() };
     for file in ["measurements.csv", "measurements-wide.csv"] {
         let text = folder.read(&format!("out/{file}"));
-        assert_eq!(text.lines().next().unwrap().split(',').collect::<Vec<_>>(), names(file));
+        let head: Vec<&str> = text.lines().next().unwrap().split(',').collect();
+        // The wide table leaves out what no photo has.
+        let there = names(file).into_iter().filter(|n| file == "measurements.csv" || head.contains(n));
+        assert_eq!(head, there.collect::<Vec<_>>());
+    }
+    let lists: BTreeSet<&str> = all.iter().map(|e| e.list).collect();
+    for list in lists {
+        let spelt: BTreeSet<String> = names(list).iter().map(|n| n.to_lowercase()).collect();
+        assert_eq!(spelt.len(), names(list).len(), "two columns of {list} differ by capitals alone");
     }
     assert_eq!(names("measurement"), ALL.iter().map(|m| m.id).collect::<Vec<_>>());
-    assert_eq!(names("flags"), flag_names().collect::<Vec<_>>());
+    assert_eq!(names("flag_list"), flag_names().collect::<Vec<_>>());
     assert!(flag_names().all(|f| flag_meaning(f).is_some()));
     for entry in &all {
         assert!(!entry.definition.is_empty(), "{entry:?}");

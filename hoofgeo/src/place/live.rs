@@ -104,7 +104,6 @@ fn value_json(value: &Value, measured: &Measured) -> Json {
         "unit": printed.unit,
         "value": value.value,
         "u": value.u,
-        "U": value.expanded(),
         "largest": value.budget.largest().map(|(s, share)| json!({ "source": s.label(), "share": share })),
         "advice": measured.advice(value),
         "uses": uses,

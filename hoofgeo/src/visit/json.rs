@@ -132,7 +132,7 @@ fn value_json(value: &Value, measured: &Measured) -> Json {
         "value": value.value,
         "u": value.u,
         "k": value.k,
-        "U": value.expanded(),
+        "expanded": value.expanded(),
         "degrees_of_freedom": value.dof,
         "lower": value.interval[0],
         "upper": value.interval[1],

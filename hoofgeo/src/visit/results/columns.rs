@@ -107,6 +107,9 @@ impl Column {
 
 use ColumnKind::{LocalTime, Moment, Number, Text};
 
+/// The column of flags; `FLAGS` is a word of some table libraries.
+pub(super) const FLAG_LIST: &str = "flag_list";
+
 /// The unit of a number that has that of its row.
 const OF_ITS_ROW: &str = "as in the column unit";
 
@@ -153,7 +156,7 @@ const SIDECAR_SHA256: Column = Column::photo("sidecar_sha256", Text, "SHA-256 of
     Cell::Text(Cow::Owned(p.sidecar_sha256.to_string()))
 });
 const FLAGS_OF_ALL: Column = Column::photo(
-    "flags",
+    FLAG_LIST,
     Text,
     "What the reader of any of the row's values has to know, by name, separated by `;`.",
     |p| Cell::Text(Cow::Owned(p.flags().join(";"))),
@@ -169,7 +172,7 @@ const U: Column =
     Column::value("u", Number, OF_ITS_ROW, "Standard uncertainty (JCGM 100:2008).", |v| Cell::Number(v.u));
 const K: Column = Column::value("k", Number, "1", "Coverage factor for 95 %.", |v| Cell::Number(v.k));
 const EXPANDED: Column =
-    Column::value("U", Number, OF_ITS_ROW, "Expanded uncertainty: k times u.", |v| Cell::Number(v.expanded));
+    Column::value("expanded", Number, OF_ITS_ROW, "Expanded uncertainty: k times u.", |v| Cell::Number(v.expanded));
 const LOWER: Column =
     Column::value("lower", Number, OF_ITS_ROW, "Lower end of the 95 % interval.", |v| Cell::Number(v.lower));
 const UPPER: Column =
@@ -177,19 +180,17 @@ const UPPER: Column =
 const METHOD: Column =
     Column::value("method", Text, "", "How the value was made, see the methods.", |v| Cell::text(&v.method));
 const FLAGS: Column =
-    Column::value("flags", Text, "", "What the reader of the value has to know, by name, separated by `;`.", |v| {
+    Column::value(FLAG_LIST, Text, "", "What the reader of the value has to know, by name, separated by `;`.", |v| {
         Cell::Text(Cow::Owned(v.flags.join(";")))
     });
 
-/// Analytics engines take `u` and `U` for one name.
-const EXPANDED_IN_WORDS: Column = Column { name: "expanded", ..EXPANDED };
-
 /// The tidy table: one row a value.
-pub(super) const TIDY: [Column; 17] = [
+pub(super) const TIDY: [Column; 18] = [
     PHOTO,
     ANIMAL,
     FOOT,
     VIEW,
+    SIDE,
     STAGE,
     TAKEN,
     OBSERVER,
@@ -207,8 +208,7 @@ pub(super) const TIDY: [Column; 17] = [
 
 /// The tidy table as analytics engines take it, with columns for them behind it.
 pub(super) fn parquet_columns() -> impl Iterator<Item = Column> {
-    let tidy = TIDY.into_iter().map(|c| if c.name == EXPANDED.name { EXPANDED_IN_WORDS } else { c });
-    tidy.chain([SIDE, TAKEN_LOCAL, TAKEN_UTC, PHOTO_SHA256, SIDECAR_SHA256])
+    TIDY.into_iter().chain([TAKEN_LOCAL, TAKEN_UTC, PHOTO_SHA256, SIDECAR_SHA256])
 }
 
 /// The wide table's columns of the photo before those of its values.
@@ -217,8 +217,8 @@ pub(super) const WIDE_BEFORE: [Column; 8] = [PHOTO, ANIMAL, FOOT, VIEW, SIDE, ST
 /// The wide table's column behind those of its values.
 pub(super) const WIDE_BEHIND: Column = FLAGS_OF_ALL;
 
-/// Columns of `measurements.csv`, in order.
-pub const CSV_COLUMNS: [&str; 17] = {
+/// Columns of `measurements.csv`, in order. Engines that know no capitals take no two of them for one.
+pub const CSV_COLUMNS: [&str; TIDY.len()] = {
     let mut names = [""; TIDY.len()];
     let mut i = 0;
     while i < TIDY.len() {
@@ -233,7 +233,7 @@ pub(super) fn wide_pair(measurement: &Measurement) -> [String; 2] {
     [measurement.id.to_owned(), format!("{}_u", measurement.id)]
 }
 
-/// Columns of `measurements-wide.csv`, in order.
+/// The columns that `measurements-wide.csv` can have, in order. A pair without any value in the whole table is left out of it.
 pub fn wide_columns() -> Vec<String> {
     let before = WIDE_BEFORE.iter().map(|c| c.name.to_owned());
     before.chain(ALL.iter().flat_map(|m| wide_pair(m))).chain([WIDE_BEHIND.name.to_owned()]).collect()

@@ -1,7 +1,7 @@
 //! The data dictionary: what every column of the tables holds, and what their ids, methods and flags mean. It is made of the
 //! declarations that the tables are made of.
 
-use super::columns::{Column, ColumnKind, TIDY, WIDE_BEFORE, WIDE_BEHIND, parquet_columns, wide_pair};
+use super::columns::{Column, ColumnKind, FLAG_LIST, TIDY, WIDE_BEFORE, WIDE_BEHIND, parquet_columns, wide_pair};
 use super::tables::csv_line;
 use crate::evaluate::METHODS;
 use crate::measure::{ALL, Measurement};
@@ -15,7 +15,7 @@ use std::fmt::Write;
 #[non_exhaustive]
 pub struct DictionaryEntry {
     /// Which list it belongs to: a table (`measurements.csv`, `measurements-wide.csv`, `measurements.parquet`), or what stands in a
-    /// column (`measurement`, `method`, `flags`).
+    /// column (`measurement`, `method`, `flag_list`).
     pub list: &'static str,
     /// The column, or what stands in it.
     pub name: String,
@@ -47,7 +47,7 @@ pub fn dictionary() -> Vec<DictionaryEntry> {
     all.extend(parquet_columns().map(|c| of_column("measurements.parquet", &c)));
     all.extend(ALL.iter().map(|m| of_measurement("measurement", m.id.to_owned(), "", m)));
     all.extend(METHODS.iter().map(|(name, meaning)| plain("method", name, meaning)));
-    all.extend(flag_names().map(|name| plain("flags", name, flag_meaning(name).unwrap_or_default())));
+    all.extend(flag_names().map(|name| plain(FLAG_LIST, name, flag_meaning(name).unwrap_or_default())));
     all
 }
 

@@ -4,7 +4,7 @@ use super::super::folder::Entry;
 use super::super::lens::Lenses;
 use super::super::ruler::RulerReading;
 use super::super::run::VisitOptions;
-use super::Outputs;
+use super::{FORMAT, Outputs};
 use crate::error::{Error, Result};
 use crate::photo::{Sha256Hex, fingerprint};
 use crate::sidecar::Sidecar;
@@ -57,7 +57,7 @@ impl RunKey {
             "whole_entries": outputs.whole_entries(),
         });
         let built_with = [cfg!(feature = "pictures"), cfg!(feature = "heic")];
-        let all = json!({ "program": program, "built_with": built_with, "options": words });
+        let all = json!({ "format": FORMAT, "program": program, "built_with": built_with, "options": words });
         Ok(Self { fingerprint: Sha256Hex::of(all.to_string().as_bytes()), options: words, pictures: options.pictures })
     }
 }

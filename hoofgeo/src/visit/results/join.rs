@@ -141,7 +141,7 @@ fn find(folders: &[PathBuf]) -> Result<Vec<PartLines>> {
 fn open(folder: &Path, manifest: &str) -> Result<(Part, PartLines)> {
     let Some((head, lines)) = finished(folder, manifest) else {
         return Err(Error::new(ErrorKind::Usage, "has no entries beside it").help(
-            "only parts with measurements.json or measurements.jsonl can be joined; tables of several parts are read side by side",
+            "only parts with measurements.json or measurements.jsonl of this version can be joined; tables of several parts are read side by side",
         ));
     };
     let number = head.part.ok_or_else(|| Error::new(ErrorKind::Format, "names no part"))?;

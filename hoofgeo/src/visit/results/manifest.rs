@@ -1,15 +1,13 @@
 //! The manifest, JSON Lines: the program and its options; a line for each photo, what went into it and what came out, in the order
 //! of the walk; and last the files written.
 
-use super::{Outputs, Part};
+use super::{FORMAT, Outputs, Part};
 use crate::error::{Error, ErrorKind, Result};
 use crate::photo::Sha256Hex;
 use crate::visit::json::refusal_json;
 use serde::{Deserialize, Serialize};
 use serde_json::{Value as Json, json};
 use std::collections::BTreeMap;
-
-pub(super) const FORMAT: &str = "hoofgeo-manifest/1";
 
 /// The first line.
 #[derive(Debug, Clone, PartialEq, Deserialize, Serialize)]

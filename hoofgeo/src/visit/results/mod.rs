@@ -15,6 +15,7 @@ mod rendered;
 mod stored;
 mod tables;
 mod unfinished;
+mod wide;
 mod writers;
 
 pub use columns::{CSV_COLUMNS, ColumnKind, wide_columns};
@@ -34,6 +35,9 @@ use std::fmt;
 use std::path::PathBuf;
 use std::str::FromStr;
 
+/// The contract that a run's files keep: names and meaning of columns and keys. Results of another are measured again.
+pub(super) const FORMAT: &str = "hoofgeo-measurements/2";
+
 /// The file that holds everything of a run.
 pub(super) const RESULTS_FILE: &str = "measurements.json";
 
@@ -52,11 +56,11 @@ const UNFINISHED_FOLDER: &str = ".hoofgeo-unfinished";
 pub enum ResultFile {
     /// `measurements.csv`: one row a value.
     Csv,
-    /// `measurements-wide.csv`: one row a photo, value and standard uncertainty of each measurement side by side.
+    /// `measurements-wide.csv`: one row a photo, value and standard uncertainty of each measurement that any of them has side by side.
     WideCsv,
     /// `measurements.json`: everything.
     Json,
-    /// `measurements.jsonl`: the photos of `measurements.json`, each on a line of its own.
+    /// `measurements.jsonl`: the photos of `measurements.json`, each on a line of its own, those refused among them.
     JsonLines,
     /// `measurements.parquet`: one row a value, typed columns.
     #[cfg(feature = "parquet")]

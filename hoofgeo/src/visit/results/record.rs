@@ -60,7 +60,7 @@ pub struct RecordedValue {
     #[serde(deserialize_with = "number")]
     pub k: f64,
     /// Expanded uncertainty.
-    #[serde(rename = "U", deserialize_with = "number")]
+    #[serde(deserialize_with = "number")]
     pub expanded: f64,
     /// Lower end of the 95 % interval.
     #[serde(deserialize_with = "number")]

@@ -4,8 +4,8 @@
 //! its journals. All are in the order of the walk, so that they are read beside it, each once, and no list of them is ever held.
 
 use super::manifest::{Head, Line, PhotoLine, RefusalLine, parse};
-use super::writers::{BEFORE_PHOTOS, BEHIND_PHOTOS};
-use super::{Outputs, RunKey};
+use super::writers::{BEFORE_PHOTOS, BEHIND_PHOTOS, entry_of_line};
+use super::{FORMAT, Outputs, RunKey};
 use crate::photo::{Sha256Hex, fingerprint};
 use crate::visit::order::walk_order;
 use std::cmp::Ordering;
@@ -88,7 +88,7 @@ pub(super) fn whole_lines(path: &Path) -> Option<impl Iterator<Item = String> + 
 fn entries(folder: &Path, head: &Head) -> Option<Box<dyn Iterator<Item = String> + Send>> {
     let written = |ending: &str| head.files.iter().find(|f| f.ends_with(ending)).map(|f| folder.join(f));
     if let Some(path) = written(".jsonl") {
-        return Some(Box::new(whole_lines(&path)?));
+        return Some(Box::new(whole_lines(&path)?.filter_map(|line| entry_of_line(&line))));
     }
     let mut lines = whole_lines(&written(".json")?)?;
     // Behind its head the file has an entry on each line, as `Writers` writes it.
@@ -111,10 +111,10 @@ pub(super) enum Finished {
     Refusal(RefusalLine),
 }
 
-/// What a finished run has left; none where there is no manifest, or where it wrote tables alone.
+/// What a finished run has left; none where there is no manifest or one of another contract, or where it wrote tables alone.
 pub(super) fn finished(folder: &Path, manifest: &str) -> Option<(Head, Box<dyn Iterator<Item = Finished> + Send>)> {
     let mut lines = whole_lines(&folder.join(manifest))?;
-    let head: Head = parse(&lines.next()?).ok()?;
+    let head: Head = parse(&lines.next()?).ok().filter(|head: &Head| head.format == FORMAT)?;
     let mut entries = entries(folder, &head)?;
     let all = lines.map_while(move |text| match parse(&text).ok()? {
         Line::Photo(line) => Some(Finished::Photo(Box::new(Stored { line, entry: entries.next()? }))),

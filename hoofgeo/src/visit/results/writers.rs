@@ -1,11 +1,11 @@
 //! The result files of a run, under temporary names until they are whole.
 
-use super::columns::wide_columns;
 use super::inputs::RunKey;
 use super::manifest::{End, FileLine, Head};
 use super::rendered::Rendered;
 use super::tables::csv_line;
-use super::{CSV_COLUMNS, Outputs, ResultFile};
+use super::wide::WideTable;
+use super::{CSV_COLUMNS, FORMAT, Outputs, ResultFile};
 use crate::error::{Error, Result};
 use crate::measured::MeasureOptions;
 use crate::photo::{HashedWriter, Sha256Hex};
@@ -21,6 +21,9 @@ use tempfile::NamedTempFile;
 pub(super) const BEFORE_PHOTOS: &str = "\"photos\":[";
 pub(super) const BEHIND_PHOTOS: &str = "],";
 
+/// What a refusal's line of `measurements.jsonl` says first behind the contract.
+const REFUSED: &str = "\"refused\":";
+
 /// A file that is being written, its fingerprint with it.
 pub(super) type Growing = BufWriter<HashedWriter<NamedTempFile>>;
 
@@ -28,7 +31,7 @@ pub(super) type Growing = BufWriter<HashedWriter<NamedTempFile>>;
 pub(crate) struct Writers {
     outputs: Outputs,
     tidy: Option<Growing>,
-    wide: Option<Growing>,
+    wide: Option<WideTable>,
     json: Option<Growing>,
     lines: Option<Growing>,
     #[cfg(feature = "parquet")]
@@ -38,6 +41,17 @@ pub(crate) struct Writers {
     refused: BufWriter<File>,
     photos: usize,
     refusals: usize,
+}
+
+/// An entry, or a refusal, as a line of `measurements.jsonl`: each names the contract, so that files can be laid behind each other.
+fn line_of(entry: &str) -> String {
+    format!("{{\"format\":\"{FORMAT}\",{}", entry.strip_prefix('{').unwrap_or(entry))
+}
+
+/// The photo's entry that [`line_of`] has made a line of; none where it is a refusal.
+pub(super) fn entry_of_line(line: &str) -> Option<String> {
+    let rest = line.strip_prefix("{\"format\":\"")?.strip_prefix(FORMAT)?.strip_prefix("\",")?;
+    (!rest.starts_with(REFUSED)).then(|| format!("{{{rest}"))
 }
 
 /// What the head of `measurements.json` says of the options.
@@ -63,7 +77,7 @@ impl Writers {
         let wanted = |file| if outputs.writes(file) { open().map(Some) } else { Ok(None) };
         let mut writers = Self {
             tidy: wanted(ResultFile::Csv).map_err(fail)?,
-            wide: wanted(ResultFile::WideCsv).map_err(fail)?,
+            wide: wanted(ResultFile::WideCsv).and_then(|to| to.map(WideTable::new).transpose()).map_err(fail)?,
             json: wanted(ResultFile::Json).map_err(fail)?,
             lines: wanted(ResultFile::JsonLines).map_err(fail)?,
             #[cfg(feature = "parquet")]
@@ -86,14 +100,11 @@ impl Writers {
         if let Some(tidy) = &mut self.tidy {
             tidy.write_all(&csv_line(CSV_COLUMNS.map(Cow::Borrowed)))?;
         }
-        if let Some(wide) = &mut self.wide {
-            wide.write_all(&csv_line(wide_columns().into_iter().map(Cow::Owned)))?;
-        }
         if let Some(json) = &mut self.json {
             let program = json!({ "name": head.program["name"], "version": head.program["version"] });
             write!(
                 json,
-                "{{\"format\":\"hoofgeo-results/1\",\n\"program\":{program},\n\"options\":{},\n",
+                "{{\"format\":\"{FORMAT}\",\n\"program\":{program},\n\"options\":{},\n",
                 head.measure
             )?;
             if let Some(part) = head.part {
@@ -121,23 +132,30 @@ impl Writers {
             tidy.write_all(&photo.tidy)?;
         }
         if let Some(wide) = &mut self.wide {
-            wide.write_all(&photo.wide)?;
+            wide.add(&photo.wide, &photo.record)?;
         }
         if let Some(json) = &mut self.json {
             let comma = if self.photos == 0 { "" } else { "," };
             write!(json, "{comma}\n{}", photo.entry)?;
         }
         if let Some(lines) = &mut self.lines {
-            writeln!(lines, "{}", photo.entry)?;
+            writeln!(lines, "{}", line_of(&photo.entry))?;
         }
         Ok(())
     }
 
-    /// Adds a refusal: its line of the manifest and what `measurements.json` says of it.
+    /// Adds a refusal: its line of the manifest and what the results say of it.
     pub(crate) fn refusal(&mut self, line: &str, refusal: &Json) -> Result<()> {
         let comma = if self.refusals == 0 { "" } else { "," };
-        let written = writeln!(self.manifest, "{line}").and_then(|()| write!(self.refused, "{comma}\n{refusal}"));
-        written.map_err(|e| self.fail(&e))?;
+        let mut write = || {
+            writeln!(self.manifest, "{line}")?;
+            if let Some(lines) = &mut self.lines {
+                let refused = format!("{{{REFUSED}{refusal},\"photo\":{}}}", refusal["photo"]);
+                writeln!(lines, "{}", line_of(&refused))?;
+            }
+            write!(self.refused, "{comma}\n{refusal}")
+        };
+        write().map_err(|e| self.fail(&e))?;
         self.refusals += 1;
         Ok(())
     }
@@ -146,10 +164,11 @@ impl Writers {
     pub(crate) fn finish(mut self) -> Result<()> {
         self.close_json().map_err(|e| self.fail(&e))?;
         let Self { outputs, tidy, wide, json, lines, manifest, .. } = self;
+        let fail = |e: io::Error| Error::io(&outputs.folder, "the results cannot be written", &e);
         let mut files = Vec::new();
         for (file, kind) in [
             (tidy, ResultFile::Csv),
-            (wide, ResultFile::WideCsv),
+            (wide.map(WideTable::close).transpose().map_err(fail)?, ResultFile::WideCsv),
             (json, ResultFile::Json),
             (lines, ResultFile::JsonLines),
         ] {
