@@ -1,8 +1,9 @@
 //! The bundled font: DejaVu Sans Condensed, in two weights.
 
 use resvg::usvg::fontdb;
+use skrifa::instance::{LocationRef, Size};
+use skrifa::{FontRef, MetadataProvider};
 use std::sync::{Arc, LazyLock};
-use ttf_parser::Face;
 
 /// Name of the family inside the font files.
 pub(super) const FAMILY: &str = "DejaVu Sans";
@@ -39,8 +40,8 @@ static FONTS: LazyLock<Arc<fontdb::Database>> = LazyLock::new(|| {
     Arc::new(db)
 });
 
-static FACES: LazyLock<[Option<Face<'static>>; 2]> =
-    LazyLock::new(|| [Weight::Regular, Weight::Bold].map(|w| Face::parse(w.data(), 0).ok()));
+static FACES: LazyLock<[Option<FontRef<'static>>; 2]> =
+    LazyLock::new(|| [Weight::Regular, Weight::Bold].map(|w| FontRef::new(w.data()).ok()));
 
 /// The fonts for the SVG renderer, read once.
 pub(super) fn database() -> Arc<fontdb::Database> {
@@ -50,9 +51,10 @@ pub(super) fn database() -> Arc<fontdb::Database> {
 /// Width of a text at font size 1, without kerning: a little too wide rather than too narrow.
 pub(super) fn width(text: &str, weight: Weight) -> f64 {
     let Some(face) = &FACES[weight as usize] else { return 0.6 * text.chars().count() as f64 };
-    let em = f64::from(face.units_per_em());
-    let advance = |c| face.glyph_index(c).and_then(|g| face.glyph_hor_advance(g)).map_or(0.6 * em, f64::from);
-    text.chars().map(advance).sum::<f64>() / em
+    // At this size an advance comes in units of the em.
+    let (glyphs, metrics) = (face.charmap(), face.glyph_metrics(Size::new(1.0), LocationRef::default()));
+    let advance = |c: char| glyphs.map(c).and_then(|g| metrics.advance_width(g)).map_or(0.6, f64::from);
+    text.chars().map(advance).sum()
 }
 
 /// The longest beginning of a text that fits into `room`, with an ellipsis where something was left out.

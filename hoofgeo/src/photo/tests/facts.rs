@@ -1,22 +1,22 @@
 use super::super::*;
+use super::exif_writer::{ExifTag as T, Ratio};
 use super::{facts_of, fixture, jpeg_headers, ratio, with_exif};
-use little_exif::exif_tag::ExifTag as T;
 use std::fs;
 
 /// An invented phone, held upright.
 fn phone() -> Vec<T> {
     vec![
-        T::Orientation(vec![6]),
+        T::Orientation(6),
         T::Make("Example".into()),
         T::Model("Example phone".into()),
         T::LensModel("Example back camera 4.25mm f/1.8".into()),
         T::FocalLength(ratio(4.25)),
-        T::FocalLengthIn35mmFormat(vec![26]),
+        T::FocalLengthIn35mmFormat(26),
         T::DigitalZoomRatio(ratio(1.0)),
         T::DateTimeOriginal("2026:05:04 09:30:00".into()),
         T::OffsetTimeOriginal("+01:00".into()),
-        T::ExifImageWidth(vec![4032]),
-        T::ExifImageHeight(vec![3024]),
+        T::ExifImageWidth(4032),
+        T::ExifImageHeight(3024),
     ]
 }
 
@@ -94,12 +94,7 @@ fn a_size_other_than_recorded_is_told_apart() {
         facts_of(
             actual.0,
             actual.1,
-            [
-                T::ExifImageWidth(vec![w]),
-                T::ExifImageHeight(vec![h]),
-                T::FocalLengthIn35mmFormat(vec![28]),
-                T::Orientation(vec![o]),
-            ],
+            [T::ExifImageWidth(w), T::ExifImageHeight(h), T::FocalLengthIn35mmFormat(28), T::Orientation(o)],
         )
     };
     let resized = recorded(3552, 2000, (1278, 720), 1);
@@ -116,14 +111,13 @@ fn a_size_other_than_recorded_is_told_apart() {
 #[test]
 fn unusable_values_are_named_and_not_used() {
     let with = |tag| facts_of(4000, 3000, [tag]);
-    let f = with(T::Orientation(vec![0]));
+    let f = with(T::Orientation(0));
     assert_eq!((f.orientation, &f.remarks[..]), (Orientation::Upright, &[Remark::InvalidOrientation { value: 0 }][..]));
-    let f = with(T::FocalLengthIn35mmFormat(vec![0]));
+    let f = with(T::FocalLengthIn35mmFormat(0));
     assert_eq!((f.focal_35mm, f.prior_focal_px(), f.remarks), (None, None, vec![]));
-    let f = with(T::FocalLengthIn35mmFormat(vec![65535]));
+    let f = with(T::FocalLengthIn35mmFormat(65535));
     assert_eq!((f.prior_focal_px(), f.remarks), (None, vec![Remark::ImplausibleFocal35 { mm: 65535.0 }]));
-    let zero_by_zero = little_exif::rational::uR64 { nominator: 0, denominator: 0 };
-    assert_eq!(with(T::FocalLength(vec![zero_by_zero])).focal_mm, None);
+    assert_eq!(with(T::FocalLength(Ratio(0, 0))).focal_mm, None);
     let f = with(T::DigitalZoomRatio(ratio(0.0)));
     assert_eq!((f.digital_zoom, f.remarks), (Some(1.0), vec![]));
     assert_eq!(with(T::DigitalZoomRatio(ratio(1.000661813))).remarks, [], "a phone's way of writing none");
@@ -136,7 +130,7 @@ fn unusable_values_are_named_and_not_used() {
 #[test]
 fn a_focal_plane_resolution_kept_from_before_reduction_is_noticed() {
     let plane = |per_unit, unit| {
-        facts_of(100, 68, [T::FocalPlaneXResolution(ratio(per_unit)), T::FocalPlaneResolutionUnit(vec![unit])]).remarks
+        facts_of(100, 68, [T::FocalPlaneXResolution(ratio(per_unit)), T::FocalPlaneResolutionUnit(unit)]).remarks
     };
     let Some(Remark::ImplausibleFocalPlaneResolution { sensor_width_mm }) = plane(4000.0, 2).pop() else { panic!() };
     assert!((sensor_width_mm - 100.0 * 25.4 / 4000.0).abs() < 1e-9);

@@ -1,9 +1,9 @@
 //! Damaged and hostile files: an error or a remark, never a panic, never a lie about size.
 
 use super::super::*;
+use super::exif_writer::ExifTag as T;
 use super::{fixture, jpeg_headers, with_exif};
 use crate::ErrorKind;
-use little_exif::exif_tag::ExifTag as T;
 use proptest::prelude::*;
 use std::fs;
 
@@ -11,10 +11,10 @@ fn small_jpeg() -> Vec<u8> {
     with_exif(
         jpeg_headers(64, 48),
         [
-            T::Orientation(vec![6]),
+            T::Orientation(6),
             T::Make("Example".into()),
             T::DateTimeOriginal("2026:05:04 09:30:00".into()),
-            T::FocalLengthIn35mmFormat(vec![26]),
+            T::FocalLengthIn35mmFormat(26),
         ],
     )
 }

@@ -1,6 +1,7 @@
 //! Tests of reading photos. Fixtures and their sources: `fixtures/exif/SOURCE.md`.
 #![allow(clippy::unwrap_used, reason = "tests")]
 
+mod exif_writer;
 mod facts;
 mod hostile;
 mod orientation;
@@ -9,10 +10,7 @@ mod pixels;
 mod reference;
 
 use super::{PhotoFacts, facts_from_bytes};
-use little_exif::exif_tag::ExifTag;
-use little_exif::filetype::FileExtension;
-use little_exif::metadata::Metadata;
-use little_exif::rational::uR64;
+use exif_writer::{ExifTag, Ratio, with_exif};
 use std::path::PathBuf;
 
 fn fixture(name: &str) -> PathBuf {
@@ -28,18 +26,11 @@ fn jpeg_headers(width: u16, height: u16) -> Vec<u8> {
     bytes
 }
 
-fn with_exif(mut photo: Vec<u8>, tags: impl IntoIterator<Item = ExifTag>) -> Vec<u8> {
-    let mut metadata = Metadata::new();
-    tags.into_iter().for_each(|tag| metadata.set_tag(tag));
-    metadata.write_to_vec(&mut photo, FileExtension::JPEG).unwrap();
-    photo
-}
-
 fn facts_of(width: u16, height: u16, tags: impl IntoIterator<Item = ExifTag>) -> PhotoFacts {
     facts_from_bytes(&with_exif(jpeg_headers(width, height), tags)).unwrap()
 }
 
-fn ratio(value: f64) -> Vec<uR64> {
+fn ratio(value: f64) -> Ratio {
     let denominator = 1_000_000;
-    vec![uR64 { nominator: (value * f64::from(denominator)).round() as u32, denominator }]
+    Ratio((value * f64::from(denominator)).round() as u32, denominator)
 }

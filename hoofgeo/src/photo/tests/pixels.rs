@@ -1,8 +1,8 @@
 use super::super::*;
+use super::exif_writer::ExifTag as T;
 use super::{fixture, with_exif};
 use crate::ErrorKind;
 use image::{DynamicImage, ImageFormat, Rgb, RgbImage};
-use little_exif::exif_tag::ExifTag as T;
 use std::fs;
 use std::io::Cursor;
 
@@ -44,7 +44,7 @@ fn pixels_land_where_the_point_map_says() {
     let dir = tempfile::tempdir().unwrap();
     for o in Orientation::ALL {
         let path = dir.path().join(format!("{}.jpg", o.exif()));
-        fs::write(&path, with_exif(jpeg(), [T::Orientation(vec![o.exif().into()])])).unwrap();
+        fs::write(&path, with_exif(jpeg(), [T::Orientation(o.exif().into())])).unwrap();
         let (upright, facts) = (decode_upright(&path).unwrap(), read_facts(&path).unwrap());
         assert_eq!(upright.dimensions(), (facts.width_px, facts.height_px));
         // The block's middle is red to its edges (less one pixel for JPEG's ringing), its mirror images are not.

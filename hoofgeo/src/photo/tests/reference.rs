@@ -2,8 +2,8 @@
 //! files are other people's and stay out of the repository: their values are written into headers of our own.
 
 use super::super::*;
+use super::exif_writer::{ExifTag as T, Ratio};
 use super::{facts_of, ratio};
-use little_exif::exif_tag::ExifTag as T;
 use serde_json::Value;
 use std::path::PathBuf;
 
@@ -28,19 +28,16 @@ fn tags(expected: &Value) -> Vec<T> {
     let number = |key: &str| expected[key].as_f64().map(ratio);
     let text = |key: &str| expected[key].as_str().map(str::to_owned);
     [
-        int("Orientation").map(|v| T::Orientation(vec![v as u16])),
-        int("ExifImageWidth").map(|v| T::ExifImageWidth(vec![v as u32])),
-        int("ExifImageHeight").map(|v| T::ExifImageHeight(vec![v as u32])),
-        int("FocalLengthIn35mmFormat").map(|v| T::FocalLengthIn35mmFormat(vec![v as u16])),
-        int("FocalPlaneResolutionUnit").map(|v| T::FocalPlaneResolutionUnit(vec![v as u16])),
+        int("Orientation").map(|v| T::Orientation(v as u16)),
+        int("ExifImageWidth").map(|v| T::ExifImageWidth(v as u32)),
+        int("ExifImageHeight").map(|v| T::ExifImageHeight(v as u32)),
+        int("FocalLengthIn35mmFormat").map(|v| T::FocalLengthIn35mmFormat(v as u16)),
+        int("FocalPlaneResolutionUnit").map(|v| T::FocalPlaneResolutionUnit(v as u16)),
         number("FocalLength").map(T::FocalLength),
         number("DigitalZoomRatio").map(T::DigitalZoomRatio),
-        expected["FocalPlaneXResolution"].as_f64().map(|v| {
-            T::FocalPlaneXResolution(vec![little_exif::rational::uR64 {
-                nominator: (v * 1000.0).round() as u32,
-                denominator: 1000,
-            }])
-        }),
+        expected["FocalPlaneXResolution"]
+            .as_f64()
+            .map(|v| T::FocalPlaneXResolution(Ratio((v * 1000.0).round() as u32, 1000))),
         text("Make").map(T::Make),
         text("Model").map(T::Model),
         text("LensModel").map(T::LensModel),
