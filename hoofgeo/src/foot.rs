@@ -71,6 +71,20 @@ named! {
 }
 
 named! {
+    /// What kind of animal a foot belongs to: which sizes are usual for it.
+    SubjectKind {
+        /// A grown riding horse or cob.
+        Adult = "adult",
+        /// A grown pony, donkey or mule.
+        Pony = "pony",
+        /// A grown draught horse.
+        Draught = "draught",
+        /// A foal or yearling.
+        Foal = "foal",
+    }
+}
+
+named! {
     /// A plane that landmarks lie on, each with its own distance behind the scale.
     #[non_exhaustive]
     PlaneName {

@@ -99,6 +99,7 @@ pub mod pixels;
 pub mod place;
 pub mod placed;
 pub mod placement;
+pub mod plausibility;
 pub mod project;
 #[cfg(feature = "pictures")]
 pub mod rectify;
@@ -119,5 +120,5 @@ pub use image;
 pub use nalgebra;
 
 pub use error::{Error, ErrorKind, Place, Result};
-pub use foot::{Foot, PlaneName, Side, Stage, View};
+pub use foot::{Foot, PlaneName, Side, Stage, SubjectKind, View};
 pub use landmark::{Landmark, Line};

@@ -2,7 +2,7 @@
 
 use super::raw::{Planes, SharedScale, SharedSubject};
 pub use crate::scale::{RuleClass, ScaleKind, Tolerance};
-use crate::{Foot, Landmark, Line, PlaneName, Side, Stage, View};
+use crate::{Foot, Landmark, Line, PlaneName, Side, Stage, SubjectKind, View};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
@@ -81,6 +81,9 @@ pub struct Subject {
     pub animal: String,
     /// Which foot.
     pub foot: Foot,
+    /// What kind of animal; an adult horse where it is not said.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub kind: Option<SubjectKind>,
 }
 
 /// The scale in a photo.

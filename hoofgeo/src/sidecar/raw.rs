@@ -4,7 +4,7 @@ use super::fault::{did_you_mean, list, short};
 #[cfg(feature = "schema")]
 use super::limits;
 use super::model::{Gauge, Graduation, PhotoRef, Placement, PlaneSpec, ScaleKind, Snapped, Tolerance};
-use crate::{Foot, Landmark, Line, PlaneName, Side, Stage, View};
+use crate::{Foot, Landmark, Line, PlaneName, Side, Stage, SubjectKind, View};
 use serde::de::{self, Deserialize, Deserializer, MapAccess, SeqAccess, Visitor};
 use serde::ser::{Serialize, SerializeMap, Serializer};
 use std::collections::BTreeMap;
@@ -86,6 +86,9 @@ pub struct SharedSubject {
     /// Which foot.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub foot: Option<Foot>,
+    /// What kind of animal: which sizes are usual for it; an adult horse where it is not said.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub kind: Option<SubjectKind>,
 }
 
 /// A scale of which a part may stand in the other file.

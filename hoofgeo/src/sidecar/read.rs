@@ -19,7 +19,7 @@ impl Sidecar {
     pub fn new(photo: PhotoRef, foot: Foot, view: View) -> Self {
         Self {
             photo,
-            subject: Subject { animal: String::new(), foot },
+            subject: Subject { animal: String::new(), foot, kind: None },
             view,
             side: None,
             stage: None,
@@ -187,7 +187,8 @@ fn subject(own: Option<SharedSubject>, shared: Option<&SharedSubject>) -> Result
         let write = list(&names).replace('`', "\"");
         Fault::new(format!("`foot` is still empty: write {write}")).within("foot").within("subject")
     })?;
-    Ok(Subject { animal, foot })
+    let kind = own.kind.or_else(|| shared.and_then(|s| s.kind));
+    Ok(Subject { animal, foot, kind })
 }
 
 fn scale(own: Option<SharedScale>, shared: Option<&SharedScale>) -> Result<Option<Scale>, Fault> {
