@@ -21,7 +21,7 @@
 //!
 //! ```
 //! use hoofgeo::evaluate::{evaluate, monte_carlo};
-//! use hoofgeo::measure::{Measurement, Need, Quantity, geometry::distance};
+//! use hoofgeo::measure::{Measurement, Need, Plausible, Quantity, geometry::distance};
 //! use hoofgeo::numeric::Real;
 //! use hoofgeo::placed::{Outcome, Placed};
 //! use hoofgeo::{Landmark, View, formula, measured::locate, scene::LensPrior, sidecar::Sidecar};
@@ -35,6 +35,7 @@
 //!     needs: &[Need::Point(Landmark::ToeCoronet), Need::Point(Landmark::HeelCoronet)],
 //!     source: "an example",
 //!     references: &[],
+//!     plausible: Plausible::estimated([15.0, 260.0], [40.0, 190.0]),
 //!     formula: formula!(coronary_band_length),
 //! };
 //!

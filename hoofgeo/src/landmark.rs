@@ -269,6 +269,71 @@ lines! {
     FrogOutline "frog" Solar Sole true 1.0; "The edge of the frog's horn.";
 }
 
+/// How one landmark stands to another in every foot (anatomy; trade sheet of the project's sources, no single one).
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Order {
+    /// The one.
+    pub first: Landmark,
+    /// How it stands to the other.
+    pub stands: Stands,
+    /// The other.
+    pub second: Landmark,
+}
+
+/// A relation of two landmarks.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Stands {
+    /// Ahead of it: nearer to the toe, along the ground or the frog's axis.
+    Ahead,
+    /// Above it, square to the ground.
+    Above,
+    /// On the other side of the frog's axis: the first is the medial one.
+    Across,
+}
+
+impl Stands {
+    /// What is said of the first where the order is broken.
+    pub const fn broken(self) -> &'static str {
+        match self {
+            Self::Ahead => "lies behind",
+            Self::Above => "lies below",
+            Self::Across => "lies on the side of",
+        }
+    }
+}
+
+/// The orders of all landmarks that have one.
+pub const ORDERS: &[Order] = {
+    use Landmark as L;
+    use Stands::{Above, Across, Ahead};
+    const fn order(first: Landmark, stands: Stands, second: Landmark) -> Order {
+        Order { first, stands, second }
+    }
+    &[
+        order(L::ToeGround, Ahead, L::HeelGround),
+        order(L::ToeCoronet, Ahead, L::HeelCoronet),
+        order(L::ToeGround, Ahead, L::ToeCoronet),
+        order(L::ToeCoronet, Above, L::ToeGround),
+        order(L::HeelCoronet, Above, L::HeelGround),
+        order(L::PasternUpper, Above, L::PasternLower),
+        order(L::PasternLower, Above, L::ToeGround),
+        order(L::GroundFront, Ahead, L::GroundBack),
+        order(L::ToeGround, Ahead, L::HeelBulb),
+        order(L::ToeOuter, Ahead, L::WhiteLineInner),
+        order(L::WhiteLineOuter, Ahead, L::WhiteLineInner),
+        order(L::ToeOuter, Ahead, L::FrogApex),
+        order(L::FrogApex, Ahead, L::CentralSulcus),
+        order(L::ToeOuter, Ahead, L::HeelMedial),
+        order(L::ToeOuter, Ahead, L::HeelLateral),
+        order(L::WidestMedial, Ahead, L::HeelMedial),
+        order(L::WidestLateral, Ahead, L::HeelLateral),
+        order(L::HeelMedial, Across, L::HeelLateral),
+        order(L::WidestMedial, Across, L::WidestLateral),
+        order(L::FrogBaseMedial, Across, L::FrogBaseLateral),
+        order(L::BulbMedial, Across, L::BulbLateral),
+    ]
+};
+
 impl Landmark {
     /// The landmark of this name in this view.
     pub fn find(view: View, name: &str) -> Option<Self> {
@@ -356,6 +421,16 @@ impl fmt::Display for Line {
 mod tests {
     use super::*;
     use std::collections::BTreeSet;
+
+    #[test]
+    fn an_order_is_of_two_landmarks_of_one_view() {
+        for order in ORDERS {
+            assert!(order.first != order.second && order.first.info().view == order.second.info().view);
+            if order.stands == Stands::Across {
+                assert!(order.first.name().ends_with("medial") && order.second.name().ends_with("lateral"));
+            }
+        }
+    }
 
     #[test]
     fn names_are_unique_within_a_view() {

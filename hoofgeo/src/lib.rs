@@ -99,6 +99,7 @@ pub mod pixels;
 pub mod place;
 pub mod placed;
 pub mod placement;
+pub mod plausibility;
 pub mod project;
 #[cfg(feature = "pictures")]
 pub mod rectify;

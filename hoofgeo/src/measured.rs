@@ -2,12 +2,13 @@
 
 use crate::error::{Error, ErrorKind, Result};
 use crate::evaluate::{Value, evaluate, monte_carlo};
-use crate::foot::PlaneName;
+use crate::foot::{PlaneName, SubjectKind};
 use crate::landmark::{Landmark, Line};
 use crate::located::Located;
-use crate::measure::{self, Measurement};
-use crate::placed::Undefined;
+use crate::measure::{self, Measurement, Standing};
+use crate::placed::{Outcome, Undefined};
 use crate::placement::PlacementTable;
+use crate::plausibility::{self, Doubt, Doubts, Finding, Looks};
 use crate::scale::{Graduation, Tolerance};
 use crate::scene::{LensPrior, LensSource, Scene, SceneFlag, SceneInput};
 use crate::sidecar::{LensProfile, Sidecar};
@@ -43,6 +44,10 @@ pub struct Measured {
     pub missing: Vec<(&'static Measurement, Undefined)>,
     /// What advice depends on.
     pub circumstances: Circumstances,
+    /// What kind of animal it is said to be.
+    pub kind: SubjectKind,
+    /// What cannot be, or is rare: gross slips that no uncertainty covers.
+    pub findings: Vec<Finding>,
 }
 
 /// Measures everything that a sidecar's landmarks allow.
@@ -84,15 +89,18 @@ pub fn measure_with(
     options: &MeasureOptions,
     graduations: &[Graduation],
 ) -> Result<Measured> {
-    let (scene, located) = locate_by(sidecar, lens, graduations, options.placement.as_deref())?;
+    let placement = options.placement.as_deref();
+    let (scene, located) = locate_by(sidecar, lens, graduations, placement)?;
+    let kind = sidecar.subject.kind.unwrap_or(SubjectKind::Adult);
     let mut values = Vec::new();
     let mut missing = Vec::new();
     for measurement in measure::of(sidecar.view) {
-        match evaluate(measurement, &located, &scene) {
+        match evaluate(measurement, &located, &scene).and_then(|value| possible(value, kind)) {
             Ok(value) => values.push(value),
             Err(why) => missing.push((measurement, why)),
         }
     }
+    let findings = findings_by(sidecar, lens, graduations, placement, (&scene, &located));
     if options.draws > 0 {
         monte_carlo(&mut values, &located, &scene, options.draws, options.seed)?;
     }
@@ -104,7 +112,7 @@ pub fn measure_with(
         plane_is_stated: plane.is_some_and(|p| p.behind_scale_mm.is_some() || p.u_mm.is_some()),
         landmarks_are_repeated: located.repeat_dof.is_some(),
     };
-    Ok(Measured { scene, located, values, missing, circumstances })
+    Ok(Measured { scene, located, values, missing, circumstances, kind, findings })
 }
 
 /// The scene of a sidecar's scale, and its landmarks and lines in the measured plane: everything that can be refused, before
@@ -140,13 +148,66 @@ fn locate_by(
     if nothing_placed {
         return Err(Error::new(ErrorKind::Format, "no landmark or line is placed yet").help(PLACE_LANDMARKS));
     }
+    let (scene, located) = locate_at(sidecar, lens, graduations, placement)?;
+    located.map(|located| (scene, located)).map_err(|error| {
+        // Labels that are off by a factor put the camera before or behind everything.
+        let locate = |g: &[Graduation]| locate_at(sidecar, lens, g, placement).and_then(|(s, l)| Ok((s, l?)));
+        match plausibility::wrong_factor(sidecar, graduations, None, &locate) {
+            Some(finding) => error.help(finding.text()),
+            None => error,
+        }
+    })
+}
+
+/// The scene, and in it the landmarks.
+fn locate_at(
+    sidecar: &Sidecar,
+    lens: &LensPrior,
+    graduations: &[Graduation],
+    placement: Option<&PlacementTable>,
+) -> Result<(Scene, Result<Located>)> {
     let scene = scene_with(sidecar, lens, graduations)?;
     let spreads = |landmark, placements| placement.and_then(|table| table.spread(landmark, placements));
-    let located = Located::with_spreads(&scene, sidecar, &spreads)?;
+    let located = Located::with_spreads(&scene, sidecar, &spreads);
     Ok((scene, located))
 }
 
-const MARK_GRADUATIONS: &str = "write graduations of the ruler, three or more and far apart, into the sidecar's scale.points: \
+/// A value, unless no such foot has it.
+pub(crate) fn possible(value: Value, kind: SubjectKind) -> Outcome<Value> {
+    let m = value.measurement;
+    match m.plausible.of(kind, m.quantity).judge(value.value) {
+        Standing::Impossible(limit) => {
+            Err(Undefined::Beyond { value: value.value, limit, unit: m.quantity.unit() })
+        }
+        _ => Ok(value),
+    }
+}
+
+/// What cannot be on a photo, or is rare: exchanged landmarks, labels off by a factor, labels that nothing checks.
+pub fn findings(sidecar: &Sidecar, lens: &LensPrior, graduations: &[Graduation], scene: &Scene, located: &Located) -> Vec<Finding> {
+    findings_by(sidecar, lens, graduations, None, (scene, located))
+}
+
+fn findings_by(
+    sidecar: &Sidecar,
+    lens: &LensPrior,
+    graduations: &[Graduation],
+    placement: Option<&PlacementTable>,
+    (scene, located): (&Scene, &Located),
+) -> Vec<Finding> {
+    let locate = |g: &[Graduation]| locate_at(sidecar, lens, g, placement).and_then(|(s, l)| Ok((s, l?)));
+    let mut findings = match plausibility::look(sidecar, located) {
+        Looks::Unknown => Vec::new(),
+        Looks::WrongSize(size) => {
+            plausibility::wrong_factor(sidecar, graduations, Some(size), &locate).into_iter().collect()
+        }
+        Looks::Foot(findings) => findings,
+    };
+    findings.extend(scene_input(sidecar, lens, graduations).and_then(|input| plausibility::unchecked(&input, scene)));
+    findings
+}
+
+const MARK_GRADUATIONS: &str = "write graduations of the ruler, four or more and far apart, into the sidecar's scale.points: \
                                 { \"mm\": 50, \"at\": [x, y] }, the pixel counted from the photo's top left corner";
 const PLACE_LANDMARKS: &str =
     "write each landmark's pixel into its slot under the sidecar's landmarks: { \"at\": [x, y] }";
@@ -164,10 +225,15 @@ pub fn scene(sidecar: &Sidecar, lens: &LensPrior) -> Result<Scene> {
 /// # Errors
 /// As [`scene()`].
 pub fn scene_with(sidecar: &Sidecar, lens: &LensPrior, graduations: &[Graduation]) -> Result<Scene> {
-    let Some(scale) = sidecar.scale.as_ref().filter(|_| !graduations.is_empty()) else {
+    let Some(input) = scene_input(sidecar, lens, graduations) else {
         return Err(Error::new(ErrorKind::Scale, "no graduation of the scale is marked yet").help(MARK_GRADUATIONS));
     };
-    Scene::estimate(&SceneInput {
+    Scene::estimate(&input)
+}
+
+fn scene_input<'a>(sidecar: &Sidecar, lens: &LensPrior, graduations: &'a [Graduation]) -> Option<SceneInput<'a>> {
+    let scale = sidecar.scale.as_ref().filter(|_| !graduations.is_empty())?;
+    Some(SceneInput {
         graduations,
         frame_px: (sidecar.photo.width_px, sidecar.photo.height_px),
         u_px: scale.u_px.unwrap_or(GRADUATION_U_PX),
@@ -208,7 +274,22 @@ impl Measured {
         if value.linear_fails {
             flags.push("monte_carlo");
         }
+        flags.extend(self.doubts(value).iter().map(Doubt::name));
         flags
+    }
+
+    /// Why a value is not to be trusted as it stands, whatever its ±.
+    pub fn doubts(&self, value: &Value) -> Doubts {
+        let m = value.measurement;
+        let found = self.findings.iter().filter(|f| f.touches(m, &value.used)).map(|f| f.doubt);
+        let rare = matches!(m.plausible.of(self.kind, m.quantity).judge(value.value), Standing::Rare(_) | Standing::Impossible(_));
+        found.chain(rare.then_some(Doubt::RareValue)).collect()
+    }
+
+    /// Every doubt about the photo or one of its values.
+    pub fn all_doubts(&self) -> Doubts {
+        let values = self.values.iter().map(|v| self.doubts(v));
+        values.fold(self.findings.iter().map(|f| f.doubt).collect(), Doubts::union)
     }
 
     /// What would make a value more certain, from its largest source of uncertainty.
@@ -242,7 +323,8 @@ const VALUE_FLAGS: [(&str, &str); 5] = [
 
 /// The names of all flags that a value can have, in the order in which tables list them.
 pub fn flag_names() -> impl Iterator<Item = &'static str> {
-    SceneFlag::ALL.into_iter().map(SceneFlag::name).chain(VALUE_FLAGS.map(|(name, _)| name))
+    let doubts = Doubt::ALL.iter().map(|d| d.name());
+    SceneFlag::ALL.into_iter().map(SceneFlag::name).chain(VALUE_FLAGS.map(|(name, _)| name)).chain(doubts)
 }
 
 /// What a flag means and what to do about it; `None` for a name that is no flag.
@@ -250,7 +332,8 @@ pub fn flag_meaning(flag: &str) -> Option<&'static str> {
     if let Some(f) = SceneFlag::ALL.into_iter().find(|f| f.name() == flag) {
         return Some(f.meaning());
     }
-    VALUE_FLAGS.into_iter().find(|(name, _)| *name == flag).map(|(_, meaning)| meaning)
+    let doubt = || Doubt::ALL.iter().find(|d| d.name() == flag).map(|d| d.meaning());
+    VALUE_FLAGS.into_iter().find(|(name, _)| *name == flag).map(|(_, meaning)| meaning).or_else(doubt)
 }
 
 impl LensProfile {

@@ -7,7 +7,7 @@ use std::cell::Cell;
 use std::ops::Range;
 
 /// Why a measurement has no value on this photo.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Undefined {
     /// A landmark is not placed.
     NoLandmark(Landmark),
@@ -17,6 +17,15 @@ pub enum Undefined {
     NoGauge,
     /// The landmarks are placed, but such that the measurement makes no sense; says why.
     Impossible(&'static str),
+    /// It has a value that no such foot has: a label or a landmark is wrong.
+    Beyond {
+        /// The value, in the unit of results.
+        value: f64,
+        /// The nearest value that is possible.
+        limit: f64,
+        /// The unit.
+        unit: &'static str,
+    },
 }
 
 impl std::fmt::Display for Undefined {
@@ -26,6 +35,16 @@ impl std::fmt::Display for Undefined {
             Self::NoLine(l, n) => write!(f, "needs the line {l} with at least {n} points"),
             Self::NoGauge => write!(f, "needs a gauge reading"),
             Self::Impossible(why) => f.write_str(why),
+            Self::Beyond { value, limit, unit } => {
+                let number = |x: &f64| match *unit {
+                    "deg" => format!("{x:.0}°"),
+                    "mm2" => format!("{x:.0} mm²"),
+                    "1" => format!("{x:.2}"),
+                    unit => format!("{x:.0} {unit}"),
+                };
+                let side = if value < limit { "less" } else { "more" };
+                write!(f, "would be {}, and no such foot has {side} than {}", number(value), number(limit))
+            }
         }
     }
 }

@@ -7,7 +7,7 @@ use crate::formula;
 use crate::landmark::{Landmark, Line};
 use crate::located::Located;
 use crate::measure::geometry::distance;
-use crate::measure::{Measurement, Need, Quantity};
+use crate::measure::{Measurement, Need, Plausible, Quantity};
 use crate::measured::Measured;
 use crate::numeric::Real;
 use crate::placed::{Outcome, Placed};
@@ -37,6 +37,7 @@ const fn ring(line: Line, formula: crate::measure::Formula) -> Measurement {
         },
         source: "geometry; a ring moves down as fast as the horn grows, common practice, no source",
         references: &[],
+        plausible: Plausible::ANY,
         formula,
     }
 }

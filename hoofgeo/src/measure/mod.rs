@@ -7,6 +7,7 @@
 
 pub mod geometry;
 mod lateral;
+mod plausible;
 mod solar;
 
 pub use lateral::balance::{CORONARY_BAND_ANGLE, PASTERN_AXIS_DEVIATION, SUPPORT_LENGTH};
@@ -18,6 +19,7 @@ pub use lateral::heel::{
 pub use lateral::rings::{RING_DIVERGENCE, RING_SPACING_HEEL, RING_SPACING_TOE};
 pub use lateral::toe::{DORSAL_WALL_ANGLE, DORSAL_WALL_LENGTH, FLARE_START, TOE_EXCESS, TOE_FLARE, TOE_HEIGHT};
 pub use lateral::tubules::{TUBULE_ANGLE_GRADIENT, TUBULE_ANGLE_HEEL, TUBULE_ANGLE_QUARTER, TUBULE_ANGLE_TOE};
+pub use plausible::{Plausible, Standing};
 pub use solar::areas::{BEARING_AREA, OUTLINE_AREA, SOLE_AREA};
 pub use solar::frog::{FROG_LENGTH, FROG_WIDTH, FROG_WIDTH_LENGTH_RATIO};
 pub use solar::heels::{HEEL_BASE_WIDTH, HEEL_LENGTH_DIFFERENCE};
@@ -129,6 +131,8 @@ pub struct Measurement {
     pub source: &'static str,
     /// Published values.
     pub references: &'static [Reference],
+    /// What it can be at all, and what is rare.
+    pub plausible: Plausible,
     /// The formula.
     pub formula: Formula,
 }

@@ -59,7 +59,7 @@ use crate::foot::View;
 use crate::formula;
 use crate::landmark::Landmark;
 use crate::located::Located;
-use crate::measure::{Measurement, Need, Quantity};
+use crate::measure::{Measurement, Need, Plausible, Quantity};
 use crate::numeric::Real;
 use crate::placed::{Outcome, Placed};
 use crate::scene::Scene;
@@ -124,6 +124,7 @@ macro_rules! quantities {
             needs: NEEDS,
             source: "geometry",
             references: &[],
+            plausible: Plausible::ANY,
             formula: formula!(undisturbed::<_, $place>),
         }),+];
     };

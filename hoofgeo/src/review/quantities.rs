@@ -7,7 +7,7 @@ use crate::landmark::{Landmark, Line};
 use crate::measure::geometry::{
     angle_between, cross, dorsal_wall, dot, fitted_direction, frog_axis, from_to, ground, heel_wall, height, midpoint,
 };
-use crate::measure::{self, Measurement, Need, Quantity, Reference};
+use crate::measure::{self, Measurement, Need, Plausible, Quantity, Reference};
 use crate::numeric::{Real, constant};
 use crate::placed::{Outcome, Placed, Undefined};
 
@@ -34,6 +34,7 @@ pub const TUBULE_ANGLE_DIFFERENCE: Measurement = Measurement {
         says: "heel tubules within 5° of those at the toe",
         source: "D. Taylor, AAEP talk, as reported by the trade press",
     }],
+    plausible: Plausible::estimated([-70.0, 80.0], [-30.0, 45.0]),
     formula: formula!(tubule_angle_difference),
 };
 
@@ -65,6 +66,7 @@ pub const HEEL_RUN_AHEAD: Measurement = Measurement {
     ],
     source: "geometry: a heel of coronary height h at angle β bears h (cot β - cot α) ahead of one at the toe's angle α",
     references: &[],
+    plausible: Plausible::estimated([-70.0, 130.0], [-20.0, 65.0]),
     formula: formula!(heel_run_ahead),
 };
 
@@ -93,6 +95,7 @@ pub const HEEL_RUN_BEYOND_SOLE_PLANE: Measurement = Measurement {
     needs: measure::HEEL_ABOVE_SOLE_PLANE.needs,
     source: "geometry: f = e / tan β",
     references: &[],
+    plausible: Plausible::estimated([-80.0, 160.0], [-20.0, 50.0]),
     formula: formula!(heel_run_beyond_sole_plane),
 };
 
@@ -123,6 +126,7 @@ pub const HEEL_AHEAD_OF_FROG: Measurement = Measurement {
     ],
     source: "O'Grady, Guidelines for trimming the equine foot, AAEP 2009; D. Taylor, AAEP talk (bearing point ahead of the frog's base)",
     references: &[],
+    plausible: Plausible::estimated([-70.0, 90.0], [-25.0, 50.0]),
     formula: formula!(heel_ahead_of_frog_base),
 };
 
@@ -142,6 +146,7 @@ pub const TOE_SHARE_FROM_FROG: Measurement = Measurement {
     needs: measure::HOOF_LENGTH.needs,
     source: "laminitis charity page; trimming schools (a third ahead of the frog's apex, two thirds behind)",
     references: &[Reference { says: "0.33", source: "laminitis charity page; trimming schools" }],
+    plausible: Plausible::estimated([0.02, 0.95], [0.12, 0.6]),
     formula: formula!(toe_share_from_frog),
 };
 

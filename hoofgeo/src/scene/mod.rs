@@ -188,7 +188,9 @@ impl Scene {
             lens: &input.lens,
         };
         let mut tries = vec![(given.clone(), None)];
-        if matches!(input.lens.source, LensSource::Exif | LensSource::ExifCropped | LensSource::Database) {
+        // Three graduations on a line would let any wrong label pass for a strong distortion.
+        let checked = two_dimensional || input.graduations.len() > 3;
+        if checked && matches!(input.lens.source, LensSource::Exif | LensSource::ExifCropped | LensSource::Database) {
             tries.push((Given { lens: &wide_lens, ..given.clone() }, Some(SceneFlag::LensPriorReplaced)));
         }
         // Three graduations on a line determine place, size and lean along the line and check nothing: any wrong label would

@@ -6,7 +6,7 @@ use crate::foot::View;
 use crate::formula;
 use crate::landmark::Landmark;
 use crate::measure::geometry::{angle_between, dot, from_to, ground, length};
-use crate::measure::{COMMON_PRACTICE, Measurement, Need, Quantity, Reference};
+use crate::measure::{COMMON_PRACTICE, Measurement, Need, Quantity, Reference, Plausible};
 use crate::numeric::Real;
 use crate::placed::{Outcome, Placed};
 
@@ -27,6 +27,7 @@ pub const CORONARY_BAND_ANGLE: Measurement = Measurement {
         },
         Reference { says: "larger in lame than in sound feet", source: "Dyson et al. 2011, Vet J 190:364-371" },
     ],
+    plausible: Plausible::estimated([-40.0, 70.0], [-3.0, 50.0]),
     formula: formula!(coronary_band_angle),
 };
 
@@ -56,6 +57,7 @@ pub const SUPPORT_LENGTH: Measurement = Measurement {
             source: "Clayton et al. 2011, Aust Vet J 89:305-311",
         },
     ],
+    plausible: Plausible::estimated([45.0, 300.0], [64.0, 225.0]),
     formula: formula!(support_length),
 };
 
@@ -81,6 +83,7 @@ pub const PASTERN_AXIS_DEVIATION: Measurement = Measurement {
             source: "American Farriers Journal review, as quoted by others",
         },
     ],
+    plausible: Plausible::estimated([-70.0, 70.0], [-30.0, 30.0]),
     formula: formula!(pastern_axis_deviation),
 };
 

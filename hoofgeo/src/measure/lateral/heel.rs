@@ -6,7 +6,7 @@ use crate::foot::View;
 use crate::formula;
 use crate::landmark::Landmark;
 use crate::measure::geometry::{angle_between, cross, distance, dorsal_wall, dot, from_to, ground, heel_wall, height};
-use crate::measure::{COMMON_PRACTICE, Measurement, Need, Quantity, Reference};
+use crate::measure::{COMMON_PRACTICE, Measurement, Need, Quantity, Reference, Plausible};
 use crate::numeric::Real;
 use crate::placed::{Outcome, Placed, Undefined};
 
@@ -30,6 +30,8 @@ pub const HEEL_ANGLE: Measurement = Measurement {
             source: "Adams & Stashak, Lameness in Horses, 7th ed., ch. 11",
         },
     ],
+    plausible: Plausible::estimated([5.0, 110.0], [18.0, 80.0])
+        .from("mean - 4 SD and + 6 SD (upright and club feet) of sound fore feet, Dyson et al. 2011, Vet J 190:364-371"),
     formula: formula!(heel_angle),
 };
 
@@ -62,6 +64,7 @@ pub const HEEL_TOE_ANGLE_DIFFERENCE: Measurement = Measurement {
             source: "Kane et al. 1998, Am J Vet Res 59",
         },
     ],
+    plausible: Plausible::estimated([-60.0, 70.0], [-20.0, 38.0]),
     formula: formula!(heel_toe_angle_difference),
 };
 
@@ -84,6 +87,7 @@ pub const HEEL_LENGTH: Measurement = Measurement {
     needs: &[Need::Point(Landmark::HeelCoronet), Need::Point(Landmark::HeelGround)],
     source: "Stachurska et al. 2008, Arch Tierz 51:531",
     references: &[],
+    plausible: Plausible::estimated([3.0, 150.0], [6.0, 95.0]),
     formula: formula!(heel_length),
 };
 
@@ -112,6 +116,7 @@ pub const HEEL_TOE_LENGTH_RATIO: Measurement = Measurement {
         },
         Reference { says: "0.33 fore, 0.5 hind (3:1 and 2:1)", source: COMMON_PRACTICE },
     ],
+    plausible: Plausible::estimated([0.03, 1.3], [0.08, 0.85]),
     formula: formula!(heel_toe_length_ratio),
 };
 
@@ -130,6 +135,7 @@ pub const HEEL_HEIGHT: Measurement = Measurement {
     needs: &[Need::Point(Landmark::HeelCoronet), GROUND],
     source: "Dyson et al. 2011, Vet J 190:364-371 (palmar coronary band height)",
     references: &[],
+    plausible: Plausible::estimated([1.0, 130.0], [4.0, 85.0]),
     formula: formula!(heel_height),
 };
 
@@ -150,6 +156,7 @@ pub const HEEL_TOE_HEIGHT_RATIO: Measurement = Measurement {
         says: "not below 1/3 (dorsal to palmar not more than 3:1); smaller in lame feet",
         source: "Dyson et al. 2011, Vet J 190:364-371, as read by the trade",
     }],
+    plausible: Plausible::estimated([0.02, 1.3], [0.06, 0.85]),
     formula: formula!(heel_toe_height_ratio),
 };
 
@@ -172,6 +179,7 @@ pub const HEEL_SUPPORT_OFFSET: Measurement = Measurement {
     needs: &[Need::Point(Landmark::HeelGround), Need::Point(Landmark::HeelCoronet), GROUND],
     source: COMMON_PRACTICE,
     references: &[],
+    plausible: Plausible::estimated([-45.0, 130.0], [-12.0, 75.0]),
     formula: formula!(heel_support_offset),
 };
 
@@ -196,6 +204,7 @@ pub const HEEL_ABOVE_SOLE_PLANE: Measurement = Measurement {
         says: "rule of thumb: heels more than 6 mm above the sole are trimmed to 6 mm",
         source: "one barefoot trimming manual, 2017",
     }],
+    plausible: Plausible::estimated([-30.0, 50.0], [-8.0, 28.0]),
     formula: formula!(heel_above_sole_plane),
 };
 

@@ -4,7 +4,7 @@ use crate::foot::View;
 use crate::formula;
 use crate::landmark::{Landmark, Line};
 use crate::measure::geometry::{Straight, cross, distance, dot, fitted_direction, from_to};
-use crate::measure::{COMMON_PRACTICE, Measurement, Need, Quantity, Reference};
+use crate::measure::{COMMON_PRACTICE, Measurement, Need, Quantity, Reference, Plausible};
 use crate::numeric::{Real, constant};
 use crate::placed::{Outcome, Placed};
 
@@ -22,6 +22,7 @@ pub const RING_SPACING_TOE: Measurement = Measurement {
         says: "the toe grows 7 mm in 28 days (Lipizzaners)",
         source: "Josseck et al. 1995, Equine Vet J 27:175-182",
     }],
+    plausible: Plausible::estimated([0.5, 80.0], [1.5, 40.0]),
     formula: formula!(ring_spacing_toe),
 };
 
@@ -40,6 +41,7 @@ pub const RING_SPACING_HEEL: Measurement = Measurement {
     needs: &[Need::Line(Line::RingsHeel, 2)],
     source: COMMON_PRACTICE,
     references: &[],
+    plausible: Plausible::estimated([0.3, 60.0], [0.8, 35.0]),
     formula: formula!(ring_spacing_heel),
 };
 
@@ -77,6 +79,7 @@ pub const RING_DIVERGENCE: Measurement = Measurement {
             source: "Dyson et al. 2011, Vet J 190:364-371",
         },
     ],
+    plausible: Plausible::estimated([-45.0, 45.0], [-18.0, 22.0]),
     formula: formula!(ring_divergence),
 };
 

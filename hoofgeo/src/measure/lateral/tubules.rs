@@ -5,7 +5,7 @@ use crate::foot::View;
 use crate::formula;
 use crate::landmark::Line;
 use crate::measure::geometry::{angle_between, cross, dot, fitted_direction, from_to, ground};
-use crate::measure::{COMMON_PRACTICE, Measurement, Need, Quantity, Reference};
+use crate::measure::{COMMON_PRACTICE, Measurement, Need, Quantity, Reference, Plausible};
 use crate::numeric::Real;
 use crate::placed::{Outcome, Placed};
 
@@ -19,6 +19,7 @@ pub const TUBULE_ANGLE_TOE: Measurement = Measurement {
     needs: &[Need::Line(Line::TubulesToe, 2), GROUND],
     source: COMMON_PRACTICE,
     references: &[],
+    plausible: Plausible::estimated([5.0, 120.0], [25.0, 80.0]),
     formula: formula!(tubule_angle_toe),
 };
 
@@ -36,6 +37,7 @@ pub const TUBULE_ANGLE_QUARTER: Measurement = Measurement {
     needs: &[Need::Line(Line::TubulesQuarter, 2), GROUND],
     source: COMMON_PRACTICE,
     references: &[],
+    plausible: Plausible::estimated([5.0, 130.0], [18.0, 85.0]),
     formula: formula!(tubule_angle_quarter),
 };
 
@@ -56,6 +58,7 @@ pub const TUBULE_ANGLE_HEEL: Measurement = Measurement {
         says: "within 5° of the tubules at the toe",
         source: "D. Taylor, AAEP talk, as reported by the trade press",
     }],
+    plausible: Plausible::estimated([5.0, 130.0], [12.0, 90.0]),
     formula: formula!(tubule_angle_heel),
 };
 
@@ -83,6 +86,7 @@ pub const TUBULE_ANGLE_GRADIENT: Measurement = Measurement {
     needs: &[Need::Line(Line::TubulesToe, 2), Need::Line(Line::TubulesHeel, 2)],
     source: COMMON_PRACTICE,
     references: &[Reference { says: "within 5°", source: "D. Taylor, AAEP talk, as reported by the trade press" }],
+    plausible: Plausible::estimated([-70.0, 80.0], [-30.0, 45.0]),
     formula: formula!(tubule_angle_gradient),
 };
 

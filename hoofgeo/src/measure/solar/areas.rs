@@ -4,7 +4,7 @@ use crate::foot::View;
 use crate::formula;
 use crate::landmark::Line;
 use crate::measure::geometry::area;
-use crate::measure::{COMMON_PRACTICE, Measurement, Need, Quantity};
+use crate::measure::{COMMON_PRACTICE, Measurement, Need, Quantity, Plausible};
 use crate::numeric::Real;
 use crate::placed::{Outcome, Placed, Undefined};
 
@@ -19,6 +19,7 @@ pub const BEARING_AREA: Measurement = Measurement {
     needs: &[Need::Line(Line::OuterWall, 3), Need::Line(Line::WhiteLine, 3)],
     source: COMMON_PRACTICE,
     references: &[],
+    plausible: Plausible::estimated([300.0, 45000.0], [650.0, 18000.0]),
     formula: formula!(bearing_area),
 };
 
@@ -36,6 +37,7 @@ pub const SOLE_AREA: Measurement = Measurement {
     needs: &[Need::Line(Line::WhiteLine, 3), Need::Line(Line::FrogOutline, 3)],
     source: COMMON_PRACTICE,
     references: &[],
+    plausible: Plausible::estimated([600.0, 65000.0], [1200.0, 32000.0]),
     formula: formula!(sole_area),
 };
 
@@ -53,6 +55,7 @@ pub const OUTLINE_AREA: Measurement = Measurement {
     needs: &[Need::Line(Line::OuterWall, 3)],
     source: COMMON_PRACTICE,
     references: &[],
+    plausible: Plausible::estimated([1500.0, 80000.0], [2500.0, 46000.0]),
     formula: formula!(outline_area),
 };
 

@@ -5,7 +5,7 @@ use crate::foot::View;
 use crate::formula;
 use crate::landmark::Landmark;
 use crate::measure::geometry::{dot, frog_axis, from_to, midpoint};
-use crate::measure::{Measurement, Need, Quantity, Reference};
+use crate::measure::{Measurement, Need, Quantity, Reference, Plausible};
 use crate::numeric::Real;
 use crate::placed::{Outcome, Placed, Undefined};
 
@@ -21,6 +21,7 @@ pub const FROG_LENGTH: Measurement = Measurement {
     needs: &[BASE[0], BASE[1], FROG_APEX, SULCUS],
     source: "Turner 1992, Objective assessment of hoof balance",
     references: &[],
+    plausible: Plausible::estimated([20.0, 230.0], [34.0, 155.0]),
     formula: formula!(frog_length),
 };
 
@@ -40,6 +41,7 @@ pub const FROG_WIDTH: Measurement = Measurement {
     needs: &[BASE[0], BASE[1], FROG_APEX, SULCUS],
     source: "Turner 1992, Objective assessment of hoof balance",
     references: &[],
+    plausible: Plausible::estimated([8.0, 160.0], [17.0, 105.0]),
     formula: formula!(frog_width),
 };
 
@@ -64,6 +66,7 @@ pub const FROG_WIDTH_LENGTH_RATIO: Measurement = Measurement {
         },
         Reference { says: "0.5 to 0.6 is called proportionate", source: "equine podiatry text (it disagrees)" },
     ],
+    plausible: Plausible::estimated([0.08, 1.8], [0.22, 1.1]),
     formula: formula!(frog_width_length_ratio),
 };
 

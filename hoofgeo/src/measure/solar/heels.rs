@@ -5,7 +5,7 @@ use crate::foot::View;
 use crate::formula;
 use crate::landmark::Landmark;
 use crate::measure::geometry::{distance, dot, frog_axis, from_to};
-use crate::measure::{COMMON_PRACTICE, Measurement, Need, Quantity, Reference};
+use crate::measure::{COMMON_PRACTICE, Measurement, Need, Quantity, Reference, Plausible};
 use crate::numeric::Real;
 use crate::placed::{Outcome, Placed};
 
@@ -24,6 +24,7 @@ pub const HEEL_BASE_WIDTH: Measurement = Measurement {
         says: "wider in barefoot than in shod feet (167 hooves)",
         source: "de Klerk et al. 2021, bioRxiv 2021.02.23.432452 (preprint)",
     }],
+    plausible: Plausible::estimated([12.0, 190.0], [24.0, 140.0]),
     formula: formula!(heel_base_width),
 };
 
@@ -42,6 +43,7 @@ pub const HEEL_LENGTH_DIFFERENCE: Measurement = Measurement {
     needs: &[HEELS[0], HEELS[1], FROG_APEX, SULCUS],
     source: COMMON_PRACTICE,
     references: &[],
+    plausible: Plausible::estimated([-90.0, 90.0], [-28.0, 28.0]),
     formula: formula!(heel_length_difference),
 };
 

@@ -5,7 +5,7 @@ use crate::foot::View;
 use crate::formula;
 use crate::landmark::Landmark;
 use crate::measure::geometry::{dot, frog_axis, from_to};
-use crate::measure::{COMMON_PRACTICE, Measurement, Need, Quantity, Reference};
+use crate::measure::{COMMON_PRACTICE, Measurement, Need, Quantity, Reference, Plausible};
 use crate::numeric::Real;
 use crate::placed::{Outcome, Placed};
 
@@ -22,6 +22,7 @@ pub const TOE_LENGTH_FROM_FROG: Measurement = Measurement {
         Reference { says: "about a third of the foot's length", source: COMMON_PRACTICE },
         Reference { says: "about 38 mm in an average fore foot", source: COMMON_PRACTICE },
     ],
+    plausible: Plausible::estimated([4.0, 160.0], [14.0, 95.0]),
     formula: formula!(toe_length_from_frog),
 };
 
@@ -40,6 +41,7 @@ pub const SOLE_TOE_LENGTH: Measurement = Measurement {
     needs: &[Need::Point(Landmark::WhiteLineInner), FROG_APEX, SULCUS],
     source: COMMON_PRACTICE,
     references: &[],
+    plausible: Plausible::estimated([1.0, 140.0], [7.0, 80.0]),
     formula: formula!(sole_toe_length),
 };
 
@@ -57,6 +59,7 @@ pub const WHITE_LINE_WIDTH: Measurement = Measurement {
     needs: &[Need::Point(Landmark::WhiteLineInner), Need::Point(Landmark::WhiteLineOuter), FROG_APEX, SULCUS],
     source: COMMON_PRACTICE,
     references: &[Reference { says: "2 to 4 mm; above about 5 mm stretched", source: COMMON_PRACTICE }],
+    plausible: Plausible::estimated([-4.0, 40.0], [-1.0, 16.0]),
     formula: formula!(white_line_width),
 };
 
@@ -74,6 +77,7 @@ pub const WALL_THICKNESS_TOE: Measurement = Measurement {
     needs: &[Need::Point(Landmark::WhiteLineOuter), Need::Point(Landmark::ToeOuter), FROG_APEX, SULCUS],
     source: COMMON_PRACTICE,
     references: &[Reference { says: "5 to 10 mm", source: "WikiVet, equine integument" }],
+    plausible: Plausible::estimated([-4.0, 50.0], [1.0, 30.0]),
     formula: formula!(wall_thickness_toe),
 };
 
