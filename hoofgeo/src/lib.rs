@@ -66,8 +66,8 @@
 //!
 //! # Features
 //! `files` (photo headers, folders, result files), `pictures` (pixels and annotated pictures), `schema` (JSON Schemas); all on by
-//! default, and with none of them the geometry builds alone, without any image crate. `parquet` writes measurements as Apache Parquet too. `heic` decodes HEIC photos through a
-//! system library and is off by default; their headers are read, and they are measured, without it.
+//! default, and with none of them the geometry builds alone, without any image crate. `parquet` writes measurements as Apache Parquet too. `libheif`
+//! decodes HEIC photos through that system library instead of in Rust; both are off by default.
 //!
 //! # What it does not do
 //! It diagnoses nothing: a photo shows neither the bone nor the cause. Lame, laminitic or growing animals and

@@ -10,8 +10,8 @@ use std::path::Path;
 /// 16 bits reduced to 8.
 ///
 /// # Errors
-/// As [`read_facts`](super::read_facts), and [`ErrorKind::Photo`] when the pixels are damaged or cut off, or those of a HEIC
-/// without the feature `heic`.
+/// As [`read_facts`](super::read_facts), and [`ErrorKind::Photo`] when the pixels are damaged or cut off, or a HEIC has more than 60
+/// megapixels.
 pub fn decode_upright(path: impl AsRef<Path>) -> Result<RgbImage> {
     let path = path.as_ref();
     let bytes = super::read_whole(path)?;
@@ -28,10 +28,7 @@ pub fn decode_upright_bytes(bytes: &[u8], facts: &PhotoFacts) -> Result<RgbImage
         PhotoType::Png => ImageFormat::Png,
         PhotoType::Tiff => ImageFormat::Tiff,
         PhotoType::WebP => ImageFormat::WebP,
-        #[cfg(feature = "heic")]
         PhotoType::Heic => return super::heic::decode_upright(bytes, facts),
-        #[cfg(not(feature = "heic"))]
-        PhotoType::Heic => return Err(heic()),
     };
     if format == ImageFormat::Jpeg && !jpeg_is_whole(bytes) {
         return Err(cut_off());
@@ -58,14 +55,6 @@ pub fn decode_upright_bytes(bytes: &[u8], facts: &PhotoFacts) -> Result<RgbImage
         picture = dynamic.into_rgb8();
     }
     Ok(picture)
-}
-
-#[cfg(not(feature = "heic"))]
-fn heic() -> Error {
-    Error::new(ErrorKind::Photo, "the pixels of a HEIC photo cannot be read here").help(
-        "export it as JPEG in full size, or convert it (`heif-convert photo.heic photo.jpg`), and place the landmarks on the \
-         JPEG; phones write JPEG when the camera's format is set to \"most compatible\"",
-    )
 }
 
 fn cut_off() -> Error {

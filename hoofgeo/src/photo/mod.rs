@@ -8,9 +8,11 @@ mod container;
 mod decode;
 mod facts;
 mod fingerprint;
-#[cfg(feature = "heic")]
+#[cfg(feature = "pictures")]
 mod heic;
 mod heif;
+#[cfg(feature = "libheif")]
+mod libheif;
 mod orientation;
 mod remark;
 mod tags;

@@ -122,16 +122,7 @@ fn a_bomb_is_refused_before_it_is_decoded() {
     assert!(e.what().contains("more than 250 megapixels") && e.help_text().is_some(), "{e}");
 }
 
-#[cfg(not(feature = "heic"))]
-#[test]
-fn heic_says_how_to_convert() {
-    let e = decode_upright(fixture("turned.heic")).unwrap_err();
-    assert_eq!((e.kind(), e.file()), (ErrorKind::Photo, Some(fixture("turned.heic").as_path())));
-    assert!(e.help_text().unwrap().contains("JPEG"));
-}
-
 /// The colours of the corners as `fixtures/exif/SOURCE.md` says libheif's own program shows them.
-#[cfg(feature = "heic")]
 #[test]
 fn heic_is_decoded_as_the_container_says() {
     let (r, g, b, y) = ("red", "green", "blue", "yellow");
@@ -155,5 +146,65 @@ fn heic_is_decoded_as_the_container_says() {
     let whole = std::fs::read(fixture("turned.heic")).unwrap();
     for n in (0..whole.len()).step_by(7) {
         assert!(decode(&whole[..n]).is_err(), "prefix {n}");
+    }
+}
+
+/// The primary picture's size wherever the file states it.
+fn with_size(mut heic: Vec<u8>, [width, height]: [u32; 2]) -> Vec<u8> {
+    for at in 0..heic.len() - 16 {
+        if heic[at..].starts_with(b"ispe\0\0\0\0\0\0\0\x40\0\0\0\x30") {
+            heic[at + 8..at + 12].copy_from_slice(&width.to_be_bytes());
+            heic[at + 12..at + 16].copy_from_slice(&height.to_be_bytes());
+        }
+    }
+    heic
+}
+
+#[test]
+fn heic_of_a_false_or_too_large_size_is_refused() {
+    let whole = std::fs::read(fixture("unturned.heic")).unwrap();
+    assert_eq!(with_size(whole.clone(), [64, 48]), whole);
+    let e = decode(&with_size(whole.clone(), [16_320, 12_240])).unwrap_err();
+    assert!(e.what().contains("200 megapixels") && e.what().contains("up to 60"), "{e}");
+    assert!(e.help_text().unwrap().contains("12 or 50 megapixels"), "{e}");
+    for size in [[60, 48], [64, 4000], [4000, 3000]] {
+        let e = decode(&with_size(whole.clone(), size)).unwrap_err();
+        assert!(e.kind() == ErrorKind::Photo && e.help_text().is_some(), "{size:?}: {e}");
+    }
+}
+
+/// A photo of many tiles, as phones write them, made by the same library's encoder: the tiles stand where they belong.
+#[cfg(not(feature = "libheif"))]
+#[test]
+fn heic_of_many_tiles_is_put_together() {
+    let (width, height) = (1300, 900);
+    let drawn = RgbImage::from_fn(width, height, |x, y| image::Rgb([(x / 6) as u8, (y / 4) as u8, ((x + y) / 9) as u8]));
+    let options = heifer::EncodeOptions { quality: 90, ..heifer::EncodeOptions::default() };
+    let heic = heifer::encode_rgb8(width, height, drawn.as_raw(), &options).unwrap();
+    let decoded = decode(&heic).unwrap();
+    assert_eq!(decoded.dimensions(), (width, height));
+    let off: u64 = drawn.as_raw().iter().zip(decoded.as_raw()).map(|(a, b)| u64::from(a.abs_diff(*b))).sum();
+    let mean = off as f64 / drawn.as_raw().len() as f64;
+    assert!(mean < 1.5, "{mean} levels off in the mean");
+}
+
+#[test]
+fn damaged_heic_never_panics() {
+    let whole = std::fs::read(fixture("turned.heic")).unwrap();
+    let mut state = 20_261_128_u64;
+    let mut random = |below: usize| {
+        state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        (state >> 33) as usize % below
+    };
+    for _ in 0..1500 {
+        let mut bytes = whole.clone();
+        for _ in 0..=random(4) {
+            bytes[random(whole.len())] = random(256) as u8;
+        }
+        let Ok(facts) = crate::photo::facts_from_bytes(&bytes) else { continue };
+        match crate::photo::decode_upright_bytes(&bytes, &facts) {
+            Ok(picture) => assert_eq!(picture.dimensions(), (facts.width_px, facts.height_px)),
+            Err(e) => assert!(e.help_text().is_some(), "{e}"),
+        }
     }
 }

@@ -56,7 +56,7 @@ impl RunKey {
             },
             "whole_entries": outputs.whole_entries(),
         });
-        let built_with = [cfg!(feature = "pictures"), cfg!(feature = "heic")];
+        let built_with = [cfg!(feature = "pictures"), cfg!(feature = "libheif")];
         let all = json!({ "format": FORMAT, "program": program, "built_with": built_with, "options": words });
         Ok(Self { fingerprint: Sha256Hex::of(all.to_string().as_bytes()), options: words, pictures: options.pictures })
     }
