@@ -2,6 +2,7 @@
 //!
 //! Only headers are read; pixel data are skipped by seeking (a TIFF, whose parts may lie anywhere, is read whole).
 
+use super::limits::MAX_TIFF_BYTES;
 use super::{Orientation, PhotoType, heif, tags};
 use crate::{Error, ErrorKind};
 use std::io::{self, BufRead, Read, Seek, SeekFrom};
@@ -238,7 +239,10 @@ fn webp<R: BufRead + Seek>(r: &mut R) -> Result<Sized, Fault> {
 /// TIFF 6.0: the first directory has the size, and the EXIF is a directory of the same file.
 fn tiff<R: BufRead + Seek>(r: &mut R) -> Result<Header, Fault> {
     let mut bytes = Vec::new();
-    r.read_to_end(&mut bytes)?;
+    r.take(MAX_TIFF_BYTES + 1).read_to_end(&mut bytes)?;
+    if bytes.len() as u64 > MAX_TIFF_BYTES {
+        return Err(super::too_large(MAX_TIFF_BYTES).into());
+    }
     let exif = tags::parse(Some(bytes));
     if exif.is_reduced_or_raw() {
         return Err(unsupported("the file is a camera's raw picture, which is not read").into());

@@ -1,6 +1,7 @@
 //! What a photo's header tells, without a look at its pixels.
 
 use super::container::{Fault, Header, read_header};
+use super::limits::{MAX_MEGAPIXELS, MAX_SIDE_PX};
 use super::{Orientation, Remark, Sha256Hex, fingerprint};
 use crate::lens::FILM_DIAGONAL_MM;
 use crate::{Error, ErrorKind, Result};
@@ -9,9 +10,6 @@ use serde::Serialize;
 use std::fmt;
 use std::io::{BufRead, BufReader, Cursor, Seek};
 use std::path::Path;
-
-/// Larger pictures are refused, in millions of pixels: no camera makes them, a damaged or hostile header claims them.
-pub const MAX_MEGAPIXELS: u64 = 250;
 
 /// The type of a photo's file, by its content (names lie).
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize)]
@@ -172,6 +170,10 @@ fn check_size((w, h): (u32, u32)) -> Result<()> {
             format!("the photo says that it is {w} x {h} px, more than {MAX_MEGAPIXELS} megapixels"),
         )
         .help("check that it is a camera's photo and whole; a stitched panorama cannot be measured"));
+    }
+    if w.max(h) > MAX_SIDE_PX {
+        let what = format!("the photo says that it is {w} x {h} px, a side longer than {MAX_SIDE_PX} px");
+        return Err(Error::new(ErrorKind::Photo, what).help("check that it is a camera's photo and whole"));
     }
     Ok(())
 }

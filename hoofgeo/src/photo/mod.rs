@@ -11,9 +11,14 @@ mod fingerprint;
 #[cfg(feature = "pictures")]
 mod heic;
 mod heif;
+#[cfg(feature = "pictures")]
+mod jpeg;
 #[cfg(feature = "libheif")]
 mod libheif;
+mod limits;
 mod orientation;
+#[cfg(feature = "pictures")]
+mod png;
 mod remark;
 mod tags;
 #[cfg(test)]
@@ -21,19 +26,18 @@ mod tests;
 
 #[cfg(feature = "pictures")]
 pub use decode::{decode_upright, decode_upright_bytes};
-pub use facts::{MAX_MEGAPIXELS, PhotoFacts, PhotoType, facts_from_bytes, read_facts, read_facts_and_fingerprint};
+pub use facts::{PhotoFacts, PhotoType, facts_from_bytes, read_facts, read_facts_and_fingerprint};
 pub(crate) use fingerprint::HashedWriter;
 pub use fingerprint::{Sha256Hex, fingerprint};
+pub use limits::{MAX_MEGAPIXELS, MAX_SCANS, MAX_SIDE_PX, max_decode_bytes};
 pub use orientation::Orientation;
 pub use remark::Remark;
 
 use crate::{Error, ErrorKind, Result};
+use limits::MAX_FILE_BYTES;
 use std::fs::File;
 use std::io::Read;
 use std::path::Path;
-
-/// The largest file taken into memory: [`MAX_MEGAPIXELS`] of uncompressed 16-bit colour, and some.
-const MAX_FILE_BYTES: u64 = 2 << 30;
 
 /// Opens a regular file for reading.
 fn open(path: &Path) -> Result<File> {
@@ -62,9 +66,12 @@ pub(crate) fn read_whole(path: &Path) -> Result<Vec<u8>> {
     let read = open(path)?.take(MAX_FILE_BYTES + 1).read_to_end(&mut bytes);
     read.map_err(|e| Error::io(path, "cannot read the file", &e))?;
     if bytes.len() as u64 > MAX_FILE_BYTES {
-        return Err(Error::new(ErrorKind::Photo, "the file is larger than 2 GiB")
-            .in_file(path)
-            .help("check that it is a photo; export a very large one as JPEG"));
+        return Err(too_large(MAX_FILE_BYTES).in_file(path));
     }
     Ok(bytes)
+}
+
+fn too_large(most: u64) -> Error {
+    Error::new(ErrorKind::Photo, format!("the file is larger than {} MB", most / 1_000_000))
+        .help("check that it is a photo; export a very large one as JPEG")
 }
