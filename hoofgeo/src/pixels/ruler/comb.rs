@@ -6,7 +6,6 @@
 
 use super::lines::Line;
 use super::trace::spread;
-use crate::lens::{Camera, Distortion};
 use nalgebra::{Matrix3, Point2, Vector2, Vector3};
 
 /// Standard uncertainty of k1 before the lines are looked at, for a focal length of 1.2 times the longer side (estimate, no source: as
@@ -30,6 +29,8 @@ pub(super) struct Comb {
     pub u_px: Vec<f64>,
     /// How many lines were rejected.
     pub rejected: usize,
+    /// How much larger the distance becomes from line to line at the first and the last line, as a share.
+    pub growth: [f64; 2],
     /// Root mean square of the residuals, px.
     pub rms_px: f64,
     /// Root mean square of the residuals' moving mean over seven lines, px: what is bent or unequal.
@@ -54,13 +55,19 @@ impl Projective {
         (self.a * k + self.b) / (self.c * k + 1.0)
     }
 
-    /// Weighted least squares of the form multiplied out, reweighted until it is that of the residuals.
-    fn fit(numbers: &[f64], t: &[f64], weights: &[f64]) -> Option<Self> {
+    /// Relative change of the slope from one line to the next at the first and the last line.
+    fn growth(&self) -> [f64; 2] {
+        // The slope is (a - bc) / (ck + 1)².
+        [-1.0, 1.0].map(|k| -2.0 * self.c / (self.c * k + 1.0) / self.half)
+    }
+
+    /// Weighted least squares of the form multiplied out, reweighted until it is that of the residuals; `start` is c as it is known.
+    fn fit(numbers: &[f64], t: &[f64], weights: &[f64], start: f64) -> Option<Self> {
         let (low, high) = numbers.iter().fold((f64::MAX, f64::MIN), |(l, h), n| (l.min(*n), h.max(*n)));
         let (middle, half) = (0.5 * (low + high), 0.5 * (high - low));
         let size = t.iter().fold(0.0_f64, |s, t| s.max(t.abs()));
-        let mut fit = Self { a: 0.0, b: 0.0, c: 0.0, middle, half };
-        for _ in 0..4 {
+        let mut fit = Self { a: 0.0, b: 0.0, c: start, middle, half };
+        for _ in 0..2 {
             let (mut n, mut g) = (Matrix3::zeros(), Vector3::zeros());
             for ((number, t), w) in numbers.iter().zip(t).zip(weights) {
                 let k = (number - middle) / half;
@@ -95,10 +102,25 @@ struct Problem<'a> {
 }
 
 impl Problem<'_> {
+    /// A place without its distortion, px; `None` where the lens folds the picture over.
+    fn undistorted(&self, at: Point2<f64>, k1: f64) -> Option<Point2<f64>> {
+        let distorted = (at - self.principal) / self.focal;
+        let mut r2 = distorted.norm_squared();
+        // Newton's steps on the radius: (1 + k1 r²) r is the distorted one.
+        let (mut r, radius) = (r2.sqrt(), r2.sqrt());
+        for _ in 0..6 {
+            let step = (r * (1.0 + k1 * r2) - radius) / (1.0 + 3.0 * k1 * r2);
+            r -= step;
+            r2 = r * r;
+            if step.abs() < 1e-10 {
+                break;
+            }
+        }
+        (1.0 + 3.0 * k1 * r2 > 0.05 && r >= 0.0).then(|| self.principal + distorted * (self.focal / (1.0 + k1 * r2)))
+    }
+
     fn straighten(&self, k1: f64) -> Option<Straightened> {
-        let camera = camera(self.focal, self.principal, k1);
-        let flat: Option<Vec<Point2<f64>>> =
-            self.lines.iter().map(|l| Some(self.principal + camera.undistort(l.at)?.coords * self.focal)).collect();
+        let flat: Option<Vec<Point2<f64>>> = self.lines.iter().map(|l| self.undistorted(l.at, k1)).collect();
         let flat = flat?;
         let n = flat.len() as f64;
         let origin = Point2::from(flat.iter().map(|p| p.coords).sum::<Vector2<f64>>() / n);
@@ -125,14 +147,14 @@ impl Problem<'_> {
         }
         let numbers: Vec<f64> = self.lines.iter().map(|l| f64::from(l.number)).collect();
         let mut weights: Vec<f64> = self.u.iter().map(|u| 1.0 / (u * u)).collect();
-        let mut projective = Projective::fit(&numbers, &along, &weights)?;
+        let mut projective = Projective::fit(&numbers, &along, &weights, 0.0)?;
         // Huber's weights: a few wrong lines must not pull.
         for _ in 0..4 {
             for (((w, u), t), k) in weights.iter_mut().zip(self.u).zip(&along).zip(&numbers) {
                 let r = (t - projective.at(*k)).abs() / u;
                 *w = (2.0 / r.max(2.0)) / (u * u);
             }
-            projective = Projective::fit(&numbers, &along, &weights)?;
+            projective = Projective::fit(&numbers, &along, &weights, projective.c)?;
         }
         let huber = |r: f64| if r < 2.0 { r * r } else { 4.0 * r - 4.0 };
         let mut cost = (k1 / K1_U).powi(2);
@@ -143,32 +165,27 @@ impl Problem<'_> {
         Some(Straightened { cost, along, across, projective })
     }
 
-    /// The distortion that fits best: a coarse search, then golden sections.
+    /// The distortion that fits best: a coarse search, then parabolas through the three lowest.
     fn best(&self) -> Option<Straightened> {
-        const STEP: f64 = 0.05;
-        let cost = |k: f64| self.straighten(k).map_or(f64::INFINITY, |s| s.cost);
-        let start = (-7..=7).map(|i| f64::from(i) * STEP).min_by(|a, b| cost(*a).total_cmp(&cost(*b)))?;
-        let (mut low, mut high) = (start - STEP, start + STEP);
-        let golden = 0.5 * (5f64.sqrt() - 1.0);
-        let (mut a, mut b) = (high - golden * (high - low), low + golden * (high - low));
-        let (mut ca, mut cb) = (cost(a), cost(b));
-        for _ in 0..14 {
-            if ca < cb {
-                (high, b, cb) = (b, a, ca);
-                a = high - golden * (high - low);
-                ca = cost(a);
-            } else {
-                (low, a, ca) = (a, b, cb);
-                b = low + golden * (high - low);
-                cb = cost(b);
+        const COARSE: [f64; 7] = [-0.35, -0.2, -0.08, 0.0, 0.08, 0.2, 0.35];
+        let mut tried: Vec<(f64, Straightened)> =
+            COARSE.into_iter().filter_map(|k| Some((k, self.straighten(k)?))).collect();
+        for _ in 0..5 {
+            tried.sort_by(|a, b| a.0.total_cmp(&b.0));
+            let i = (0..tried.len()).min_by(|a, b| tried[*a].1.cost.total_cmp(&tried[*b].1.cost))?;
+            if i == 0 || i + 1 == tried.len() {
+                break;
             }
+            let [(xa, a), (xb, b), (xc, c)] = [i - 1, i, i + 1].map(|j| (tried[j].0, tried[j].1.cost));
+            let (p, q) = ((xb - xa) * (b - c), (xb - xc) * (b - a));
+            let lowest = xb - 0.5 * ((xb - xa) * p - (xb - xc) * q) / (p - q);
+            if !lowest.is_finite() || lowest <= xa || lowest >= xc || (lowest - xb).abs() < 1e-4 {
+                break;
+            }
+            tried.push((lowest, self.straighten(lowest)?));
         }
-        self.straighten(0.5 * (low + high))
+        tried.into_iter().map(|t| t.1).min_by(|a, b| a.cost.total_cmp(&b.cost))
     }
-}
-
-fn camera(focal: f64, principal: Point2<f64>, k1: f64) -> Camera<f64> {
-    Camera { focal, principal, distortion: Distortion { k1, k2: 0.0, k3: 0.0, p1: 0.0, p2: 0.0 } }
 }
 
 impl Comb {
@@ -199,7 +216,8 @@ impl Comb {
                 .collect();
             let good = fits.iter().filter(|f| **f).count();
             if round >= 2 && good == kept.len() {
-                return Some(Self::assemble(kept, residuals, jitter, &s.across, lines.len()));
+                let growth = s.projective.growth();
+                return Some(Self::assemble(kept, residuals, jitter, &s, growth, lines.len()));
             }
             if round >= 1 {
                 let mut fits = fits.iter();
@@ -209,7 +227,23 @@ impl Comb {
         None
     }
 
-    fn assemble(lines: Vec<Line>, residuals: Vec<f64>, jitter: f64, across: &[f64], all: usize) -> Self {
+    /// The gaps between the lines, as lines.
+    pub(super) fn between(&self) -> Self {
+        let lines = self.lines.iter().map(|l| Line { at: l.at + l.step * 0.5, ..*l }).collect();
+        Self { lines, ..self.clone() }
+    }
+
+    /// How many lines beyond its first or last line a place lies that is `off` times that line's distance away, by how the distances
+    /// grow from line to line.
+    pub(super) fn beyond(&self, number: i32, off: f64) -> f64 {
+        let last = self.lines.last().is_some_and(|l| l.number == number);
+        let growth = self.growth[usize::from(last)];
+        // n lines take n + growth n² / 2.
+        let n = off - 0.5 * growth * off * off.abs().min(100.0) * off.signum();
+        off - 0.5 * growth * n * n
+    }
+
+    fn assemble(lines: Vec<Line>, residuals: Vec<f64>, jitter: f64, s: &Straightened, growth: [f64; 2], all: usize) -> Self {
         let n = residuals.len() as f64;
         // Four parameters are fitted along the comb.
         let dof = (n - 4.0).max(1.0);
@@ -222,9 +256,10 @@ impl Comb {
         let rms = |v: &[f64]| (v.iter().map(|r| r * r).sum::<f64>() / v.len().max(1) as f64).sqrt();
         Self {
             rejected: all - lines.len(),
+            growth,
             rms_px: rms(&residuals),
             systematic_px: rms(&moving),
-            bend_px: rms(across),
+            bend_px: rms(&s.across),
             lines,
             residuals,
             u_px,
@@ -240,7 +275,7 @@ fn shared_factor(r: &[f64]) -> f64 {
         return 1.0;
     }
     let rho = |lag: usize| r.iter().zip(&r[lag..]).map(|(a, b)| a * b).sum::<f64>() / power;
-    let sum: f64 = (1..=8.min(r.len() / 4)).map(rho).take_while(|rho| *rho > 0.05).sum();
+    let sum: f64 = (1..=r.len() / 4).map(rho).take_while(|rho| *rho > 0.05).sum();
     (1.0 + 2.0 * sum).sqrt()
 }
 

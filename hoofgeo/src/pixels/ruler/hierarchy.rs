@@ -2,8 +2,9 @@
 
 use super::comb::Comb;
 use super::lines::Line;
+use super::Acceptance;
 use super::trace::Track;
-use crate::pixels::Grey;
+use super::view::View;
 
 /// How far beyond the short lines longer ones are followed, in line distances.
 const REACH: f64 = 9.0;
@@ -65,6 +66,22 @@ impl Pattern {
     /// Whether it is the pattern of an inch rule.
     pub const fn is_inch(self) -> bool {
         matches!(self, Self::InchSixteenths | Self::InchEighths | Self::InchThirtySeconds)
+    }
+
+    /// What the lines are.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Millimetre => "millimetres",
+            Self::HalfMillimetre => "half millimetres",
+            Self::InchSixteenths => "sixteenths",
+            Self::InchEighths => "eighths",
+            Self::InchThirtySeconds => "thirty-seconds",
+            Self::Fives => "longer at every fifth",
+            Self::Tens => "longer at every tenth",
+            Self::Twos => "longer at every second",
+            Self::Fours => "longer at every fourth",
+            Self::Even => "all alike",
+        }
     }
 
     /// Lines from one of the longest to the next.
@@ -132,7 +149,7 @@ pub(super) struct Judged {
 }
 
 /// Lengths of a comb's lines on one side of the band's middle, in line distances, with the lines' numbers.
-pub(super) fn lengths(grey: &Grey, track: &Track, comb: &Comb, side: f64) -> Vec<(i32, f64)> {
+pub(super) fn lengths(grey: &View, track: &Track, comb: &Comb, side: f64) -> Vec<(i32, f64)> {
     let rows = (REACH * ROWS as f64) as usize;
     let dark: Vec<(i32, Vec<f64>)> = comb.lines.iter().map(|l| (l.number, darkness(grey, l, side, rows))).collect();
     // What a line is as dark as within the band, half of whose length lies on this side.
@@ -151,8 +168,24 @@ pub(super) fn lengths(grey: &Grey, track: &Track, comb: &Comb, side: f64) -> Vec
         .collect()
 }
 
+/// The pattern of a comb's lines where it is certain.
+pub(super) fn certain_pattern(view: &View, track: &Track, comb: &Comb, limits: &Acceptance) -> Option<Pattern> {
+    let sides = [1.0, -1.0].map(|side| judge(&lengths(view, track, comb, side)));
+    let certain = |j: &Judged| j.margin >= limits.margin && j.best.agree >= limits.agree;
+    let best = sides.into_iter().flatten().filter(certain).max_by(|a, b| a.score().total_cmp(&b.score()))?;
+    Some(best.best.pattern)
+}
+
+impl Judged {
+    /// Of two sides the one whose pattern is more certain counts, a ruler's before any other.
+    pub(super) fn score(&self) -> f64 {
+        let ruler = self.best.pattern.step_mm().is_some() || self.best.pattern.is_inch();
+        if ruler { self.margin + 1e6 * f64::from(u8::from(self.margin > 0.0)) } else { 0.0 }
+    }
+}
+
 /// How much darker a line is than the ground on both its sides, row by row outwards.
-fn darkness(grey: &Grey, line: &Line, side: f64, rows: usize) -> Vec<f64> {
+fn darkness(grey: &View, line: &Line, side: f64, rows: usize) -> Vec<f64> {
     let period = line.step.norm();
     let raw: Vec<f64> = (0..rows + 2)
         .map(|r| {

@@ -1,7 +1,7 @@
 //! Every line of a comb to a small part of a pixel.
 
 use super::trace::Track;
-use crate::pixels::Grey;
+use super::view::View;
 use nalgebra::{Matrix4, Point2, Vector2, Vector4};
 
 /// One line.
@@ -37,7 +37,7 @@ struct Profile {
 /// Finds the lines of a track from `ends[0] - beyond` to `ends[1] + beyond`.
 ///
 /// The shape of a line is taken from all of them; each is then fitted by that shape, moved and scaled, on a sloping ground.
-pub(super) fn lines(grey: &Grey, track: &Track, beyond: i32) -> Vec<Line> {
+pub(super) fn lines(grey: &View, track: &Track, beyond: i32) -> Vec<Line> {
     let period = track.local(0.5 * f64::from(track.ends[0] + track.ends[1])).period();
     // Samples at least a pixel apart, so that their noise is independent.
     let samples = ((2.0 * HALF * period * 1.6) as usize + 1).clamp(9, 61) | 1;
@@ -92,7 +92,7 @@ fn place(i: usize, samples: usize) -> f64 {
     HALF * (2.0 * i as f64 / (samples - 1) as f64 - 1.0)
 }
 
-fn profile(grey: &Grey, track: &Track, k: i32, samples: usize) -> Option<Vec<f64>> {
+fn profile(grey: &View, track: &Track, k: i32, samples: usize) -> Option<Vec<f64>> {
     let local = track.local(f64::from(k));
     // The inner part of the band: its ends are ragged.
     let half = 0.38 * track.length * local.period();

@@ -25,6 +25,7 @@ mod read;
 mod search;
 mod trace;
 mod unmarked;
+mod view;
 
 pub use hierarchy::Pattern;
 pub use marked::{read_marked, read_marked_with};
@@ -136,10 +137,16 @@ pub struct Acceptance {
     pub found: f64,
     /// Most residual, in line distances.
     pub rms: f64,
-    /// Most systematic residual, in line distances …
+    /// Most systematic residual of a short row, in line distances …
     pub systematic: f64,
-    /// … and most bend of the edge, in line distances; half a pixel is always allowed, as it is to the systematic residual a tenth.
+    /// … of a longer one, as a share of its length …
+    pub systematic_share: f64,
+    /// … and of any, in line distances: beyond, lines might be counted wrongly.
+    pub systematic_most: f64,
+    /// Most bend of the edge of a short row, in line distances …
     pub bend: f64,
+    /// … and of a longer one, as a share of its length; half a pixel is always allowed, as it is to the systematic residual a tenth.
+    pub bend_share: f64,
     /// Least margin.
     pub margin: f64,
     /// Least share of lengths that agree.
@@ -158,7 +165,10 @@ impl Default for Acceptance {
             found: 0.7,
             rms: 0.08,
             systematic: 0.03,
+            systematic_share: 0.001,
+            systematic_most: 0.2,
             bend: 0.25,
+            bend_share: 0.01,
             margin: 12.0,
             agree: 0.75,
             line_length: 2.1,

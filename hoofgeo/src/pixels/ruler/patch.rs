@@ -1,6 +1,6 @@
 //! A small oblique window on a comb of lines, and the wave that the lines make in it.
 
-use crate::pixels::Grey;
+use super::view::View;
 use nalgebra::{Complex, Point2, Vector2};
 
 /// Samples per line distance, along the comb and along the lines.
@@ -10,6 +10,8 @@ const PERIODS: usize = 8;
 const COLUMNS: usize = PERIODS * PER_PERIOD;
 /// How far a window reaches along the lines, in line distances either way.
 const REACH: usize = 7;
+/// From this distance of lines, px, values between four pixels do.
+const ROUGH_FROM: f64 = 5.0;
 pub(super) const ROWS: usize = 2 * REACH * PER_PERIOD + 1;
 
 /// Where a comb is at one place: a point on a line, the way to the next line, the direction of the lines.
@@ -47,7 +49,7 @@ pub(super) struct Beat {
 
 /// Looks at the comb around a place. `within` limits where the band may be sought, in line distances from the centre. `None` where the
 /// window reaches out of the photo along the comb, or nothing beats in it.
-pub(super) fn beat(grey: &Grey, at: &Local, within: [f64; 2]) -> Option<Beat> {
+pub(super) fn beat(grey: &View, at: &Local, within: [f64; 2]) -> Option<Beat> {
     let period = at.period();
     let mut waves = [Complex::new(0.0, 0.0); ROWS];
     let mut energies = [0.0; ROWS];
@@ -66,7 +68,8 @@ pub(super) fn beat(grey: &Grey, at: &Local, within: [f64; 2]) -> Option<Beat> {
         let mut values = [0.0; COLUMNS];
         let mut inside = true;
         for (i, value) in values.iter_mut().enumerate() {
-            match grey.sample(start + at.step * ((i as f64 + 0.5) / PER_PERIOD as f64)) {
+            let place = start + at.step * ((i as f64 + 0.5) / PER_PERIOD as f64);
+            match if period < ROUGH_FROM { grey.sample(place) } else { grey.rough(place) } {
                 Some(s) => *value = s,
                 None => {
                     inside = false;

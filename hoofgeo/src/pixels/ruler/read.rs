@@ -5,7 +5,7 @@ use super::lines::{Line, lines};
 use super::trace::Track;
 use super::{Acceptance, Evidence, Numbering, ReadGraduation, Reading};
 use crate::error::{Error, ErrorKind, Result};
-use crate::pixels::Grey;
+use super::view::View;
 use nalgebra::{Matrix2, Vector2};
 
 /// Lines that may be missing in one piece before their number is in doubt.
@@ -15,12 +15,24 @@ const CLEARER: f64 = 0.6;
 /// A piece of the comb with fewer lines than this is given up where its numbers are in doubt.
 const LEAST_PIECE: usize = 8;
 
+/// A comb with the way it was seen.
+pub(super) struct Seen<'a> {
+    pub comb: Comb,
+    pub track: Track,
+    pub view: View<'a>,
+}
+
+/// A track's comb in a view.
+pub(super) fn seen<'a>(view: &View<'a>, track: &Track) -> Option<Seen<'a>> {
+    Some(Seen { comb: comb_of(view, track)?, track: track.clone(), view: *view })
+}
+
 /// The comb of a track's lines. Behind a gap (a finger, glare) the count may have slipped: there every count that could be is tried,
 /// and the smaller piece is given up where the lines do not clearly say which is right.
-pub(super) fn comb_of(grey: &Grey, track: &Track) -> Option<Comb> {
-    let found = lines(grey, track, 3);
+pub(super) fn comb_of(view: &View, track: &Track) -> Option<Comb> {
+    let found = lines(view, track, 3);
     let u_across = track.scatter_px.max(0.05 * track.local(0.0).period()).max(0.3);
-    let frame = (grey.width(), grey.height());
+    let frame = view.frame();
     let fit = |lines: &[Line]| Comb::fit(lines, frame, u_across);
     // The longest piece grows by its neighbours, one gap at a time.
     let mut pieces: Vec<Vec<Line>> = Vec::new();
@@ -91,15 +103,19 @@ pub(super) fn check_comb(e: &Evidence, least: usize, limits: &Acceptance) -> Res
     if e.found < limits.found {
         return Err(refused(format!("only {:.0} % of the ruler's lines are to be seen", 100.0 * e.found)).help(BY_HAND));
     }
-    let bent = e.bend_px > (limits.bend * e.period_px).max(0.5);
-    if bent || e.systematic_px > (limits.systematic * e.period_px).max(0.1) {
+    // What neither perspective nor a lens explains makes a scale uncertain by its share of the ruler's length. It is stated with the
+    // graduations; refused is what would spoil the scale.
+    let lines = e.lines as f64;
+    let systematic = (limits.systematic_share * lines).clamp(limits.systematic, limits.systematic_most);
+    let bend = limits.bend.max(limits.bend_share * lines);
+    if e.bend_px > (bend * e.period_px).max(0.5) || e.systematic_px > (systematic * e.period_px).max(0.1) {
         return Err(refused(format!(
             "the ruler is not straight: its edge is off by {:.1} px, its lines by {:.1} px",
             e.bend_px, e.systematic_px
         ))
         .help("lay a straight, stiff ruler into the photo; a tape that bends cannot be measured with"));
     }
-    if e.rms_px > limits.rms * e.period_px {
+    if e.rms_px > (limits.rms + 0.7 * systematic) * e.period_px {
         return Err(refused(format!("the ruler's lines scatter by {:.2} px", e.rms_px)).help(BY_HAND));
     }
     Ok(())
@@ -144,6 +160,12 @@ pub(super) fn reading(
 pub(super) const TWO_MARKS: &str = "mark two of its graduations with their mm, far from each other";
 pub(super) const BY_HAND: &str = "mark three or more graduations by hand";
 
+/// Nothing certain could be read.
 pub(super) fn refused(what: impl Into<String>) -> Error {
+    Error::new(ErrorKind::Scene, what)
+}
+
+/// What was read contradicts what somebody said.
+pub(super) fn contradicted(what: impl Into<String>) -> Error {
     Error::new(ErrorKind::Scale, what)
 }

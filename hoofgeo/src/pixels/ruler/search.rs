@@ -2,6 +2,7 @@
 
 use super::patch::Local;
 use crate::pixels::Grey;
+use rayon::prelude::*;
 use nalgebra::{Complex, Point2, Vector2};
 
 /// Side of a tile, px; a power of two.
@@ -57,24 +58,28 @@ fn halved(grey: &Grey) -> Grey {
     Grey::from_values(w, h, values).unwrap_or_else(|| unreachable!("one value for each pixel"))
 }
 
-/// The places of a picture that beat, the strongest first. `scale` is how many px of the whole photo one of its px is.
-pub(super) fn seeds(grey: &Grey, scale: f64) -> Vec<Seed> {
+/// The places of a picture that beat, the strongest first, of those that are wanted by their px in the whole photo. `scale` is how many
+/// of those one of its px is.
+pub(super) fn seeds(grey: &Grey, scale: f64, wanted: impl Fn(Point2<f64>) -> bool + Sync) -> Vec<Seed> {
     let fft = Fft::new();
     let step = TILE / 2;
     let (columns, rows) = (grey.width() as usize / step, grey.height() as usize / step);
-    let mut seeds = Vec::new();
-    for row in 0..rows.saturating_sub(1) {
-        for column in 0..columns.saturating_sub(1) {
-            if let Some((wave, strength)) = strongest_wave(grey, column * step, row * step, &fft) {
-                let middle = TILE as f64 / 2.0;
-                let centre = Point2::new((column * step) as f64 + middle, (row * step) as f64 + middle) * scale;
-                // `wave` is in waves per px; the lines are square to it, one step apart.
-                let step = wave / wave.norm_squared() * scale;
-                let line = Vector2::new(-wave.y, wave.x).normalize();
-                seeds.push(Seed { local: Local { centre, step, line }, strength });
-            }
+    let at = &|row: usize, column: usize| {
+        let middle = TILE as f64 / 2.0;
+        let centre = Point2::new((column * step) as f64 + middle, (row * step) as f64 + middle) * scale;
+        if !wanted(centre) {
+            return None;
         }
-    }
+        let (wave, strength) = strongest_wave(grey, column * step, row * step, &fft)?;
+        // `wave` is in waves per px; the lines are square to it, one step apart.
+        let step = wave / wave.norm_squared() * scale;
+        let line = Vector2::new(-wave.y, wave.x).normalize();
+        Some(Seed { local: Local { centre, step, line }, strength })
+    };
+    let mut seeds: Vec<Seed> = (0..rows.saturating_sub(1))
+        .into_par_iter()
+        .flat_map_iter(|row| (0..columns.saturating_sub(1)).filter_map(move |column| at(row, column)))
+        .collect();
     seeds.sort_by(|a, b| b.strength.total_cmp(&a.strength));
     seeds
 }
@@ -82,7 +87,7 @@ pub(super) fn seeds(grey: &Grey, scale: f64) -> Vec<Seed> {
 /// The strongest wave of a tile, waves per px, and its strength.
 fn strongest_wave(grey: &Grey, x: usize, y: usize, fft: &Fft) -> Option<(Vector2<f64>, f64)> {
     let stride = grey.width() as usize;
-    let mut tile = vec![Complex::new(0.0f32, 0.0); TILE * TILE];
+    let mut tile = [Complex::new(0.0f32, 0.0); TILE * TILE];
     let values = grey.values();
     let mut sum = 0.0;
     for (r, out) in tile.chunks_exact_mut(TILE).enumerate() {
@@ -220,7 +225,7 @@ mod tests {
             })
             .collect();
         let grey = Grey::from_values(128, 128, values).expect("whole");
-        let seeds = seeds(&grey, 1.0);
+        let seeds = seeds(&grey, 1.0, |_| true);
         assert!(seeds.len() >= 9);
         for s in seeds {
             let found = s.local.step / s.local.step.norm_squared();

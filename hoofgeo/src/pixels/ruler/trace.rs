@@ -1,7 +1,7 @@
 //! Follows a comb of lines through the photo, as a phase-locked loop follows a wave.
 
 use super::patch::{Beat, Local, beat};
-use crate::pixels::Grey;
+use super::view::View;
 use nalgebra::{DMatrix, DVector, Point2, Vector2};
 
 /// Line distances from one window to the next.
@@ -51,6 +51,25 @@ impl Track {
         (value, slope / self.half)
     }
 
+    /// Whether a seed lies on a comb that was followed already, with about its distance of lines.
+    pub(super) fn covers(&self, reach: f64, seed: &Local) -> bool {
+        let k = self.number_of(seed.centre).round();
+        if k < f64::from(self.ends[0]) - 4.0 || k > f64::from(self.ends[1]) + 4.0 {
+            return false;
+        }
+        let local = self.local(k);
+        let along = self.off(k, seed.centre).1;
+        let normal = Vector2::new(-local.line.y, local.line.x);
+        let across = local.step.dot(&normal).abs();
+        let ratio = seed.period() / across;
+        along.abs() < (0.5 * self.length + reach) * local.period() && (0.8..1.25).contains(&ratio)
+    }
+
+    /// The gaps between the lines, as lines.
+    pub(super) fn between(&self) -> Self {
+        Self { middle: self.middle - 0.5, ..self.clone() }
+    }
+
     /// The comb at line `k`.
     pub(super) fn local(&self, k: f64) -> Local {
         let ((x, dx), (y, dy)) = (self.at(&self.x, k), self.at(&self.y, k));
@@ -89,7 +108,7 @@ fn across(local: &Local, d: Vector2<f64>) -> f64 {
 }
 
 /// Follows the comb both ways from a start. `None` where too little of it is seen.
-pub(super) fn trace(grey: &Grey, start: &Local) -> Option<Track> {
+pub(super) fn trace(grey: &View, start: &Local) -> Option<Track> {
     let first = settle(grey, start)?;
     let mut stops = vec![Stop { number: 0, at: first.0.centre, line: first.0.line, length: first.1 }];
     for way in [1, -1] {
@@ -104,7 +123,7 @@ pub(super) fn trace(grey: &Grey, start: &Local) -> Option<Track> {
 }
 
 /// Finds phase, lean and band at the start.
-fn settle(grey: &Grey, start: &Local) -> Option<(Local, f64)> {
+fn settle(grey: &View, start: &Local) -> Option<(Local, f64)> {
     let mut at = *start;
     let mut length = 0.0;
     for _ in 0..3 {
@@ -125,7 +144,7 @@ fn corrected(at: &Local, b: &Beat, share: f64) -> Local {
     Local { centre: at.centre + at.line * (middle * at.period()) + at.step * b.offset, step: at.step, line }
 }
 
-fn follow(grey: &Grey, start: Local, length: f64, way: i32, stops: &mut Vec<Stop>) {
+fn follow(grey: &View, start: Local, length: f64, way: i32, stops: &mut Vec<Stop>) {
     let mut at = start;
     let (mut number, mut since, mut usual) = (0, 0, length);
     let (mut last, mut last_number) = (start.centre, 0);

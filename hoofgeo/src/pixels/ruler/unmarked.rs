@@ -1,14 +1,13 @@
 //! Reading without marks: the comb is sought in the whole photo, and numbered by the lengths of its lines.
 
 use super::hierarchy::{Judged, judge, lengths};
-use super::patch::Local;
-use super::read::{TWO_MARKS, check_comb, comb_of, evidence, reading, refused};
+use super::read::{Seen, TWO_MARKS, check_comb, evidence, reading, refused, seen};
 use super::search::{Pyramid, seeds};
 use super::trace::{Track, trace};
+use super::view::View;
 use super::{Acceptance, Numbering, Reading};
 use crate::error::{Error, Result};
 use crate::pixels::Grey;
-use nalgebra::Vector2;
 
 /// Sizes of the photo at which combs are sought, and how many starts are followed at each.
 const LEVELS: usize = 4;
@@ -28,6 +27,7 @@ pub fn find_metric(grey: &Grey) -> Result<Reading> {
 /// # Errors
 /// As [`find_metric`].
 pub fn find_metric_with(grey: &Grey, limits: &Acceptance) -> Result<Reading> {
+    let view = View::dark(grey);
     let pyramid = Pyramid::new(grey, LEVELS);
     let mut seen: Vec<(Track, f64)> = Vec::new();
     let mut best: Option<Reading> = None;
@@ -37,16 +37,16 @@ pub fn find_metric_with(grey: &Grey, limits: &Acceptance) -> Result<Reading> {
         let Some(small) = pyramid.level(grey, level) else { continue };
         let scale = f64::from(1u32 << level);
         let mut starts = 0;
-        for seed in seeds(small, scale) {
+        for seed in seeds(small, scale, |_| true) {
             if starts >= STARTS {
                 break;
             }
-            if seen.iter().any(|(t, reach)| covers(t, *reach, &seed.local)) {
+            if seen.iter().any(|(t, reach)| t.covers(*reach, &seed.local)) {
                 continue;
             }
             starts += 1;
-            let Some(track) = trace(grey, &seed.local) else { continue };
-            let outcome = read_track(grey, &track, limits);
+            let Some(track) = trace(&view, &seed.local) else { continue };
+            let outcome = read_track(&view, &track, limits);
             seen.push((track, 4.0));
             match outcome {
                 Ok(reading) if best.as_ref().is_none_or(|b| b.evidence.margin < reading.evidence.margin) => {
@@ -67,30 +67,30 @@ pub fn find_metric_with(grey: &Grey, limits: &Acceptance) -> Result<Reading> {
     Err(why.map_or_else(|| refused("no ruler was found in the photo").help(TWO_MARKS), |w| w.1))
 }
 
-/// Whether a seed lies on a comb that was followed already, with about its distance of lines.
-fn covers(track: &Track, reach: f64, seed: &Local) -> bool {
-    let k = track.number_of(seed.centre).round();
-    if k < f64::from(track.ends[0]) - 4.0 || k > f64::from(track.ends[1]) + 4.0 {
-        return false;
-    }
-    let local = track.local(k);
-    let along = track.off(k, seed.centre).1;
-    let normal = Vector2::new(-local.line.y, local.line.x);
-    let across = local.step.dot(&normal).abs();
-    let ratio = seed.period() / across;
-    along.abs() < (0.5 * track.length + reach) * local.period() && (0.8..1.25).contains(&ratio)
-}
-
 /// Reads a comb by the lengths of its lines; where it is refused, says how many lines it had.
-fn read_track(grey: &Grey, track: &Track, limits: &Acceptance) -> Result<Reading, (f64, Error)> {
-    let Some(comb) = comb_of(grey, track) else {
+fn read_track(view: &View, track: &Track, limits: &Acceptance) -> Result<Reading, (f64, Error)> {
+    let Some(seen) = seen(view, track) else {
         return Err((0.0, refused("too few lines of the ruler are to be seen").help(TWO_MARKS)));
     };
-    let mut evidence = evidence(track, &comb);
-    let with_lines = |e: Error| (comb.lines.len() as f64, e);
+    let lines = seen.comb.lines.len() as f64;
+    let with_lines = |e: Error| (lines, e);
+    check_comb(&evidence(track, &seen.comb), limits.lines, limits).map_err(with_lines)?;
+    // Lines may be light on dark: what sticks out tells.
+    let negative = Seen { comb: seen.comb.between(), track: track.between(), view: view.negative() };
+    let judge_of = |s: &Seen| {
+        let sides = [1.0, -1.0].map(|side| judge(&lengths(&s.view, &s.track, &s.comb, side)));
+        sides.into_iter().flatten().max_by(|a, b| a.score().total_cmp(&b.score()))
+    };
+    let (mut judged, mut seen) = (judge_of(&seen), seen);
+    let light = judge_of(&negative);
+    if light.as_ref().map_or(0.0, Judged::score) > judged.as_ref().map_or(0.0, Judged::score)
+        && let Some(finer) = super::read::seen(&negative.view, &negative.track)
+    {
+        (judged, seen) = (judge_of(&finer), finer);
+    }
+    let Seen { comb, track, .. } = &seen;
+    let mut evidence = evidence(track, comb);
     check_comb(&evidence, limits.lines, limits).map_err(with_lines)?;
-    let sides = [1.0, -1.0].map(|side| judge(&lengths(grey, track, &comb, side)));
-    let judged = sides.into_iter().flatten().max_by(|a, b| score(a).total_cmp(&score(b)));
     let Some(Judged { best, margin }) = judged else {
         return Err(with_lines(refused("the lines' lengths tell nothing").help(TWO_MARKS)));
     };
@@ -125,16 +125,8 @@ fn read_track(grey: &Grey, track: &Track, limits: &Acceptance) -> Result<Reading
         if rising { low + (best.zero - low).rem_euclid(cycle) } else { high - (high - best.zero).rem_euclid(cycle) };
     // Plus zero: no label is -0.
     let label = |k: i32| sign * step_mm * f64::from(k - zero) + 0.0;
-    let mut reading = reading(track, &comb, evidence, step_mm, Numbering::Lengths, Some(best.pattern), label);
+    let mut reading = reading(track, comb, evidence, step_mm, Numbering::Lengths, Some(best.pattern), label);
     reading.lengths = best.lengths;
     Ok(reading)
 }
 
-/// The side whose pattern is more certain, a ruler's before any other.
-fn score(j: &Judged) -> f64 {
-    if j.best.pattern.step_mm().is_some() || j.best.pattern.is_inch() {
-        j.margin + 1e6 * f64::from(u8::from(j.margin > 0.0))
-    } else {
-        0.0
-    }
-}
