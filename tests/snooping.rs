@@ -3,6 +3,7 @@
 //! The method is W. Baarda's data snooping (Netherlands Geodetic Commission, Publications on Geodesy 2(5), 1968).
 #![allow(clippy::unwrap_used, reason = "tests")]
 
+mod slips;
 mod synth;
 
 use hoofgeo::measured::{MeasureOptions, Measured, measure};

@@ -1,5 +1,6 @@
 //! From located points to measured values: linear propagation with its budget, and Monte Carlo.
 
+use crate::advice::Sensitivity;
 use crate::located::Located;
 use crate::measure::{Dual, Formula, Measurement};
 use crate::placed::{Outcome, Placed, Used};
@@ -34,6 +35,8 @@ pub struct Value {
     pub budget: Budget,
     /// Its sensitivities to what it may share with values of other photos.
     pub shared: Shared,
+    /// How it answers to a change of how the photo is taken or marked.
+    pub sensitivity: Sensitivity,
     /// What the formula made use of.
     pub used: Used,
     /// The Monte Carlo distribution, where asked for.
@@ -242,6 +245,7 @@ pub fn evaluate_function(
             plane: plane.max(0.0).sqrt() * factor,
             foot: foot.sqrt() * factor,
         },
+        sensitivity: Sensitivity::of(u2, &gradient.points, &by_scene, located, factor),
         used: gradient.used,
         monte_carlo: None,
         linear_fails: false,

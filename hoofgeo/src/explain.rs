@@ -2,7 +2,7 @@
 
 use crate::error::{Error, ErrorKind, Result};
 use crate::foot::View;
-use crate::landmark::{Landmark, Line, Spread};
+use crate::landmark::{Landmark, Line, ORDERS, Spread};
 use crate::measure::{self, Measurement, Need};
 use crate::review;
 use std::fmt::Write;
@@ -91,6 +91,16 @@ fn measurement(m: &Measurement) -> String {
         }
     }
     let _ = writeln!(out, "\nSource of the definition\n  {}", m.source);
+    let unit = if m.quantity.unit() == "1" { String::new() } else { format!(" {}", m.quantity.unit()) };
+    let range = |[low, high]: [f64; 2]| format!("{low} to {high}{unit}");
+    let _ = writeln!(
+        out,
+        "\nWhat is plausible, from pony to draught horse (a foal's, pony's or draught horse's limits: subject.kind)\n  usual {}; \
+         rarer ones are flagged\n  possible {}; others are refused\n  source: {}",
+        range(m.plausible.usual),
+        range(m.plausible.possible),
+        m.plausible.source
+    );
     if !m.references.is_empty() {
         let _ = writeln!(out, "\nPublished values (of other horses: a question to ask, no verdict)");
         for r in m.references {
@@ -136,6 +146,12 @@ fn landmark(l: Landmark) -> String {
         })
         .map(|m| m.id)
         .collect();
+    let orders: Vec<String> = ORDERS
+        .iter()
+        .filter(|o| o.first == l || o.second == l)
+        .map(|o| format!("  {} stands {} {}", o.first, o.stands.words(), o.second))
+        .collect();
+    let orders = if orders.is_empty() { String::new() } else { format!("\nIn every foot\n{}\n", orders.join("\n")) };
     let edge = i.contour.map_or_else(String::new, |c| {
         format!(
             "\nIts edge\n  that of {}: `hoofgeo read --snap` moves it square to that edge where one stands out\n",
@@ -144,7 +160,7 @@ fn landmark(l: Landmark) -> String {
     });
     format!(
         "{} (landmark), {} view, on the {} plane\n\nDefinition\n  {}\n\nHow to find it\n  {}\n\nStandard uncertainty of the \
-         point itself\n  {spread} (estimate, no source)\n{edge}\nUsed by\n  {}\n",
+         point itself\n  {spread} (estimate, no source)\n{edge}{orders}\nUsed by\n  {}\n",
         i.name,
         i.view,
         i.plane,

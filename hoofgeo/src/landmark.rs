@@ -292,6 +292,15 @@ pub enum Stands {
 }
 
 impl Stands {
+    /// How the first stands to the second, in words.
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::Ahead => "ahead of",
+            Self::Above => "above",
+            Self::Across => "across the frog's axis from",
+        }
+    }
+
     /// What is said of the first where the order is broken.
     pub const fn broken(self) -> &'static str {
         match self {

@@ -72,6 +72,7 @@
 //! # What it does not do
 //! It diagnoses nothing: a photo shows neither the bone nor the cause. Lame, laminitic or growing animals and
 //! corrective trims belong to a vet and a qualified farrier; local law comes first.
+pub mod advice;
 pub mod agreement;
 pub mod calibrate;
 #[cfg(any(doc, doctest))]

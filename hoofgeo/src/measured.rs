@@ -10,9 +10,8 @@ use crate::placed::{Outcome, Undefined};
 use crate::placement::PlacementTable;
 use crate::plausibility::{self, Doubt, Doubts, Finding, Looks};
 use crate::scale::{Graduation, Tolerance};
-use crate::scene::{LensPrior, LensSource, Scene, SceneFlag, SceneInput};
+use crate::scene::{LensPrior, Scene, SceneFlag, SceneInput};
 use crate::sidecar::{LensProfile, Sidecar};
-use crate::uncertainty::{Circumstances, advice};
 use nalgebra::{Point2, SMatrix};
 use std::sync::Arc;
 
@@ -42,8 +41,6 @@ pub struct Measured {
     pub values: Vec<Value>,
     /// What could not be measured, and why.
     pub missing: Vec<(&'static Measurement, Undefined)>,
-    /// What advice depends on.
-    pub circumstances: Circumstances,
     /// What kind of animal it is said to be.
     pub kind: SubjectKind,
     /// What cannot be, or is rare: gross slips that no uncertainty covers.
@@ -104,15 +101,7 @@ pub fn measure_with(
     if options.draws > 0 {
         monte_carlo(&mut values, &located, &scene, options.draws, options.seed)?;
     }
-    let plane = sidecar.planes.get(&PlaneName::Measured);
-    let circumstances = Circumstances {
-        scale_is_two_dimensional: scene.two_dimensional,
-        has_lens_profile: scene.lens_source == LensSource::Profile,
-        focal_length_is_known: scene.lens_source != LensSource::Unknown,
-        plane_is_stated: plane.is_some_and(|p| p.behind_scale_mm.is_some() || p.u_mm.is_some()),
-        landmarks_are_repeated: located.repeat_dof.is_some(),
-    };
-    Ok(Measured { scene, located, values, missing, circumstances, kind, findings })
+    Ok(Measured { scene, located, values, missing, kind, findings })
 }
 
 /// The scene of a sidecar's scale, and its landmarks and lines in the measured plane: everything that can be refused, before
@@ -286,15 +275,29 @@ impl Measured {
         found.chain(rare.then_some(Doubt::RareValue)).collect()
     }
 
+    /// What is doubted, a sentence each without a full stop: the findings; values that no foot has, and rare ones, where no finding
+    /// explains them.
+    pub fn doubts_in_words(&self) -> Vec<String> {
+        let mut words: Vec<String> = self.findings.iter().map(Finding::text).collect();
+        if self.findings.iter().any(|f| f.doubt == Doubt::LabelsFactor) {
+            return words;
+        }
+        for (m, why) in &self.missing {
+            if matches!(why, Undefined::Beyond { .. }) {
+                words.push(format!("{} {why}: check landmarks and graduations", m.id));
+            }
+        }
+        for v in self.values.iter().filter(|v| self.doubts(v).contains(Doubt::RareValue)) {
+            let value = crate::uncertainty::print(v.value, v.expanded(), v.measurement.quantity.unit());
+            words.push(format!("{} {value}: {}", v.measurement.id, Doubt::RareValue.meaning()));
+        }
+        words
+    }
+
     /// Every doubt about the photo or one of its values.
     pub fn all_doubts(&self) -> Doubts {
         let values = self.values.iter().map(|v| self.doubts(v));
         values.fold(self.findings.iter().map(|f| f.doubt).collect(), Doubts::union)
-    }
-
-    /// What would make a value more certain, from its largest source of uncertainty.
-    pub fn advice(&self, value: &Value) -> Option<&'static str> {
-        value.budget.largest().map(|(source, _)| advice(source, self.circumstances))
     }
 }
 

@@ -1,104 +1,17 @@
 //! Planning a study: what it takes to find a difference, and what a better ruler, a lens profile or a second placement would gain.
 //!
-//! Each photo is measured again as if it had been taken or marked differently: the same camera, foot and landmarks, seen through the
-//! scene that the photo itself has given. Nothing is scaled by rules of thumb.
+//! Each photo is evaluated again as if it had been taken or marked differently, by the same [`Improvements`] that
+//! give each value its advice. Nothing is scaled by rules of thumb.
 
+pub use crate::advice::Change;
+
+use crate::advice::Improvements;
 use crate::agreement::planning::{Design, Spread, animals_needed};
 use crate::error::{Error, ErrorKind, Result};
-use crate::evaluate::Value;
-use crate::located::CLICK_U_PX;
 use crate::measure::Measurement;
-use crate::measured::{MeasureOptions, measure, scene};
-use crate::scale::ScaleKind;
+use crate::measured::{MeasureOptions, measure};
 use crate::scene::LensPrior;
-use crate::sidecar::{Graduation, Sidecar};
-use crate::uncertainty::Source;
-use nalgebra::{SMatrix, Vector3};
-
-/// A change of how photos are taken or marked.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-#[non_exhaustive]
-pub enum Change {
-    /// None: as it is.
-    None,
-    /// An L-shaped ruler of 200 x 125 mm in place of the straight one, marked every 25 mm.
-    SquareRuler,
-    /// A calibrated lens.
-    LensProfile,
-    /// Every landmark placed a second time.
-    SecondPlacement,
-}
-
-impl Change {
-    /// All of them.
-    pub const ALL: [Self; 4] = [Self::None, Self::SquareRuler, Self::LensProfile, Self::SecondPlacement];
-
-    /// What it is, in words.
-    pub const fn name(self) -> &'static str {
-        match self {
-            Self::None => "as it is",
-            Self::SquareRuler => "with an L-shaped ruler",
-            Self::LensProfile => "with a lens profile",
-            Self::SecondPlacement => "with a second placement",
-        }
-    }
-
-    /// The sidecar and lens as they would be.
-    ///
-    /// # Errors
-    /// As [`measure()`], and `Scale` where an L-shaped ruler would not fit into the photo.
-    pub fn apply(self, sidecar: &Sidecar, lens: &LensPrior) -> Result<(Sidecar, LensPrior)> {
-        let mut changed = sidecar.clone();
-        let mut lens = lens.clone();
-        match self {
-            Self::None => {}
-            Self::SquareRuler => put_square_ruler(&mut changed, &lens)?,
-            Self::LensProfile => {
-                let found = scene(sidecar, &lens)?;
-                let camera = found.view().camera;
-                let d = camera.distortion;
-                let c = camera.principal;
-                let mean = [camera.focal, c.x, c.y, d.k1, d.k2, d.k3, d.p1, d.p2];
-                // A profile from a dozen photos of a board (estimates, no source; `lens calibrate` states its own).
-                let side = f64::from(sidecar.photo.width_px.max(sidecar.photo.height_px));
-                let u = [0.003 * camera.focal, 0.001 * side, 0.001 * side, 0.005, 0.02, 0.0, 0.0003, 0.0003];
-                lens = LensPrior::profile(mean, &SMatrix::from_diagonal(&u.map(|u| u * u).into()));
-            }
-            Self::SecondPlacement => {
-                for placement in changed.landmarks.values_mut() {
-                    let n = placement.at.len() as f64;
-                    let single = placement.u_px.unwrap_or(CLICK_U_PX);
-                    placement.u_px = Some(single * (n / (n + 1.0)).sqrt());
-                }
-            }
-        }
-        Ok((changed, lens))
-    }
-}
-
-fn put_square_ruler(sidecar: &mut Sidecar, lens: &LensPrior) -> Result<()> {
-    let view = scene(sidecar, lens)?.view();
-    let (width, height) = (f64::from(sidecar.photo.width_px), f64::from(sidecar.photo.height_px));
-    let Some(scale) = &mut sidecar.scale else { return Ok(()) };
-    let along = (0..=8).map(|i| [25.0 * f64::from(i), 0.0]);
-    let seen = |[x, y]: [f64; 2]| {
-        let p = view.pixel(Vector3::new(x, y, 0.0))?;
-        let inside = (0.0..=width).contains(&p.x) && (0.0..=height).contains(&p.y);
-        inside.then_some(Graduation::in_plane([x, y], [p.x, p.y]))
-    };
-    // The second leg up or down, whichever has more room in the frame.
-    let leg = |sign: f64| (1..=5).filter_map(|i| seen([0.0, sign * 25.0 * f64::from(i)])).collect::<Vec<_>>();
-    let (up, down) = (leg(1.0), leg(-1.0));
-    let second = if up.len() >= down.len() { up } else { down };
-    let first: Vec<Graduation> = along.filter_map(seen).collect();
-    if first.len() < 3 || second.len() < 2 {
-        return Err(Error::new(ErrorKind::Scale, "an L-shaped ruler of 200 x 125 mm would not fit into this photo"));
-    }
-    scale.points = first.into_iter().chain(second).collect();
-    scale.kind = ScaleKind::SquareRuler;
-    scale.tilt_u_deg = None;
-    Ok(())
-}
+use crate::sidecar::Sidecar;
 
 /// The mean uncertainty of one measurement over a set of photos, under one change.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -109,11 +22,12 @@ pub struct Precision {
     pub photos: usize,
     /// Standard uncertainty of one photo, root mean square, in the measurement's unit.
     pub u: f64,
-    /// The part of it that comes new with each placement.
+    /// The part of it that comes new with each placement: the click, not how well the landmark is defined.
     pub placement: f64,
 }
 
-/// What a measurement's uncertainty is over photos, under each change; and the values as they are.
+/// What a measurement's uncertainty is over photos, under each change; and the values as they are. A change that is none on a photo
+/// (a line that is drawn already) leaves that photo out.
 ///
 /// # Errors
 /// `Usage` where no photo gives the measurement a value.
@@ -121,25 +35,21 @@ pub fn precision(
     photos: &[(Sidecar, LensPrior)],
     measurement: &'static Measurement,
 ) -> Result<(Vec<Precision>, Vec<f64>)> {
-    let mut found = Vec::new();
+    let mut sums = [(0_usize, 0.0, 0.0); Change::ALL.len()];
     let mut values = Vec::new();
-    for change in Change::ALL {
-        let measured: Vec<Value> =
-            photos.iter().filter_map(|(sidecar, lens)| once(change, sidecar, lens, measurement)).collect();
-        if measured.is_empty() {
-            continue;
+    for (sidecar, lens) in photos {
+        let Ok(measured) = measure(sidecar, lens, &MeasureOptions::default()) else { continue };
+        let Some(value) = measured.values.iter().find(|v| v.measurement.id == measurement.id) else { continue };
+        let improvements = Improvements::new(sidecar, &measured);
+        for (change, (n, u2, placement2)) in Change::ALL.into_iter().zip(&mut sums) {
+            if let Some(u) = improvements.u(value, change) {
+                let s = &value.sensitivity;
+                *n += 1;
+                *u2 += u * u;
+                *placement2 += if change == Change::SecondPlacement { s.click_again } else { s.click };
+            }
         }
-        let n = measured.len() as f64;
-        let mean = |part: &dyn Fn(&Value) -> f64| (measured.iter().map(part).sum::<f64>() / n).sqrt();
-        found.push(Precision {
-            change,
-            photos: measured.len(),
-            u: mean(&|v| v.u * v.u),
-            placement: mean(&|v| v.u * v.u * v.budget.share(Source::Landmarks)),
-        });
-        if change == Change::None {
-            values = measured.iter().map(|v| v.value).collect();
-        }
+        values.push(value.value);
     }
     if values.is_empty() {
         let what = format!("{} has no value on any of these photos", measurement.id);
@@ -147,13 +57,11 @@ pub fn precision(
             Error::new(ErrorKind::Usage, what).help("name another measurement, or a folder with its landmarks placed")
         );
     }
-    Ok((found, values))
-}
-
-fn once(change: Change, sidecar: &Sidecar, lens: &LensPrior, measurement: &'static Measurement) -> Option<Value> {
-    let (sidecar, lens) = change.apply(sidecar, lens).ok()?;
-    let measured = measure(&sidecar, &lens, &MeasureOptions::default()).ok()?;
-    measured.values.into_iter().find(|v| v.measurement.id == measurement.id)
+    let found = Change::ALL.into_iter().zip(sums).filter(|(_, (n, ..))| *n > 0).map(|(change, (n, u2, placement2))| {
+        let mean = |sum: f64| (sum / n as f64).sqrt();
+        Precision { change, photos: n, u: mean(u2), placement: mean(placement2) }
+    });
+    Ok((found.collect(), values))
 }
 
 /// A study's question.

@@ -22,7 +22,7 @@ pub(crate) fn looked_at(tab: &Tab<'_>, state: &str) {
     for (width, height) in SIZES {
         tab.size(width, height);
         // What is asked for or used is looked at where it stands.
-        tab.eval("document.querySelector('.offer, .gauge')?.scrollIntoView({ block: 'nearest' })");
+        tab.eval("document.querySelector('.offer, .gauge, .doubts')?.scrollIntoView({ block: 'nearest' })");
         for scheme in ["light", "dark"] {
             tab.call(
                 "Emulation.setEmulatedMedia",

@@ -8,28 +8,36 @@ use hoofgeo::visit::{CheckOptions, CheckReport, check_folder};
 
 pub(crate) fn run(args: &CheckArgs) -> Result<Outcome> {
     let mut printed = Ok(());
+    let mut doubtful = 0;
     let options = CheckOptions { pixels: !args.no_pixels, lens_database: args.lens_database.choice() };
     let summary = check_folder(&args.folder, &options, &mut |report| match report {
         CheckReport::Refused(error) => anstream::eprintln!("{}", refusal_text(error)),
+        CheckReport::Good { name, doubts, .. } if args.quiet && !doubts.is_empty() => {
+            doubtful += 1;
+            anstream::eprintln!("doubt   {name}{}", lines("look at this first", doubts));
+        }
         CheckReport::Good { .. } | CheckReport::Seen { .. } if args.quiet || printed.is_err() => {}
-        CheckReport::Good { name, empty, remarks } => {
-            let mut text = format!("good    {name}");
+        CheckReport::Good { name, empty, doubts, remarks } => {
+            doubtful += usize::from(!doubts.is_empty());
+            let word = if doubts.is_empty() { "good" } else { "doubt" };
+            let mut text = format!("{word:<8}{name}{}", lines("look at this first", doubts));
             if !empty.is_empty() {
                 let names: Vec<_> = empty.iter().map(|e| e.rsplit('.').next().unwrap_or(e)).collect();
                 text += &format!("\n        still empty: {}", names.join(", "));
             }
-            printed = print_line(text + &notes(&remarks));
+            printed = print_line(text + &lines("note", &remarks));
         }
-        CheckReport::Seen { name, remarks } => printed = print_line(format!("photo   {name}") + &notes(remarks)),
+        CheckReport::Seen { name, remarks } => printed = print_line(format!("photo   {name}") + &lines("note", remarks)),
         _ => {}
     })?;
     printed?;
     if !args.quiet {
-        print_line(format_args!("{} would be measured, {} refused", summary.measured, summary.refused))?;
+        let doubtful = if doubtful > 0 { format!(" ({doubtful} of them doubtful)") } else { String::new() };
+        print_line(format_args!("{} would be measured{doubtful}, {} refused", summary.measured, summary.refused))?;
     }
     Ok(if summary.refused == 0 { Outcome::Done } else { Outcome::SomeRefused })
 }
 
-fn notes(remarks: &[String]) -> String {
-    remarks.iter().map(|remark| format!("\n        note: {remark}")).collect()
+fn lines(word: &str, remarks: &[String]) -> String {
+    remarks.iter().map(|remark| format!("\n        {word}: {remark}")).collect()
 }

@@ -4,7 +4,7 @@
 use super::live::title;
 use crate::landmark::{Landmark, Line};
 use crate::scale::{RuleClass, ScaleKind, Tolerance};
-use crate::{Foot, Side, Stage, View};
+use crate::{Foot, Side, Stage, SubjectKind, View};
 use serde_json::{Map, Value as Json, json};
 
 /// The drawings' size, in their own units.
@@ -39,6 +39,7 @@ pub(super) fn catalogue() -> Json {
         "feet": feet,
         "sides": names(&Side::ALL.iter().map(|s| s.name()).collect::<Vec<_>>()),
         "stages": names(&Stage::ALL.iter().map(|s| s.name()).collect::<Vec<_>>()),
+        "animals": names(&SubjectKind::ALL.iter().map(|k| k.name()).collect::<Vec<_>>()),
         "kinds": kinds,
         "classes": classes,
     })
@@ -81,7 +82,7 @@ const fn scale(kind: ScaleKind) -> (&'static str, &'static str) {
     match kind {
         ScaleKind::StraightRuler => (
             "Straight ruler",
-            "Click two graduations far apart and give their mm: the others are read from the picture. Or mark three or more yourself.",
+            "Click two graduations far apart and give their mm: the others are read from the picture. Or mark four or more yourself.",
         ),
         ScaleKind::SquareRuler => {
             ("L-shaped ruler", "Click graduations on both legs, two or more on each; give mm along both legs.")

@@ -2,13 +2,15 @@
 
 use super::desk::Desk;
 use super::ruler::Rulers;
+use crate::advice::Improvements;
 use crate::error::{Error, Result};
 use crate::evaluate::Value;
 use crate::landmark::{Landmark, Line};
 
 use crate::measured::{MeasureOptions, Measured, flag_meaning, measure, measure_with};
 use crate::placed::Undefined;
-use crate::sidecar::Draft;
+use crate::plausibility::{Doubt, Finding};
+use crate::sidecar::{Draft, Sidecar};
 use crate::uncertainty::print;
 use serde_json::{Value as Json, json};
 
@@ -46,29 +48,31 @@ pub(super) fn values(desk: &Desk, id: usize, draft: &Draft, read: Option<&Rulers
         if let Some(graduations) = read.and_then(|rulers| rulers.known(id, &sidecar)) {
             // What a scene contradicts is not measured with, here as there.
             if let Ok(measured) = measure_with(&sidecar, &lens.prior, &options, &graduations) {
-                return Ok(measured_json(&measured, false, graduations.len()));
+                return Ok(measured_json(&sidecar, &measured, false, graduations.len()));
             }
         }
         // The page counts graduations as they stand in the draft.
         let marked = draft.scale.as_ref().and_then(|s| s.points.as_ref()).map_or(0, Vec::len);
         let used = sidecar.scale.as_ref().map_or(0, |s| s.points.len());
         let measured = measure(&sidecar, &lens.prior, &options)?;
-        Ok(measured_json(&measured, marked == used, 0))
+        Ok(measured_json(&sidecar, &measured, marked == used, 0))
     };
     measured().unwrap_or_else(|e| json!({ "error": error_json(&e), "values": [], "missing": [] }))
 }
 
 /// `read` is the number of graduations that were read from the pixels, where they were.
-fn measured_json(measured: &Measured, own_graduations: bool, read: usize) -> Json {
+fn measured_json(sidecar: &Sidecar, measured: &Measured, own_graduations: bool, read: usize) -> Json {
     let scene = &measured.scene;
+    let improvements = Improvements::new(sidecar, measured);
     let [tilt_x, tilt_y] = scene.tilts_deg();
     let residuals: Vec<[f64; 2]> = scene.fit.residuals_px.iter().map(|r| [r.x, r.y]).collect();
     let text = |known: crate::scene::Known, unit| print(known.value, 2.0 * known.u, unit).to_string();
     json!({
-        "values": measured.values.iter().map(|v| value_json(v, measured)).collect::<Vec<_>>(),
+        "values": measured.values.iter().map(|v| value_json(v, measured, &improvements)).collect::<Vec<_>>(),
         "missing": measured.missing.iter().map(|(m, why)| json!({
-            "id": m.id, "name": m.name, "why": why_json(*why),
+            "id": m.id, "name": m.name, "why": why_json(*why), "refused": matches!(why, Undefined::Beyond { .. }),
         })).collect::<Vec<_>>(),
+        "findings": measured.findings.iter().map(finding_json).collect::<Vec<_>>(),
         "scene": {
             "px_per_mm": text(scene.magnification(), "px/mm"),
             "distance": text(scene.distance_mm(), "mm"),
@@ -89,7 +93,26 @@ fn why_json(why: Undefined) -> String {
     }
 }
 
-fn value_json(value: &Value, measured: &Measured) -> Json {
+/// A finding in the page's words: landmarks as the page calls them.
+fn finding_json(finding: &Finding) -> Json {
+    let in_words = |text: &str| {
+        let mut names: Vec<&str> = Landmark::ALL.iter().map(|l| l.name()).collect();
+        // The longest first: some names begin others.
+        names.sort_by_key(|n| std::cmp::Reverse(n.len()));
+        names.iter().fold(text.to_owned(), |text, name| text.replace(name, &format!("“{}”", title(name))))
+    };
+    json!({
+        "flag": finding.doubt.name(),
+        "what": in_words(&finding.what),
+        "help": in_words(&finding.help),
+        "exchange": (finding.doubt == Doubt::LandmarksSwapped)
+            .then(|| finding.landmarks.iter().map(|l| l.name()).collect::<Vec<_>>()),
+        "landmarks": finding.landmarks.iter().map(|l| l.name()).collect::<Vec<_>>(),
+        "factor": finding.factor,
+    })
+}
+
+fn value_json(value: &Value, measured: &Measured, improvements: &Improvements<'_>) -> Json {
     let m = value.measurement;
     let uses: Vec<&str> =
         value.used.landmarks().map(Landmark::name).chain(value.used.lines().map(Line::name)).collect();
@@ -105,7 +128,8 @@ fn value_json(value: &Value, measured: &Measured) -> Json {
         "value": value.value,
         "u": value.u,
         "largest": value.budget.largest().map(|(s, share)| json!({ "source": s.label(), "share": share })),
-        "advice": measured.advice(value),
+        "advice": improvements.best(value).map(|a| a.to_string()),
+        "doubts": measured.doubts(value).names(),
         "uses": uses,
         "flags": flags,
         "definition": m.definition,

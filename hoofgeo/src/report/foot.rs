@@ -17,6 +17,8 @@ pub(super) struct Context<'a> {
     pub(super) last: Option<Date>,
     /// Letters of the visits with notes.
     pub(super) notes: Vec<(Date, String)>,
+    /// Values of this visit's photos that are not to be trusted as they stand.
+    pub(super) doubts: Vec<(Key, &'static str)>,
     /// Judgement of this visit.
     pub(super) reviews: Vec<FootReview>,
     /// Width of a picture.
@@ -53,6 +55,12 @@ impl Context<'_> {
         rows
     }
 
+    /// A value of this visit in words, with what is doubted of it.
+    pub(super) fn value_text(&self, m: &Measurement, key: Key, v: &VisitValue) -> String {
+        let doubtful = v.day == self.day && self.doubts.contains(&(key, m.id));
+        format!("{}{}", words::value(m, v), if doubtful { DOUBTFUL } else { "" })
+    }
+
     pub(super) fn value<'s>(&self, s: &'s Series) -> Option<&'s VisitValue> {
         s.values.iter().find(|v| v.day == self.day)
     }
@@ -82,7 +90,8 @@ impl Context<'_> {
     pub(super) fn heel_words(&self, foot: Foot) -> Option<&'static str> {
         let mut reviews: Vec<_> = self.reviews_of(foot).filter(|r| !r.heels.is_empty()).collect();
         reviews.sort_by_key(|r| r.stage == Some(Stage::AfterTrim));
-        Some(reviews.first()?.heels.first()?.conclusion.words())
+        let heel = reviews.first()?.heels.first()?;
+        Some(if heel.is_doubted() { HEEL_DOUBTED } else { heel.conclusion.words() })
     }
 }
 
@@ -118,6 +127,7 @@ pub(super) fn section(c: &Context<'_>, foot: Foot, visit: &[&Photo], drawn: &mut
         id: foot.name(),
         name: words::foot(foot),
         photos: figures,
+        doubts: doubts(foot, visit),
         heels: Vec::new(),
         toe: None,
         noted: Vec::new(),
@@ -133,6 +143,21 @@ pub(super) fn section(c: &Context<'_>, foot: Foot, visit: &[&Photo], drawn: &mut
     section
 }
 
+/// In the place of a conclusion that rests on a doubtful value.
+const HEEL_DOUBTED: &str = "What the photos say of its heels is doubtful: they are to be looked at again first.";
+
+/// What stands behind a value that is not to be trusted as it stands.
+pub(super) const DOUBTFUL: &str = " (doubtful)";
+
+/// What is doubted of a foot's photos.
+fn doubts(foot: Foot, visit: &[&Photo]) -> Vec<String> {
+    let mut all = Vec::new();
+    for p in visit.iter().filter(|p| p.shot.foot == foot) {
+        all.extend(p.report.measured.doubts_in_words().into_iter().map(|d| format!("{}: {d}", p.shot.photo)));
+    }
+    all
+}
+
 fn judgement(c: &Context<'_>, foot: Foot, section: &mut FootSection) {
     let seen_from_sole = c.reviews_of(foot).any(|r| r.toe == ToeSeen::FromTheSole);
     let mut reviews: Vec<&FootReview> = c.reviews_of(foot).collect();
@@ -144,6 +169,7 @@ fn judgement(c: &Context<'_>, foot: Foot, section: &mut FootSection) {
                 seen: format!("{}, {stage}", words::seen(View::Lateral, heel.side)),
                 words: heel.conclusion.words(),
                 probability: heel.probability_at_least.map(words::percent),
+                doubted: heel.is_doubted(),
                 // Piece by piece for the foot as it came.
                 evidence: heel
                     .evidence
@@ -219,7 +245,11 @@ fn against(id: &str, judged: &Judged, when: When, limit: f64, unit: &str, stage:
     VerdictText {
         says: String::new(),
         name: name(id),
-        value: crate::uncertainty::print(e.value, e.expanded(), unit).to_string(),
+        value: format!(
+            "{}{}",
+            crate::uncertainty::print(e.value, e.expanded(), unit),
+            if e.doubts.is_empty() { "" } else { DOUBTFUL }
+        ),
         limit: format!("{} {}", when.sign(), words::limit(limit, unit)),
         stands: match judged.stands {
             Stands::Below => "below",
@@ -286,7 +316,7 @@ fn table(c: &Context<'_>, (view, side): (View, Option<Side>), rows: &[&Series]) 
             definition: m.definition,
             values: found
                 .iter()
-                .map(|s| s.and_then(|s| c.value(s)).map_or_else(String::new, |v| words::value(m, v)))
+                .map(|s| s.and_then(|s| Some((s.key, c.value(s)?))).map_or_else(String::new, |(key, v)| c.value_text(m, key, v)))
                 .collect(),
             trim: trim.map(|t| change_text(m, &t.change, "")),
             since: since.map(|(stage, change)| {

@@ -62,6 +62,8 @@ pub(super) struct FootSection {
     pub(super) id: &'static str,
     pub(super) name: &'static str,
     pub(super) photos: Vec<PhotoFigure>,
+    /// What is to be looked at before any value of the foot is used.
+    pub(super) doubts: Vec<String>,
     pub(super) heels: Vec<HeelText>,
     pub(super) toe: Option<String>,
     pub(super) noted: Vec<VerdictText>,
@@ -95,6 +97,8 @@ pub(super) struct HeelText {
     pub(super) seen: String,
     pub(super) words: &'static str,
     pub(super) probability: Option<String>,
+    /// Whether a value it rests on is not to be trusted as it stands.
+    pub(super) doubted: bool,
     pub(super) evidence: Vec<VerdictText>,
     pub(super) missing: Vec<String>,
 }
@@ -209,9 +213,9 @@ pub(super) struct UncertaintyNote {
     pub(super) seen: &'static str,
     pub(super) source: &'static str,
     pub(super) share: String,
-    /// How much smaller the uncertainties would be without it.
-    pub(super) gain: String,
-    pub(super) advice: &'static str,
+    /// How much smaller the uncertainties would be by the best advice there is.
+    pub(super) gain: Option<String>,
+    pub(super) advice: Option<String>,
     pub(super) others: Vec<String>,
 }
 

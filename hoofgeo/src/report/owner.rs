@@ -42,7 +42,7 @@ fn number(c: &Context<'_>, foot: Foot, m: &Measurement, what: &'static str) -> O
     Some(OwnerNumber {
         name: m.name,
         what,
-        now: words::value(m, now),
+        now: c.value_text(m, s.key, now),
         story: story(m, s),
         chart: chart(c, foot, m, &[s], "o"),
     })

@@ -6,10 +6,11 @@ use super::model::{
     UncertaintyNote,
 };
 use super::{Photo, ReportOptions, owner, photos, words};
+use crate::advice::Improvements;
 use crate::follow::{Case, GrowthFrom, Key, Verdict};
 use crate::measured::flag_meaning;
 use crate::review::{self, PhotoValues};
-use crate::uncertainty::{Budget, advice, print};
+use crate::uncertainty::print;
 use crate::{Foot, Stage, View};
 use jiff::civil::Date;
 
@@ -26,6 +27,7 @@ pub(super) fn page(known: &[&Photo], case: &Case, day: Date, options: &ReportOpt
         day,
         last: case.visits.iter().rev().map(|v| v.day).find(|d| *d < day),
         notes: case.visits.iter().zip(&letters).filter_map(|(v, l)| Some((v.day, l.clone()?))).collect(),
+        doubts: visit.iter().flat_map(|p| doubts(p)).collect(),
         reviews: review::review_feet(&values, &options.rules),
         width: photos::width(visit.len()),
         pictures: options.pictures,
@@ -52,7 +54,7 @@ pub(super) fn page(known: &[&Photo], case: &Case, day: Date, options: &ReportOpt
         headlines: feet.iter().map(|f| foot::headline(&context, *f)).collect(),
         feet: sections,
         limits,
-        pairs: pairs(case, day),
+        pairs: pairs(&context, case, day),
         growth: growth(case),
         uncertainty: uncertainty(&visit),
         timeline: case
@@ -116,7 +118,24 @@ fn letters(case: &Case) -> Vec<Option<String>> {
         .collect()
 }
 
-fn pairs(case: &Case, day: Date) -> Vec<PairTable> {
+/// Values of a photo that are not to be trusted as they stand.
+fn doubts(photo: &Photo) -> Vec<(Key, &'static str)> {
+    let m = &photo.report.measured;
+    let key = Key { foot: photo.shot.foot, view: photo.shot.view, side: photo.shot.side, stage: photo.shot.stage };
+    m.values.iter().filter(|v| !m.doubts(v).is_empty()).map(|v| (key, v.measurement.id)).collect()
+}
+
+/// The other foot of the pair.
+const fn other(foot: Foot) -> Foot {
+    match foot {
+        Foot::LeftFore => Foot::RightFore,
+        Foot::RightFore => Foot::LeftFore,
+        Foot::LeftHind => Foot::RightHind,
+        Foot::RightHind => Foot::LeftHind,
+    }
+}
+
+fn pairs(context: &Context<'_>, case: &Case, day: Date) -> Vec<PairTable> {
     // As the feet came: what the trim left of it is for the tables of each foot.
     let came = |k: Key| {
         let before = case.sides.iter().any(|d| {
@@ -140,8 +159,8 @@ fn pairs(case: &Case, day: Date) -> Vec<PairTable> {
                 .filter(|d| d.key == key)
                 .map(|d| PairRow {
                     name: d.measurement.name,
-                    left: words::value(d.measurement, &d.left),
-                    right: words::value(d.measurement, &d.right),
+                    left: context.value_text(d.measurement, d.key, &d.left),
+                    right: context.value_text(d.measurement, Key { foot: other(d.key.foot), ..d.key }, &d.right),
                     difference: words::signed(d.measurement, d.difference.difference, d.difference.expanded()),
                     word: match d.difference.verdict {
                         Verdict::Rose => "left larger",
@@ -187,13 +206,15 @@ fn uncertainty(visit: &[&Photo]) -> Vec<UncertaintyNote> {
         let of: Vec<_> = visit.iter().filter(|p| p.shot.view == view).collect();
         let shares = words::mean_shares(of.iter().flat_map(|p| &p.report.measured.values));
         let (Some(first), Some((source, share))) = (of.first(), shares.first().copied()) else { continue };
-        let without = Budget { shares: shares.clone() }.factor_without(source);
+        let measured = &first.report.measured;
+        let values: Vec<_> = measured.values.iter().collect();
+        let advice = Improvements::new(&first.report.sidecar, measured).best_of(&values);
         notes.push(UncertaintyNote {
             seen: words::seen(view, None),
             source: source.label(),
             share: format!("{:.0} %", 100.0 * share),
-            gain: format!("{:.0} %", 100.0 * (1.0 - without)),
-            advice: advice(source, first.report.measured.circumstances),
+            gain: advice.map(|a| format!("{:.0} %", 100.0 * (1.0 - a.factor))),
+            advice: advice.map(|a| a.change.words().to_owned()),
             others: shares
                 .iter()
                 .skip(1)

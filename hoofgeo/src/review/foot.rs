@@ -5,9 +5,9 @@ use super::quantities;
 use super::rules::{Of, Rule, Rules, find};
 use super::verdict::{Estimate, Judged, judge};
 use crate::evaluate::{Value, evaluate};
-use crate::measured::Measured;
+use crate::measured::{Measured, possible};
+use crate::plausibility::Doubts;
 use crate::sidecar::Sidecar;
-use crate::uncertainty::Circumstances;
 use crate::{Foot, Side, Stage, View};
 
 /// What a review needs of one measured photo.
@@ -31,8 +31,8 @@ pub struct PhotoValues {
     pub values: Vec<Value>,
     /// What could not be measured, by id, and why.
     pub missing: Vec<(&'static str, String)>,
-    /// What advice depends on.
-    pub circumstances: Circumstances,
+    /// Why values are not to be trusted as they stand, by id.
+    pub doubts: Vec<(&'static str, Doubts)>,
 }
 
 impl PhotoValues {
@@ -41,11 +41,12 @@ impl PhotoValues {
         let mut values = measured.values.clone();
         let mut missing: Vec<_> = measured.missing.iter().map(|(m, why)| (m.id, why.to_string())).collect();
         for own in quantities::ALL.iter().filter(|m| m.view == sidecar.view) {
-            match evaluate(own, &measured.located, &measured.scene) {
+            match evaluate(own, &measured.located, &measured.scene).and_then(|v| possible(v, measured.kind)) {
                 Ok(value) => values.push(value),
                 Err(why) => missing.push((own.id, why.to_string())),
             }
         }
+        let doubts = values.iter().map(|v| (v.measurement.id, measured.doubts(v))).filter(|d| !d.1.is_empty()).collect();
         let day = sidecar.taken.as_deref().or(taken).map(|t| t.chars().take(10).collect());
         Self {
             photo: photo.to_owned(),
@@ -57,7 +58,7 @@ impl PhotoValues {
             day,
             values,
             missing,
-            circumstances: measured.circumstances,
+            doubts,
         }
     }
 
@@ -67,7 +68,8 @@ impl PhotoValues {
     /// The reason, in words.
     pub fn value(&self, id: &str) -> Result<Estimate, String> {
         if let Some(v) = self.values.iter().find(|v| v.measurement.id == id) {
-            return Ok(v.into());
+            let doubts = self.doubts.iter().find(|(m, _)| *m == id).map_or_else(Doubts::default, |d| d.1);
+            return Ok(Estimate { doubts, ..v.into() });
         }
         let reason = self.missing.iter().find(|(m, _)| *m == id).map(|(_, why)| why.clone());
         Err(reason.unwrap_or_else(|| "not measured on this photo".to_owned()))

@@ -216,6 +216,11 @@ impl HeelReview {
         }
     }
 
+    /// Whether a value among the evidence is not to be trusted as it stands.
+    pub fn is_doubted(&self) -> bool {
+        self.evidence.iter().any(|e| !e.judged.estimate.doubts.is_empty())
+    }
+
     /// The answer to a question.
     pub fn answer(&self, question: Question) -> Answer {
         self.answers[question as usize]

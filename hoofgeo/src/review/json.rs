@@ -116,6 +116,8 @@ written! {
         lower: f64,
         /// Its upper end.
         upper: f64,
+        /// Why it is not to be trusted as it stands, by name.
+        doubts: Vec<&'static str>,
     }
     /// One heel.
     struct HeelFile<'a> {
@@ -129,6 +131,8 @@ written! {
         says: &'static str,
         /// The conclusion holds at least with this probability.
         probability_at_least: Option<f64>,
+        /// Whether a value among the evidence is not to be trusted as it stands.
+        doubted: bool,
         /// The questions and their answers.
         questions: Vec<QuestionFile>,
         /// The evidence, piece by piece.
@@ -217,7 +221,7 @@ impl VisitReview {
 
 fn estimate(e: &Estimate) -> EstimateFile {
     let [lower, upper] = e.interval;
-    EstimateFile { value: e.value, u: e.u, degrees_of_freedom: e.dof, lower, upper }
+    EstimateFile { value: e.value, u: e.u, degrees_of_freedom: e.dof, lower, upper, doubts: e.doubts.names() }
 }
 
 fn foot(f: &FootReview) -> FootFile<'_> {
@@ -267,6 +271,7 @@ fn heel(h: &HeelReview) -> HeelFile<'_> {
         conclusion: h.conclusion.name(),
         says: h.conclusion.words(),
         probability_at_least: h.probability_at_least,
+        doubted: h.is_doubted(),
         questions: Question::ALL
             .into_iter()
             .map(|question| QuestionFile { question, answer: h.answer(question).name() })

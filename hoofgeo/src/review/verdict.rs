@@ -6,6 +6,7 @@
 
 use super::rules::When;
 use crate::evaluate::Value;
+use crate::plausibility::Doubts;
 use statrs::distribution::{ContinuousCDF, Normal, StudentsT};
 
 /// A value and how well it is known: what a verdict rests on.
@@ -19,11 +20,13 @@ pub struct Estimate {
     pub dof: Option<f64>,
     /// The 95 % interval.
     pub interval: [f64; 2],
+    /// Why it is not to be trusted as it stands, whatever its uncertainty.
+    pub doubts: Doubts,
 }
 
 impl From<&Value> for Estimate {
     fn from(v: &Value) -> Self {
-        Self { value: v.value, u: v.u, dof: v.dof, interval: v.interval }
+        Self { value: v.value, u: v.u, dof: v.dof, interval: v.interval, doubts: Doubts::default() }
     }
 }
 
@@ -31,7 +34,7 @@ impl Estimate {
     /// A value known like this, its distribution normal or, with `dof`, Student's.
     pub fn new(value: f64, u: f64, dof: Option<f64>) -> Self {
         let expanded = crate::uncertainty::coverage_factor(dof) * u;
-        Self { value, u, dof, interval: [value - expanded, value + expanded] }
+        Self { value, u, dof, interval: [value - expanded, value + expanded], doubts: Doubts::default() }
     }
 
     /// Half of the 95 % interval.
@@ -44,7 +47,7 @@ impl Estimate {
     pub fn minus(&self, other: &Self) -> Self {
         let u = self.u.hypot(other.u);
         let dof = crate::uncertainty::effective_dof(u, [(self.u, self.dof), (other.u, other.dof)]);
-        Self::new(self.value - other.value, u, dof)
+        Self { doubts: self.doubts.union(other.doubts), ..Self::new(self.value - other.value, u, dof) }
     }
 
     /// Probability that the true value lies below `limit`: JCGM 106:2012, 7.2.2. A value without uncertainty lies below it or not.

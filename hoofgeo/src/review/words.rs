@@ -6,6 +6,7 @@ use super::heel::{Answer, Evidence, HeelReview};
 use super::rules::{Question, When, find};
 use super::verdict::{Estimate, Stands};
 use super::{CAUTIONS, NotJudged, VisitReview};
+use crate::plausibility::Doubts;
 use crate::uncertainty::print;
 use crate::{Foot, Side, Stage};
 use std::fmt::Write as _;
@@ -67,6 +68,14 @@ fn heading(animal: &str, what: &str, stage: Option<Stage>, day: Option<&str>) ->
     let parts: Vec<&str> =
         [Some(animal), Some(what), stage.as_deref(), day].into_iter().flatten().filter(|p| !p.is_empty()).collect();
     parts.join(", ")
+}
+
+/// What is said wherever a doubted value is judged.
+fn doubts(out: &mut String, indent: usize, e: &Estimate) {
+    if !e.doubts.is_empty() {
+        let names = e.doubts.names().join(", ").replace('_', " ");
+        put(out, indent, &format!("DOUBTFUL, not to be relied on as it stands: {names}."));
+    }
 }
 
 /// Adds a text in lines of at most [`WIDE`] characters, indented.
@@ -144,6 +153,12 @@ impl FootReview {
         put(&mut out, 2, self.toe.words());
         verdicts(&mut out, &self.verdicts);
         not_judged(&mut out, &self.not_judged);
+        let judged = self.verdicts.iter().map(|v| &v.judged);
+        let all = judged.chain(self.heels.iter().flat_map(|h| &h.evidence).map(|e| &e.judged));
+        let doubts = all.fold(Doubts::default(), |all, j| all.union(j.estimate.doubts));
+        for doubt in doubts.iter() {
+            put(&mut out, 2, &format!("Doubtful ({}): {}.", doubt.name().replace('_', " "), doubt.meaning()));
+        }
         out
     }
 }
@@ -191,6 +206,9 @@ impl HeelReview {
         let holds =
             self.probability_at_least.map_or(String::new(), |p| format!(" (holds with at least {})", percent(p)));
         put(out, 2, &format!("{side}: {}{holds}", self.conclusion.words()));
+        if self.is_doubted() {
+            put(out, 4, "DOUBTFUL, not to be relied on as it stands: a value that this rests on is doubtful.");
+        }
         for question in Question::ALL {
             let answer = match self.answer(question) {
                 Answer::Yes => "yes",
@@ -236,6 +254,7 @@ impl Evidence {
                 r.source
             ),
         );
+        doubts(out, 6, &self.judged.estimate);
     }
 }
 
@@ -269,6 +288,7 @@ fn section<'a>(out: &mut String, title: &str, verdicts: impl Iterator<Item = &'a
                 percent(v.judged.probability_noted(r.when)),
             ),
         );
+        doubts(out, 6, &v.judged.estimate);
         if whole {
             put(out, 6, &sentence(&r.says));
         }

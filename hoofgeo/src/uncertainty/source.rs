@@ -146,72 +146,6 @@ impl<L: Copy + PartialEq> Budget<L> {
     }
 }
 
-/// What is known of a photo, as far as advice depends on it.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub struct Circumstances {
-    /// The scale has graduations in two directions (L-shaped ruler, card, board), so it shows how the camera leans.
-    pub scale_is_two_dimensional: bool,
-    /// A lens profile was given.
-    pub has_lens_profile: bool,
-    /// The focal length is known: from a lens profile or from the photo's header.
-    pub focal_length_is_known: bool,
-    /// The sidecar says where the measured plane lies.
-    pub plane_is_stated: bool,
-    /// Landmarks were placed more than once.
-    pub landmarks_are_repeated: bool,
-}
-
-/// What would make a result more certain whose largest share comes from `source`, as a sentence without a full stop.
-///
-/// The advice follows from the measurement model alone: what a scale can and cannot show, and what a repeat averages.
-///
-/// ```
-/// use hoofgeo::uncertainty::{Circumstances, Source, advice};
-/// let straight_ruler = Circumstances::default();
-/// assert_eq!(advice(Source::CameraTilt, straight_ruler), "an L-shaped ruler would show the camera's tilt");
-/// ```
-pub const fn advice(source: Source, known: Circumstances) -> &'static str {
-    match source {
-        Source::Graduations if known.scale_is_two_dimensional => {
-            "mark more graduations, spread over the whole scale, and let the scale fill more of the photo"
-        }
-        Source::Graduations => {
-            "mark more graduations, the outermost ones included, and let the ruler fill more of the photo"
-        }
-        Source::ScaleTolerance => {
-            "use a ruler of a better accuracy class (I is better than II), or one with a calibration certificate"
-        }
-        Source::Lens if known.has_lens_profile => {
-            "calibrate the lens again with more photos of the board, some of them tilted, reaching into all corners"
-        }
-        Source::Lens if known.focal_length_is_known => {
-            "calibrate the lens once with photos of a board, and keep hoof and scale near the middle of the photo"
-        }
-        Source::Lens => {
-            "use the camera's original file: it states the focal length, which forwarded pictures often lose; or calibrate the lens"
-        }
-        Source::CameraTilt if known.scale_is_two_dimensional => {
-            "lay the scale flat against the hoof's plane, and let it fill more of the photo"
-        }
-        Source::CameraTilt => "an L-shaped ruler would show the camera's tilt",
-        Source::MeasuredPlane if known.plane_is_stated => {
-            "hold the scale closer to the measured plane, measure the distance between them better, or stand farther away"
-        }
-        Source::MeasuredPlane => {
-            "state in the sidecar how far the scale lies from the measured plane; hold it closer, or stand farther away"
-        }
-        Source::Landmarks if known.landmarks_are_repeated => {
-            "clean the hoof and light it from the side, so that the landmarks are better defined"
-        }
-        Source::Landmarks => "place each landmark several times, on a clean, dry, well-lit hoof",
-        Source::PoseAmbiguity => {
-            "the scale looks the same leaning towards the camera and away from it: stand closer or tilt the camera a little more"
-        }
-        Source::Gauge => "repeat the gauge reading, and state its uncertainty",
-        Source::Intervention => "take this foot's own growth from two visits in place of the published range",
-    }
-}
-
 #[cfg(test)]
 #[allow(clippy::unwrap_used, reason = "tests")]
 mod tests {
@@ -227,29 +161,6 @@ mod tests {
         assert!(Source::ALL.is_sorted());
         assert_eq!(serde_json::to_string(&Source::CameraTilt).unwrap(), "\"camera_tilt\"");
         assert_eq!(format!("{:>10}|", Source::Gauge), "     gauge|");
-    }
-
-    /// Whatever is known, the advice must not ask for what the user already has.
-    #[test]
-    fn advice_never_asks_for_what_is_there() {
-        for bits in 0..32_u8 {
-            let known = Circumstances {
-                scale_is_two_dimensional: bits & 1 != 0,
-                has_lens_profile: bits & 2 != 0,
-                focal_length_is_known: bits & 4 != 0,
-                plane_is_stated: bits & 8 != 0,
-                landmarks_are_repeated: bits & 16 != 0,
-            };
-            for source in Source::ALL {
-                let text = advice(source, known);
-                assert!(!text.is_empty() && !text.ends_with('.'));
-                assert!(!(known.scale_is_two_dimensional && text.contains("L-shaped")));
-                assert!(!(known.has_lens_profile && text.contains("once")));
-                assert!(!(known.focal_length_is_known && text.contains("original file")));
-                assert!(!(known.plane_is_stated && text.contains("state in the sidecar")));
-                assert!(!(known.landmarks_are_repeated && text.contains("several times")));
-            }
-        }
     }
 
     proptest! {

@@ -2,6 +2,7 @@
 
 use super::photo::PhotoReport;
 use super::ruler::RulerRead;
+use crate::advice::Improvements;
 use crate::error::{Error, Result};
 use crate::evaluate::Value;
 use crate::measured::{Measured, flag_meaning};
@@ -11,6 +12,7 @@ use serde_json::{Map, Value as Json, json};
 pub(super) fn photo_json(report: &PhotoReport) -> Json {
     let s = &report.sidecar;
     let measured = &report.measured;
+    let improvements = Improvements::new(s, measured);
     json!({
         "photo": report.name,
         "photo_sha256": report.photo_sha256,
@@ -26,7 +28,8 @@ pub(super) fn photo_json(report: &PhotoReport) -> Json {
         "picture": report.picture.as_ref().and_then(|p| p.as_ref().ok()),
         "header": report.facts,
         "scene": scene_json(report),
-        "measurements": measured.values.iter().map(|v| value_json(v, measured)).collect::<Vec<_>>(),
+        "findings": measured.findings,
+        "measurements": measured.values.iter().map(|v| value_json(v, measured, &improvements)).collect::<Vec<_>>(),
         "not_measured": measured.missing.iter()
             .map(|(m, why)| json!({ "measurement": m.id, "why": why.to_string() }))
             .collect::<Vec<_>>(),
@@ -120,7 +123,8 @@ fn scene_json(report: &PhotoReport) -> Json {
     })
 }
 
-fn value_json(value: &Value, measured: &Measured) -> Json {
+fn value_json(value: &Value, measured: &Measured, improvements: &Improvements<'_>) -> Json {
+    let advice = improvements.best(value);
     let budget: Map<String, Json> =
         value.budget.shares.iter().map(|(source, share)| (source.id().to_owned(), json!(share))).collect();
     let flags = measured.flags(value);
@@ -139,7 +143,8 @@ fn value_json(value: &Value, measured: &Measured) -> Json {
         "method": value.method(),
         "flags": meanings,
         "budget": budget,
-        "advice": measured.advice(value),
+        "advice": advice.map(|a| a.to_string()),
+        "advice_factor": advice.map(|a| a.factor),
     });
     if let (Some(s), Some(object)) = (&value.monte_carlo, out.as_object_mut()) {
         object.insert(

@@ -8,7 +8,7 @@ use super::photo::{PhotoReport, ReadEntry, measure_read, read_entry};
 use super::results::{Inputs, Outputs, PhotoRecord, Rendered, RunKey, Stored, Unfinished, Writers, refusal_line};
 use super::ruler::{Graduations, RulerReading};
 use crate::error::{Error, ErrorKind, Result};
-use crate::measured::{MeasureOptions, locate_with};
+use crate::measured::{MeasureOptions, measure_with};
 use crate::scale::Graduation;
 use std::path::Path;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -264,6 +264,8 @@ pub enum CheckReport<'a> {
         name: &'a str,
         /// JSON paths of the slots still empty.
         empty: &'a [String],
+        /// What cannot be, or is rare: it is to be looked at before its values are used.
+        doubts: &'a [String],
         /// What its header makes worth knowing.
         remarks: Vec<String>,
     },
@@ -291,6 +293,7 @@ pub struct CheckOptions {
 struct Checked {
     name: String,
     outcome: Result<ReadEntry>,
+    doubts: Vec<String>,
     remarks: Vec<String>,
 }
 
@@ -308,11 +311,12 @@ pub fn check_folder(folder: &Path, options: &CheckOptions, each: &mut dyn FnMut(
     let check = |entry: Result<Entry>| Ok(check_entry(&entry?, &lenses, options));
     in_order(walk(folder, &[]), batch, &check, &mut |result: Result<Checked>| {
         match result {
-            Ok(Checked { name, outcome: Ok(read), remarks }) => {
+            Ok(Checked { name, outcome: Ok(read), doubts, remarks }) => {
                 summary.measured += 1;
-                each(CheckReport::Good { name: &name, empty: read.sidecar.empty_slots(), remarks });
+                let empty = read.sidecar.empty_slots();
+                each(CheckReport::Good { name: &name, empty, doubts: &doubts, remarks });
             }
-            Ok(Checked { name, outcome: Err(error), remarks }) => {
+            Ok(Checked { name, outcome: Err(error), remarks, .. }) => {
                 summary.refused += 1;
                 each(CheckReport::Refused(&error));
                 if !remarks.is_empty() {
@@ -334,9 +338,9 @@ pub fn check_folder(folder: &Path, options: &CheckOptions, each: &mut dyn FnMut(
 
 fn check_entry(entry: &Entry, lenses: &Lenses, options: &CheckOptions) -> Checked {
     let read = read_entry(entry, lenses);
-    let mut remarks = Vec::new();
+    let (mut remarks, mut doubts) = (Vec::new(), Vec::new());
     let outcome = read.and_then(|read| {
-        let locate = |g: &[Graduation]| locate_with(&read.sidecar, &read.lens.prior, g);
+        let locate = |g: &[Graduation]| measure_with(&read.sidecar, &read.lens.prior, &MeasureOptions::default(), g);
         // The pixels are read only where the marks do not do.
         let marked = Graduations::of(entry, &read, RulerReading::Never).locate(locate);
         let reading = if options.pixels { RulerReading::AsStated } else { RulerReading::Never };
@@ -344,16 +348,17 @@ fn check_entry(entry: &Entry, lenses: &Lenses, options: &CheckOptions) -> Checke
         let located = marked.or_else(read_off).map_err(|e: Error| e.in_file(entry.sidecar()));
         remarks.extend(read.facts.remarks.iter().map(ToString::to_string));
         remarks.extend(read.lens.note.clone());
-        if let Ok((scene, _)) = &located {
-            remarks.extend(scene.flags.iter().map(|f| f.meaning().to_owned()));
+        if let Ok(measured) = &located {
+            remarks.extend(measured.scene.flags.iter().map(|f| f.meaning().to_owned()));
+            doubts.extend(measured.doubts_in_words());
         }
-        located.map(|(scene, located)| (read, scene, located))
+        located.map(|measured| (read, measured))
     });
     #[cfg(feature = "pictures")]
     {
         use super::quality::{remarks as seen, remarks_of_photo as photo_seen};
         match &outcome {
-            Ok((read, scene, located)) => remarks.extend(seen(entry, read, scene, located, options)),
+            Ok((read, m)) => remarks.extend(seen(entry, read, &m.scene, &m.located, options)),
             Err(_) => {
                 remarks.clear();
                 remarks.extend(photo_seen(entry, options));
@@ -362,7 +367,7 @@ fn check_entry(entry: &Entry, lenses: &Lenses, options: &CheckOptions) -> Checke
     }
     #[cfg(not(feature = "pictures"))]
     let _ = options;
-    Checked { name: entry.name.clone(), outcome: outcome.map(|(read, _, _)| read), remarks }
+    Checked { name: entry.name.clone(), outcome: outcome.map(|(read, _)| read), doubts, remarks }
 }
 
 pub(crate) fn must_be_folder(folder: &Path) -> Result<()> {

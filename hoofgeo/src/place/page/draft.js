@@ -53,6 +53,18 @@ export const place = (draft, name, at) => changed(draft, (d) => {
   d.landmarks = { ...d.landmarks, [name]: { ...d.landmarks?.[name], at, ...ownHand } };
 });
 
+/** Two landmarks exchanged: each with all that its file says of the place. */
+export const exchange = (draft, a, b) => changed(draft, (d) => {
+  const { [a]: first, [b]: second } = d.landmarks;
+  d.landmarks = { ...d.landmarks, [a]: second, [b]: first };
+});
+
+/** Every label times a factor, to the next hundredth of a millimetre. */
+export const stretch = (draft, factor) => changed(draft, (d) => {
+  const times = (mm) => (Array.isArray(mm) ? mm.map(times) : hundredth(mm * factor));
+  d.scale.points = d.scale.points.map((p) => ({ ...p, mm: times(p.mm) }));
+});
+
 const slots = (step) => (step.kind === "landmark" ? "landmarks" : "lines");
 
 /** Empties a slot. */

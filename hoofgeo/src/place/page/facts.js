@@ -43,6 +43,7 @@ export function questions(all) {
     (open(["view"]) && !(placed && store.draft.view)) && choice("Seen from where", ["view"], views, chooseView),
     store.draft.view !== "solar" && open(["side"]) && choice("Which side faces the camera", ["side"], catalogue.sides),
     open(["stage"]) && choice("When", ["stage"], catalogue.stages),
+    all && choice("What animal, where its feet are no riding horse's", ["subject", "kind"], catalogue.animals),
     !all && said(["subject", "animal"]) === null && field("Animal", ["subject", "animal"], { id: "now-animal", hint: "for the results; the photos after this one take it over" }),
   ].filter(Boolean);
 }

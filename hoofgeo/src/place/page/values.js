@@ -2,7 +2,8 @@
 
 import { post } from "./api.js";
 import { byId, el, keepFocus } from "./dom.js";
-import { listen, store, tell } from "./store.js";
+import * as drafts from "./draft.js";
+import { commit, listen, store, tell } from "./store.js";
 
 let asking = false;
 
@@ -52,7 +53,7 @@ function write(node, text) {
 }
 
 function makeRow(value) {
-  const parts = { number: new Text(), expanded: new Text(), share: new Text() };
+  const parts = { number: new Text(), expanded: new Text(), share: new Text(), doubt: new Text() };
   const row = el("div", { class: "value", "data-id": value.id },
     el("dt", { title: value.definition }, value.name),
     el("dd", {}, Object.entries(parts).map(([name, text]) => el("span", { class: name }, text))));
@@ -64,6 +65,8 @@ function fill({ row, parts }, value) {
   write(parts.expanded, value.expanded ? ` ± ${value.expanded}${value.unit}` : "");
   write(parts.share, value.largest ? `mostly ${value.largest.source}, ${Math.round(value.largest.share * 100)}\u00a0%` : "");
   row.classList.toggle("used", value.uses.includes(moving()));
+  row.classList.toggle("doubtful", value.doubts.length > 0);
+  write(parts.doubt, value.doubts.length ? "doubtful" : "");
 }
 
 /** The rows in the order they stand in: what moves stands first, so that it is seen on a small screen too. */
@@ -81,6 +84,22 @@ function table(values) {
   return list;
 }
 
+/** What cannot be, or is rare, with what puts it right: it stands above everything else. */
+function doubts({ findings, missing, values }) {
+  const closed = Boolean(store.photo.closed);
+  const act = (text, change) => el("button", { type: "button", disabled: closed, onclick: () => commit(change(store.draft)) }, text);
+  const found = findings.map((f) => el("li", {}, el("b", {}, `${f.what}.`), ` ${f.help[0].toUpperCase()}${f.help.slice(1)}.`,
+    f.exchange ? el("div", { class: "buttons" }, act("Exchange the two", (draft) => drafts.exchange(draft, ...f.exchange))) : null,
+    f.factor ? el("div", { class: "buttons" }, act(f.factor >= 1 ? `Labels times ${f.factor}` : `Labels divided by ${Math.round(1 / f.factor * 100) / 100}`, (draft) => drafts.stretch(draft, f.factor))) : null));
+  // One wrong scale makes every length impossible: it is said once.
+  const explained = findings.some((f) => f.factor !== null);
+  const refused = explained ? [] : missing.filter((m) => m.refused).map((m) => el("li", {}, el("b", {}, m.name), ` ${m.why}. Look at its marks and at the ruler's labels.`));
+  const rare = explained ? [] : values.filter((v) => v.doubts.includes("rare_value"))
+    .map((v) => el("li", {}, el("b", {}, v.name), ` of ${v.text} is rare. Look at its marks; if the animal is the reason, say what it is: pony, draught horse or foal.`));
+  const all = [...found, ...refused, ...rare];
+  return all.length ? el("div", { class: "doubts", role: "status" }, el("h3", {}, "Look at this first"), el("ul", {}, all)) : null;
+}
+
 /** What stands below the rows, as one text: it is made anew only where it says something else. */
 function rest(values) {
   const s = values.scene;
@@ -88,7 +107,7 @@ function rest(values) {
     scale: `Scale ${s.px_per_mm}; camera ${s.distance} away; ${s.read ? `${s.read} graduations read, ` : "graduations "}off by ${s.rms_px.toFixed(2)} px.`,
     advice: [...new Set(values.values.filter((v) => v.uses.includes(moving())).map((v) => v.advice))].filter(Boolean),
     flags: s.flags,
-    missing: values.missing.map((m) => [m.name, m.why]),
+    missing: values.missing.filter((m) => !m.refused).map((m) => [m.name, m.why]),
   };
 }
 
@@ -115,10 +134,10 @@ function show() {
   }
   const list = table(values.values);
   const more = rest(values);
-  const text = JSON.stringify(more);
+  const text = JSON.stringify([more, values.findings, values.missing, values.values.filter((v) => v.doubts.includes("rare_value")).map((v) => v.text)]);
   if (told === text && list.parentNode === place) return;
   told = text;
-  keepFocus(place, () => place.replaceChildren(list, below(more)));
+  keepFocus(place, () => place.replaceChildren(...[doubts(values), list, below(more)].filter(Boolean)));
 }
 
 listen((what) => {
