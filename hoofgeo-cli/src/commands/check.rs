@@ -1,8 +1,9 @@
 //! `hoofgeo check`
 
+use super::measure::passed_over;
 use crate::Outcome;
 use crate::args::CheckArgs;
-use crate::output::{print_line, refusal_text};
+use crate::output::{damaged_text, passed_over_text, print_line, refusal_text};
 use hoofgeo::Result;
 use hoofgeo::visit::{CheckOptions, CheckReport, check_folder};
 
@@ -11,6 +12,8 @@ pub(crate) fn run(args: &CheckArgs) -> Result<Outcome> {
     let options = CheckOptions { pixels: !args.no_pixels, lens_database: args.lens_database.choice() };
     let summary = check_folder(&args.folder, &options, &mut |report| match report {
         CheckReport::Refused(error) => anstream::eprintln!("{}", refusal_text(error)),
+        CheckReport::NoPixels { why, .. } => anstream::eprintln!("{}", damaged_text(why)),
+        CheckReport::PassedOver(error) => anstream::eprintln!("{}", passed_over_text(error)),
         CheckReport::Good { .. } | CheckReport::Seen { .. } if args.quiet || printed.is_err() => {}
         CheckReport::Good { name, empty, remarks } => {
             let mut text = format!("good    {name}");
@@ -25,9 +28,18 @@ pub(crate) fn run(args: &CheckArgs) -> Result<Outcome> {
     })?;
     printed?;
     if !args.quiet {
-        print_line(format_args!("{} would be measured, {} refused", summary.measured, summary.refused))?;
+        let damaged = match summary.without_picture {
+            0 => String::new(),
+            n => format!(", {n} of them damaged"),
+        };
+        print_line(format_args!(
+            "{} would be measured{damaged}, {} refused{}",
+            summary.measured,
+            summary.refused,
+            passed_over(summary)
+        ))?;
     }
-    Ok(if summary.refused == 0 { Outcome::Done } else { Outcome::SomeRefused })
+    Ok(if summary.is_whole() { Outcome::Done } else { Outcome::SomeRefused })
 }
 
 fn notes(remarks: &[String]) -> String {

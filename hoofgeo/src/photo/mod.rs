@@ -25,13 +25,14 @@ pub use fingerprint::{Sha256Hex, fingerprint};
 pub use orientation::Orientation;
 pub use remark::Remark;
 
+use crate::file::{FileKind, Unread};
 use crate::{Error, ErrorKind, Result};
 use std::fs::File;
 use std::io::Read;
 use std::path::Path;
 
-/// The largest file taken into memory: [`MAX_MEGAPIXELS`] of uncompressed 16-bit colour, and some.
-const MAX_FILE_BYTES: u64 = 2 << 30;
+/// The largest file taken into memory.
+const MAX_FILE_BYTES: u64 = FileKind::Photo.most_bytes();
 
 /// Opens a regular file for reading.
 fn open(path: &Path) -> Result<File> {
@@ -51,7 +52,10 @@ fn open(path: &Path) -> Result<File> {
     if !meta.is_file() {
         return Err(Error::new(ErrorKind::Io, "is not a regular file").in_file(path).help("name a photo's file"));
     }
-    File::open(path).map_err(|e| cannot_open(&e))
+    crate::file::open(path).map_err(|e| match e {
+        Unread::Io(e) => cannot_open(&e),
+        other => other.of(path, FileKind::Photo),
+    })
 }
 
 /// A whole file in memory.

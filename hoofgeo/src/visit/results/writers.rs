@@ -9,7 +9,7 @@ use super::{CSV_COLUMNS, Outputs, ResultFile};
 use crate::error::{Error, Result};
 use crate::measured::MeasureOptions;
 use crate::photo::{HashedWriter, Sha256Hex};
-use crate::visit::output::readable;
+use crate::visit::output::{readable, temporary_in};
 use serde_json::{Value as Json, json};
 use std::borrow::Cow;
 use std::fs::File;
@@ -58,8 +58,7 @@ impl Writers {
     /// The same with the head of the manifest of earlier runs.
     pub(super) fn with_head(work: &Path, outputs: &Outputs, head: &Head) -> Result<Self> {
         let fail = |e: io::Error| Error::io(&outputs.folder, "the output folder cannot be written to", &e);
-        let open =
-            || NamedTempFile::new_in(work).map(|file| BufWriter::with_capacity(1 << 16, HashedWriter::new(file)));
+        let open = || temporary_in(work).map(|file| BufWriter::with_capacity(1 << 16, HashedWriter::new(file)));
         let wanted = |file| if outputs.writes(file) { open().map(Some) } else { Ok(None) };
         let mut writers = Self {
             tidy: wanted(ResultFile::Csv).map_err(fail)?,
