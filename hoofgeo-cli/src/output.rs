@@ -24,6 +24,16 @@ pub fn no_picture_text(error: &Error) -> String {
     error_text("no picture", error)
 }
 
+/// Why a photo that would be measured is damaged all the same, in the same form.
+pub fn damaged_text(error: &Error) -> String {
+    error_text("damaged", error)
+}
+
+/// Why a lens profile was passed over, in the same form.
+pub fn passed_over_text(error: &Error) -> String {
+    error_text("note", error)
+}
+
 /// Why a photo was left out of a calibration, in the same form.
 pub fn left_out_text(error: &Error) -> String {
     error_text("left out", error)

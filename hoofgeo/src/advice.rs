@@ -108,19 +108,25 @@ impl Change {
             Self::HeelDepth => {
                 "measure how far the near heel stands before the foot's midline, and state it to 5 mm (planes.near_heel)"
             }
-            Self::SoleDepth => "measure how deep the sole lies behind the bearing edge, and state it to 3 mm (planes.sole)",
+            Self::SoleDepth => {
+                "measure how deep the sole lies behind the bearing edge, and state it to 3 mm (planes.sole)"
+            }
             Self::RulerInPlane => {
                 "hold the ruler in the measured plane, or state how far behind it that lies to 2 mm (planes.measured)"
             }
             Self::StraightStand => {
                 "let the foot stand straight along the ruler, within 2°, and say so (planes.measured.tilt_u_deg)"
             }
-            Self::SquareCamera => "hold the camera level and square to the ruler, within 1.5°, and say so (scale.tilt_u_deg)",
+            Self::SquareCamera => {
+                "hold the camera level and square to the ruler, within 1.5°, and say so (scale.tilt_u_deg)"
+            }
             Self::PenMarks => "mark the points on the foot with a pen before the photo",
             Self::FourthGraduation => "mark a fourth graduation",
             Self::ReadRuler => "let the ruler be read from the picture (hoofgeo read, or the page)",
             Self::SecondPhoto => "take a second photo, with camera and ruler placed anew",
-            Self::OwnStudy => "place the landmarks of some photos twice (hoofgeo observers): your own spread then takes the table's place",
+            Self::OwnStudy => {
+                "place the landmarks of some photos twice (hoofgeo observers): your own spread then takes the table's place"
+            }
         }
     }
 }
@@ -270,9 +276,8 @@ impl<'a> Improvements<'a> {
         let plane = |name: PlaneName, most: f64, k: std::ops::Range<usize>| {
             let slot = self.measured.located.planes.iter().position(|p| p.name == name)?;
             let u = self.measured.located.planes[slot].u;
-            let less: f64 = k
-                .map(|k| if u[k] > most { s.planes[slot][k] * (1.0 - (most / u[k]).powi(2)) } else { 0.0 })
-                .sum();
+            let less: f64 =
+                k.map(|k| if u[k] > most { s.planes[slot][k] * (1.0 - (most / u[k]).powi(2)) } else { 0.0 }).sum();
             Some(whole - less)
         };
         let u2 = match change {
@@ -333,7 +338,6 @@ impl<'a> Improvements<'a> {
             .filter(|a| a.factor < WORTH)
             .min_by(|a, b| a.factor.total_cmp(&b.factor))
     }
-
 }
 
 const SCENE_SOURCES: [Source; 4] = [Source::Graduations, Source::ScaleTolerance, Source::Lens, Source::CameraTilt];

@@ -80,6 +80,7 @@ pub mod embedding;
 mod error;
 pub mod evaluate;
 pub mod explain;
+pub mod file;
 pub mod follow;
 mod foot;
 pub mod landmark;

@@ -165,15 +165,19 @@ fn locate_at(
 pub(crate) fn possible(value: Value, kind: SubjectKind) -> Outcome<Value> {
     let m = value.measurement;
     match m.plausible.of(kind, m.quantity).judge(value.value) {
-        Standing::Impossible(limit) => {
-            Err(Undefined::Beyond { value: value.value, limit, unit: m.quantity.unit() })
-        }
+        Standing::Impossible(limit) => Err(Undefined::Beyond { value: value.value, limit, unit: m.quantity.unit() }),
         _ => Ok(value),
     }
 }
 
 /// What cannot be on a photo, or is rare: exchanged landmarks, labels off by a factor, labels that nothing checks.
-pub fn findings(sidecar: &Sidecar, lens: &LensPrior, graduations: &[Graduation], scene: &Scene, located: &Located) -> Vec<Finding> {
+pub fn findings(
+    sidecar: &Sidecar,
+    lens: &LensPrior,
+    graduations: &[Graduation],
+    scene: &Scene,
+    located: &Located,
+) -> Vec<Finding> {
     findings_by(sidecar, lens, graduations, None, (scene, located))
 }
 
@@ -271,7 +275,10 @@ impl Measured {
     pub fn doubts(&self, value: &Value) -> Doubts {
         let m = value.measurement;
         let found = self.findings.iter().filter(|f| f.touches(m, &value.used)).map(|f| f.doubt);
-        let rare = matches!(m.plausible.of(self.kind, m.quantity).judge(value.value), Standing::Rare(_) | Standing::Impossible(_));
+        let rare = matches!(
+            m.plausible.of(self.kind, m.quantity).judge(value.value),
+            Standing::Rare(_) | Standing::Impossible(_)
+        );
         found.chain(rare.then_some(Doubt::RareValue)).collect()
     }
 

@@ -1,6 +1,7 @@
 //! Placement uncertainties found by comparing observers ([`crate::observers`]), for later measurements.
 
 use crate::error::{Error, ErrorKind, Result};
+use crate::file::{FileKind, read_text};
 use crate::landmark::Spread;
 use crate::{Landmark, View};
 use serde::{Deserialize, Serialize};
@@ -89,8 +90,7 @@ impl PlacementTable {
     /// # Errors
     /// As [`PlacementTable::parse`], and where the file cannot be read.
     pub fn read(path: &Path) -> Result<Self> {
-        let text =
-            std::fs::read_to_string(path).map_err(|e| Error::io(path, "the table of placements cannot be read", &e))?;
+        let text = read_text(path, FileKind::Placement)?;
         Self::parse(&text).map_err(|e| e.in_file(path))
     }
 

@@ -1,5 +1,6 @@
 //! The tests, by what they look at.
 
+mod bad_days;
 mod contract;
 mod folders;
 mod lenses;

@@ -2,6 +2,8 @@
 #![allow(clippy::print_stdout, reason = "tests say what they skipped")]
 
 mod changes;
+#[cfg(target_os = "linux")]
+mod full;
 #[cfg(unix)]
 mod kills;
 mod parts;

@@ -4,13 +4,13 @@ mod feet;
 
 use super::synth::{self, Rng, normal, uniform};
 use feet::{Animal, Drawn};
+use hoofgeo::View;
 use hoofgeo::landmark::Landmark;
 use hoofgeo::measured::{MeasureOptions, measure};
 use hoofgeo::placed::Undefined;
 use hoofgeo::plausibility::Doubt;
 use hoofgeo::scene::LensPrior;
 use hoofgeo::sidecar::Sidecar;
-use hoofgeo::View;
 use std::collections::BTreeMap;
 
 /// What a person can do wrong without noticing.
@@ -54,7 +54,8 @@ impl Slip {
     }
 
     fn spoil(self, sidecar: &mut Sidecar, rng: &mut Rng) {
-        let stretch = |s: &mut Sidecar, by: f64| s.scale.as_mut().unwrap().points.iter_mut().for_each(|p| p.mm[0] *= by);
+        let stretch =
+            |s: &mut Sidecar, by: f64| s.scale.as_mut().unwrap().points.iter_mut().for_each(|p| p.mm[0] *= by);
         let swap = |s: &mut Sidecar, a: Landmark, b: Landmark| {
             let (first, second) = (s.landmarks[&a].clone(), s.landmarks[&b].clone());
             s.landmarks.insert(a, second);

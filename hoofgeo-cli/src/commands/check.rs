@@ -1,8 +1,9 @@
 //! `hoofgeo check`
 
+use super::measure::passed_over;
 use crate::Outcome;
 use crate::args::CheckArgs;
-use crate::output::{print_line, refusal_text};
+use crate::output::{damaged_text, passed_over_text, print_line, refusal_text};
 use hoofgeo::Result;
 use hoofgeo::visit::{CheckOptions, CheckReport, check_folder};
 
@@ -16,6 +17,8 @@ pub(crate) fn run(args: &CheckArgs) -> Result<Outcome> {
             doubtful += 1;
             anstream::eprintln!("doubt   {name}{}", lines("look at this first", doubts));
         }
+        CheckReport::NoPixels { why, .. } => anstream::eprintln!("{}", damaged_text(why)),
+        CheckReport::PassedOver(error) => anstream::eprintln!("{}", passed_over_text(error)),
         CheckReport::Good { .. } | CheckReport::Seen { .. } if args.quiet || printed.is_err() => {}
         CheckReport::Good { name, empty, doubts, remarks } => {
             doubtful += usize::from(!doubts.is_empty());
@@ -27,15 +30,26 @@ pub(crate) fn run(args: &CheckArgs) -> Result<Outcome> {
             }
             printed = print_line(text + &lines("note", &remarks));
         }
-        CheckReport::Seen { name, remarks } => printed = print_line(format!("photo   {name}") + &lines("note", remarks)),
+        CheckReport::Seen { name, remarks } => {
+            printed = print_line(format!("photo   {name}") + &lines("note", remarks))
+        }
         _ => {}
     })?;
     printed?;
     if !args.quiet {
         let doubtful = if doubtful > 0 { format!(" ({doubtful} of them doubtful)") } else { String::new() };
-        print_line(format_args!("{} would be measured{doubtful}, {} refused", summary.measured, summary.refused))?;
+        let damaged = match summary.without_picture {
+            0 => String::new(),
+            n => format!(", {n} of them damaged"),
+        };
+        print_line(format_args!(
+            "{} would be measured{doubtful}{damaged}, {} refused{}",
+            summary.measured,
+            summary.refused,
+            passed_over(summary)
+        ))?;
     }
-    Ok(if summary.refused == 0 { Outcome::Done } else { Outcome::SomeRefused })
+    Ok(if summary.is_whole() { Outcome::Done } else { Outcome::SomeRefused })
 }
 
 fn lines(word: &str, remarks: &[String]) -> String {

@@ -48,7 +48,7 @@ pub(crate) fn run(args: &DemoArgs) -> Result<Outcome> {
     if !args.quiet {
         print(closing(&tables, tally, summary.measured, &photos, &results))?;
     }
-    Ok(if summary.refused == 0 { Outcome::Done } else { Outcome::SomeRefused })
+    Ok(if summary.is_whole() { Outcome::Done } else { Outcome::SomeRefused })
 }
 
 fn closing(tables: &Tables, tally: Tally, measured: usize, photos: &Path, results: &Path) -> String {

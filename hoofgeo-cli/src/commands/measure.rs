@@ -2,7 +2,7 @@
 
 use crate::Outcome;
 use crate::args::MeasureArgs;
-use crate::output::{Tables, no_picture_text, print, print_line, refusal_text};
+use crate::output::{Tables, no_picture_text, passed_over_text, print, print_line, refusal_text};
 use hoofgeo::measured::MeasureOptions;
 use hoofgeo::placement::PlacementTable;
 use hoofgeo::visit::{Outputs, Progress, RulerReading, Stop, Summary, VisitOptions, measure_folder};
@@ -43,6 +43,7 @@ pub(crate) fn run(args: &MeasureArgs) -> Result<Outcome> {
         }
         Progress::NoPicture(why) => bar.suspend(|| anstream::eprintln!("{}", no_picture_text(why))),
         Progress::Refused(error) => bar.suspend(|| anstream::eprintln!("{}", refusal_text(error))),
+        Progress::PassedOver(error) => bar.suspend(|| anstream::eprintln!("{}", passed_over_text(error))),
         _ => {}
     });
     bar.finish_and_clear();
@@ -58,7 +59,7 @@ pub(crate) fn run(args: &MeasureArgs) -> Result<Outcome> {
         print(tables.text())?;
         print_line(closing(summary, args))?;
     }
-    Ok(if summary.refused == 0 { Outcome::Done } else { Outcome::SomeRefused })
+    Ok(if summary.is_whole() { Outcome::Done } else { Outcome::SomeRefused })
 }
 
 fn closing(summary: Summary, args: &MeasureArgs) -> String {
@@ -79,12 +80,32 @@ pub(super) fn photos(n: usize) -> String {
     if n == 1 { "1 photo".to_owned() } else { format!("{n} photos") }
 }
 
-/// What the closing line says of refusals.
+/// What the closing line says of what was not done.
 pub(super) fn refused(summary: Summary) -> String {
-    if summary.refused == 0 { String::new() } else { format!(", {} refused", photos(summary.refused)) }
+    let mut text = String::new();
+    if summary.without_picture > 0 {
+        text += &format!(", {} of them without a picture", summary.without_picture);
+    }
+    if summary.refused > 0 {
+        text += &format!(", {} refused", photos(summary.refused));
+    }
+    text + &passed_over(summary)
 }
 
-/// Ctrl-C, or a request to end, ends the run at the next photo; a second one ends the program at once.
+/// What a closing line says of lens profiles that could not be read.
+pub(super) fn passed_over(summary: Summary) -> String {
+    match summary.passed_over {
+        0 => String::new(),
+        1 => ", 1 lens profile passed over".to_owned(),
+        n => format!(", {n} lens profiles passed over"),
+    }
+}
+
+/// A run that has been told to stop ends by itself within this time, or is ended: a kill at any moment loses nothing.
+const PATIENCE: Duration = Duration::from_secs(10);
+
+/// Ctrl-C, or a request to end, ends the run at the next photo, and the program after [`PATIENCE`] where that photo takes longer; a second
+/// one ends it at once.
 pub(super) fn stop_on_interrupt() -> Result<Arc<Stop>> {
     let stop = Arc::new(Stop::new());
     let raised = Arc::clone(&stop);
@@ -93,6 +114,10 @@ pub(super) fn stop_on_interrupt() -> Result<Arc<Stop>> {
             std::process::exit(130);
         }
         raised.raise();
+        std::thread::spawn(|| {
+            std::thread::sleep(PATIENCE);
+            std::process::exit(130);
+        });
     };
     match ctrlc::set_handler(handler) {
         Ok(()) | Err(ctrlc::Error::MultipleHandlers) => Ok(stop),

@@ -1,8 +1,9 @@
 //! `hoofgeo read`
 
+use super::measure::passed_over;
 use crate::Outcome;
 use crate::args::{ReadArgs, RingArgs};
-use crate::output::{print_line, refusal_text};
+use crate::output::{passed_over_text, print_line, refusal_text};
 use hoofgeo::Result;
 use hoofgeo::follow::laid_down;
 use hoofgeo::pixels::ReadOptions;
@@ -23,19 +24,21 @@ pub(crate) fn run(args: &ReadArgs) -> Result<Outcome> {
                     }
                 }
             }
-            ReadReport::Read { .. } => {}
             ReadReport::Refused(error) => anstream::eprintln!("{}", refusal_text(error)),
+            ReadReport::PassedOver(error) => anstream::eprintln!("{}", passed_over_text(error)),
+            _ => {}
         })?;
     printed?;
     if !args.quiet {
         print_line(format_args!(
-            "{} photos read, {} refused: look at what was found, then `hoofgeo measure {}`",
+            "{} photos read, {} refused{}: look at what was found, then `hoofgeo measure {}`",
             summary.measured,
             summary.refused,
+            passed_over(summary),
             args.out.display()
         ))?;
     }
-    Ok(if summary.refused == 0 { Outcome::Done } else { Outcome::SomeRefused })
+    Ok(if summary.is_whole() { Outcome::Done } else { Outcome::SomeRefused })
 }
 
 /// When the rings that were asked for, or else those that stand out, were made.

@@ -1,9 +1,9 @@
 //! `hoofgeo rectify`
 
-use super::measure::stop_on_interrupt;
+use super::measure::{passed_over, stop_on_interrupt};
 use crate::Outcome;
 use crate::args::RectifyArgs;
-use crate::output::{print_line, refusal_text};
+use crate::output::{passed_over_text, print_line, refusal_text};
 use hoofgeo::Result;
 use hoofgeo::rectify::{Kernel, Rectified, RectifyOptions};
 use hoofgeo::visit::{RectifyProgress, rectify_folder};
@@ -19,6 +19,7 @@ pub(crate) fn run(args: &RectifyArgs) -> Result<Outcome> {
     let lenses = args.lens_database.choice();
     let end = rectify_folder(&args.folder, &args.out, &options, &lenses, &stop, &mut |progress| match progress {
         RectifyProgress::Refused(error) => anstream::eprintln!("{}", refusal_text(error)),
+        RectifyProgress::PassedOver(error) => anstream::eprintln!("{}", passed_over_text(error)),
         RectifyProgress::Written { .. } if args.quiet || printed.is_err() => {}
         RectifyProgress::Written { picture, rectified, .. } => printed = print_line(text(picture, rectified)),
         _ => {}
@@ -33,14 +34,15 @@ pub(crate) fn run(args: &RectifyArgs) -> Result<Outcome> {
     printed?;
     if !args.quiet {
         print_line(format_args!(
-            "{} rectified, {} refused: see {}\n± is the expanded uncertainty at 95 % of what is read off a picture, in the measured plane; \
+            "{} rectified, {} refused{}: see {}\n± is the expanded uncertainty at 95 % of what is read off a picture, in the measured plane; \
              placing the ends comes on top.",
             summary.measured,
             summary.refused,
+            passed_over(summary),
             args.out.display()
         ))?;
     }
-    Ok(if summary.refused == 0 { Outcome::Done } else { Outcome::SomeRefused })
+    Ok(if summary.is_whole() { Outcome::Done } else { Outcome::SomeRefused })
 }
 
 fn text(picture: &str, rectified: &Rectified) -> String {

@@ -3,6 +3,7 @@
 use crate::Outcome;
 use crate::args::ReviewArgs;
 use crate::output::{print, print_line, refusal_text};
+use hoofgeo::file::{FileKind, read_file};
 use hoofgeo::review::{Rules, review_folder};
 use hoofgeo::visit::write_whole;
 use hoofgeo::{Error, ErrorKind, Result};
@@ -17,7 +18,7 @@ pub(crate) fn run(args: &ReviewArgs) -> Result<Outcome> {
     };
     let rules = match &args.rules {
         Some(path) => {
-            let bytes = std::fs::read(path).map_err(|e| Error::io(path, "cannot be read", &e))?;
+            let bytes = read_file(path, FileKind::Rules)?;
             Rules::parse(&bytes).map_err(|e| e.in_file(path))?
         }
         None => Rules::default(),

@@ -49,6 +49,7 @@ pub fn read_folders<T: Send>(
                 Ok(t) => kept.push(t),
                 Err(why) => refused(&why),
             }
+            lenses.passed_over().iter().for_each(&mut *refused);
             Ok(())
         })?;
     }

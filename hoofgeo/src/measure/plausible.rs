@@ -119,7 +119,11 @@ mod tests {
         for m in ALL.iter().chain(quantities::ALL) {
             for kind in SubjectKind::ALL {
                 let p = m.plausible.of(*kind, m.quantity);
-                assert!(p.possible[0] <= p.usual[0] && p.usual[0] < p.usual[1] && p.usual[1] <= p.possible[1], "{}", m.id);
+                assert!(
+                    p.possible[0] <= p.usual[0] && p.usual[0] < p.usual[1] && p.usual[1] <= p.possible[1],
+                    "{}",
+                    m.id
+                );
                 assert!(!p.source.is_empty());
             }
         }

@@ -46,6 +46,7 @@ pub fn read_folders(folders: &[impl AsRef<Path>]) -> Result<(Vec<Reading>, Vec<E
                 Ok(reading) => readings.push(reading),
                 Err(e) => refused.push(e),
             }
+            refused.extend(lenses.passed_over());
             Ok(())
         })?;
     }

@@ -16,7 +16,7 @@ pub const MAX_SCANS: usize = 64;
 pub(super) const MAX_SCANNED_MEGAPIXELS: u64 = 2500;
 
 /// The largest file taken into memory, bytes.
-pub(super) const MAX_FILE_BYTES: u64 = 480_000_000;
+pub(super) const MAX_FILE_BYTES: u64 = crate::file::FileKind::Photo.most_bytes();
 
 /// The same for TIFF, whose parts may lie anywhere: its header is read from a copy of the whole.
 pub(super) const MAX_TIFF_BYTES: u64 = MAX_FILE_BYTES / 2;

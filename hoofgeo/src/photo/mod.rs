@@ -33,6 +33,7 @@ pub use limits::{MAX_MEGAPIXELS, MAX_SCANS, MAX_SIDE_PX, max_decode_bytes};
 pub use orientation::Orientation;
 pub use remark::Remark;
 
+use crate::file::{FileKind, Unread};
 use crate::{Error, ErrorKind, Result};
 use limits::MAX_FILE_BYTES;
 use std::fs::File;
@@ -57,7 +58,10 @@ fn open(path: &Path) -> Result<File> {
     if !meta.is_file() {
         return Err(Error::new(ErrorKind::Io, "is not a regular file").in_file(path).help("name a photo's file"));
     }
-    File::open(path).map_err(|e| cannot_open(&e))
+    crate::file::open(path).map_err(|e| match e {
+        Unread::Io(e) => cannot_open(&e),
+        other => other.of(path, FileKind::Photo),
+    })
 }
 
 /// A whole file in memory.

@@ -31,6 +31,7 @@ mod style;
 mod tests;
 
 use crate::evaluate::Value;
+use crate::file::{FileKind, read_file};
 use crate::measured::Measured;
 use crate::photo::{PhotoFacts, decode_upright_bytes, read_facts};
 use crate::sidecar::Sidecar;
@@ -254,7 +255,7 @@ pub fn annotate_file(
 ) -> Result<Vec<u8>> {
     let path = photo.as_ref();
     let facts = read_facts(path)?;
-    let bytes = std::fs::read(path).map_err(|e| Error::io(path, "cannot read the file", &e))?;
+    let bytes = read_file(path, FileKind::Photo)?;
     annotate_bytes(&bytes, &facts, sidecar, measured, options).map_err(|e| e.in_file(path))
 }
 

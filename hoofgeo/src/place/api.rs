@@ -11,6 +11,7 @@ use super::reports::Reports;
 use super::ruler::Rulers;
 use super::tiles::{Cache, TILE};
 use crate::error::{Error, ErrorKind, Result};
+use crate::file::{FileKind, read_file};
 use crate::photo::Sha256Hex;
 use crate::sidecar::Draft;
 use crate::visit::{Outputs, Progress, Stop, VisitOptions, measure_folder};
@@ -99,7 +100,8 @@ impl Service {
             (true, ["picture"]) => {
                 let pictures = self.pictures.lock().unwrap_or_else(PoisonError::into_inner);
                 let path = pictures.get(&id).ok_or_else(not_found)?;
-                std::fs::read(path).map(|jpeg| Response::new(200, "image/jpeg", jpeg)).map_err(|_| not_found())
+                let jpeg = read_file(path, FileKind::Written);
+                jpeg.map(|jpeg| Response::new(200, "image/jpeg", jpeg)).map_err(|_| not_found())
             }
             (false, []) => {
                 let (draft, body) = draft_of(request)?;
@@ -110,7 +112,7 @@ impl Service {
                         200,
                         &json!({ "version": version, "unsettled": unsettled.as_ref().map(error_json), "summary": self.summary(id) }),
                     )),
-                    Saved::Conflict => Err(Response::json(409, &json!({ "conflict": true }))),
+                    Saved::Conflict { aside } => Err(Response::json(409, &json!({ "conflict": true, "aside": aside }))),
                 }
             }
             (false, ["values"]) => {
@@ -229,7 +231,7 @@ impl Service {
                 }
                 // Everything is measured anew: the page tells what was read of the rulers.
                 Progress::Unchanged(_) => {}
-                Progress::Refused(e) | Progress::NoPicture(e) => refused.push(error_json(e)),
+                Progress::Refused(e) | Progress::NoPicture(e) | Progress::PassedOver(e) => refused.push(error_json(e)),
             });
         match end {
             Err(e) => Err(failed(&e)),

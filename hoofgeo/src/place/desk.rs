@@ -1,13 +1,18 @@
 //! The visit on the desk: its photos, what is placed on each, and saving it without losing or overwriting anything.
 
 use super::files::{
-    Counts, Files, Note, Reading, Stored, counts, round_is_done, unseen, with_earlier, without_earlier,
+    Counts, Files, Note, Reading, Stored, Wrote, counts, round_is_done, unseen, with_earlier, without_earlier,
 };
+use super::save::hold;
 use crate::error::{Error, ErrorKind, Result};
+use crate::file::{FileKind, read_file};
 use crate::measured::marked;
 use crate::photo::{PhotoFacts, read_facts};
 use crate::sidecar::{Draft, SharedScale, SharedSubject, Sidecar, Visit};
-use crate::visit::{Entry, LensDatabase, LensUsed, Lenses, VISIT_FILE, belongs, marks_to_read, walk};
+use crate::visit::{
+    Carrier, Entry, LensDatabase, LensUsed, Lenses, VISIT_FILE, belongs, folder_of, make_within, marks_to_read, shown,
+    sweep, walk,
+};
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, MutexGuard, OnceLock, PoisonError};
 
@@ -24,6 +29,9 @@ pub struct PlaceOptions {
     /// Where the results of a finished visit go; `results` in the visit's folder where not said.
     pub results: Option<PathBuf>,
 }
+
+/// Where results go unless told otherwise, in the folder of the sidecars.
+const RESULTS: &str = "results";
 
 /// A folder of photos on which landmarks are placed.
 #[derive(Debug)]
@@ -74,7 +82,10 @@ pub(super) enum Saved {
         unsettled: Option<Error>,
     },
     /// The files are not those that it was made from.
-    Conflict,
+    Conflict {
+        /// An earlier version of another program that was put beside the sidecar, for it has written once more at the same moment.
+        aside: Option<String>,
+    },
 }
 
 impl Photo {
@@ -86,13 +97,19 @@ impl Photo {
         self.facts.get_or_init(|| read_facts(&self.entry.photo)).clone()
     }
 
+    /// Whether another photo was taken with this one's camera and lens, as far as their headers say.
+    fn same_lens(&self, theirs: &PhotoFacts) -> bool {
+        let of = |f: &PhotoFacts| (f.make.clone(), f.model.clone(), f.lens_model.clone(), f.focal_mm.map(f64::to_bits));
+        self.facts().is_ok_and(|own| of(&own) == of(theirs))
+    }
+
     fn hold(&self) -> MutexGuard<'_, ()> {
         self.busy.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
     /// A draft where there is no sidecar yet.
     fn start(&self, facts: &PhotoFacts) -> Draft {
-        let name = self.entry.photo.file_name().unwrap_or_default().to_string_lossy();
+        let name = shown(self.entry.photo.file_name().unwrap_or_default());
         Draft::start(&name, facts.width_px, facts.height_px, facts.taken.as_deref())
     }
 
@@ -118,6 +135,11 @@ impl Desk {
             return Err(Error::new(ErrorKind::Usage, "a folder of one's own needs the observer's name")
                 .help("add --observer NAME"));
         }
+        if let Some(results) = options.results.is_none().then(|| folder.join(RESULTS)).filter(|r| r.is_symlink()) {
+            return Err(Error::new(ErrorKind::Usage, "is a link, and results are not written where a link leads")
+                .in_file(results)
+                .help("remove the link, or name the folder of the results with --results"));
+        }
         let skip: Vec<PathBuf> = options.out.iter().chain(&options.results).cloned().collect();
         let mut photos = Vec::new();
         for entry in walk(folder, &skip) {
@@ -142,7 +164,15 @@ impl Desk {
                 .in_file(folder)
                 .help("name a folder of photos (jpg, png, tif, webp)"));
         }
-        Ok(Self { folder: folder.to_path_buf(), options, photos, lenses: Lenses::with(&LensDatabase::System)? })
+        let desk = Self { folder: folder.to_path_buf(), options, photos, lenses: Lenses::with(&LensDatabase::System)? };
+        // What an earlier run that was killed has left.
+        let mut swept: Option<&Path> = None;
+        for folder in desk.photos.iter().map(|p| folder_of(&p.files.sidecar)) {
+            if swept.replace(folder) != Some(folder) {
+                sweep(folder);
+            }
+        }
+        Ok(desk)
     }
 
     /// The folder whose sidecars are written.
@@ -158,7 +188,7 @@ impl Desk {
     }
 
     pub(super) fn results_folder(&self) -> PathBuf {
-        self.options.results.clone().unwrap_or_else(|| self.working_folder().join("results"))
+        self.options.results.clone().unwrap_or_else(|| self.working_folder().join(RESULTS))
     }
 
     /// A photo to work on.
@@ -220,9 +250,11 @@ impl Desk {
         let visit = photo.visit()?;
         let facts = photo.facts()?;
         belongs(&seen.photo, &facts, &photo.entry)?;
+        self.make_place(photo)?;
+        let _alone = hold(folder_of(&photo.files.sidecar))?;
         let stored = photo.files.read()?;
         if stored.version() != base {
-            return Ok(Saved::Conflict);
+            return Ok(Saved::Conflict { aside: None });
         }
         let before = stored.draft().map_err(|e| e.in_file(&photo.files.sidecar))?;
         if let Some(why) = before.as_ref().and_then(|b| self.of_another(b, visit.as_deref())) {
@@ -241,13 +273,17 @@ impl Desk {
             note.unseen = unseen(seen, &earlier);
             note.earlier = Some(earlier);
         }
+        if self.options.out.is_some() && whole.lens.is_none() && visit.as_ref().is_none_or(|v| v.lens.is_none()) {
+            whole.lens = self.carried(photo, &facts)?;
+        }
         let (settled, unsettled) = settled(&whole, reading, visit.as_deref())?;
         if unsettled.is_some() {
             (note.draft, note.reading) = (Some(whole), reading);
         }
-        self.make_place(photo)?;
-        let after = photo.files.write(&stored, &settled, note)?;
-        Ok(Saved::Written { version: after.version(), unsettled })
+        Ok(match photo.files.write(&stored, &settled, note)? {
+            Wrote::All(after) => Saved::Written { version: after.version(), unsettled },
+            Wrote::Conflict { aside } => Saved::Conflict { aside },
+        })
     }
 
     /// Whether neither a draft nor its visit names the animal.
@@ -316,7 +352,9 @@ impl Desk {
                 let points = draft.scale.take().and_then(|s| s.points);
                 draft.scale = Some(SharedScale { points, ..scale.clone() });
             }
-            draft.lens = from.lens.or(draft.lens.take());
+            // A lens that the earlier photo has chosen by itself need not be this one's.
+            let fits = |_: &String| photo.facts().is_ok_and(|theirs| self.photos[id].same_lens(&theirs));
+            draft.lens = from.lens.filter(fits).or(draft.lens.take());
             if same_view && draft.view.is_some() {
                 draft.planes = from.planes;
             }
@@ -336,7 +374,7 @@ impl Desk {
             return Ok(start);
         }
         let path = photo.entry.sidecar();
-        let bytes = std::fs::read(&path).map_err(|e| Error::io(&path, "cannot be read", &e))?;
+        let bytes = read_file(&path, FileKind::Sidecar)?;
         let mut theirs = Draft::parse_bytes(&bytes).map_err(|e| e.in_file(&path))?;
         let blank = match theirs.view {
             // A template of this view: its slots.
@@ -354,6 +392,16 @@ impl Desk {
         Ok(theirs)
     }
 
+    /// In a folder of the observer's own: the profile that the photo would choose by itself in the visit's folder, carried to where the
+    /// sidecar can name it. `None` where it would choose none.
+    fn carried(&self, photo: &Photo, facts: &PhotoFacts) -> Result<Option<String>> {
+        let Some(out) = &self.options.out else { return Ok(None) };
+        let folder = folder_of(&photo.entry.photo);
+        let frame = (facts.width_px, facts.height_px);
+        let lens = self.lenses.choose_for(None, frame, facts, folder, photo.entry.folders_down())?;
+        Carrier { from: &self.folder, to: out }.profile(&lens, &photo.files.sidecar)
+    }
+
     /// Why a draft is another observer's, where it is.
     fn of_another(&self, draft: &Draft, visit: Option<&Visit>) -> Option<String> {
         let me = self.options.observer.as_ref()?;
@@ -369,8 +417,8 @@ impl Desk {
         let Some(out) = &self.options.out else { return Ok(()) };
         let at = photo.files.sidecar.with_file_name(photo.entry.photo.file_name().unwrap_or_default());
         let folder = at.parent().unwrap_or(out);
-        std::fs::create_dir_all(folder).map_err(|e| Error::io(folder, "cannot be made", &e))?;
-        if !at.exists() {
+        make_within(out, folder, "cannot be made")?;
+        if at.symlink_metadata().is_err() {
             let linked = std::fs::hard_link(&photo.entry.photo, &at);
             linked
                 .or_else(|_| std::fs::copy(&photo.entry.photo, &at).map(|_| ()))

@@ -2,9 +2,11 @@
 //!
 //! Everything is written at once and whole, and is on the disk before it counts as saved. What a sidecar cannot hold (a single
 //! graduation, a line of one point, which placements are of an earlier round) stands in a hidden file beside it, so that no click is
-//! lost where the program ends in between, or the power does.
+//! lost where the program ends in between, or the power does. How another program's change in that moment is kept: `save.rs`.
 
-use crate::error::{Error, ErrorKind, Result};
+use super::save::{Replaced, beside, replace};
+use crate::error::{Error, Result};
+use crate::file::{FileKind, read_if_there};
 use crate::photo::Sha256Hex;
 use crate::sidecar::{Draft, Placement};
 use crate::visit::{SIDECAR_SUFFIX, sync_folder, write_durably};
@@ -69,15 +71,6 @@ impl Reading {
 
 const NOTE_FORMAT: &str = "hoofgeo-place/1";
 
-/// Opens where a file is missing; an error where it cannot be read.
-fn read(path: &Path) -> Result<Option<Vec<u8>>> {
-    match std::fs::read(path) {
-        Ok(bytes) => Ok(Some(bytes)),
-        Err(e) if e.kind() == std::io::ErrorKind::NotFound => Ok(None),
-        Err(e) => Err(Error::io(path, "cannot be read", &e)),
-    }
-}
-
 impl Files {
     /// The files of the photo at this path, whether it exists or not.
     pub(super) fn of(photo: &Path) -> Self {
@@ -91,11 +84,12 @@ impl Files {
     }
 
     pub(super) fn read(&self) -> Result<Stored> {
-        Ok(Stored { sidecar: read(&self.sidecar)?, note: read(&self.note)? })
+        let sidecar = read_if_there(&self.sidecar, FileKind::Sidecar)?;
+        Ok(Stored { sidecar, note: read_if_there(&self.note, FileKind::Draft)? })
     }
 
-    /// Writes what changed.
-    pub(super) fn write(&self, before: &Stored, sidecar: &Draft, mut note: Note) -> Result<Stored> {
+    /// Writes what changed, unless another program has written the sidecar since it was read.
+    pub(super) fn write(&self, before: &Stored, sidecar: &Draft, mut note: Note) -> Result<Wrote> {
         let mut text = Some(sidecar.to_json().into_bytes());
         // A file that says the same already is left as a person has laid it out.
         if before
@@ -117,35 +111,49 @@ impl Files {
         if let Some(text) = first.as_ref().filter(|text| before.note.as_ref() != Some(text)) {
             write_durably(&self.note, text, true)?;
         }
-        if let (Some(text), true) = (&text, text != before.sidecar) {
-            // Another program may have made one since it was looked for.
-            write_durably(&self.sidecar, text, before.sidecar.is_some())?;
-        }
-        match &last {
-            Some(note) if last != first => write_durably(&self.note, note, true)?,
-            None if first.is_some() || before.note.is_some() => {
-                let gone = std::fs::remove_file(&self.note).and_then(|()| sync_folder(&self.note));
-                gone.map_err(|e| Error::io(&self.note, "cannot be removed", &e))?;
+        if let (Some(text), true) = (&text, text != before.sidecar)
+            && let Replaced::Other { aside } = replace(&self.sidecar, before.sidecar.as_deref(), text)?
+        {
+            // The hidden file goes with the sidecars from before.
+            if first != before.note {
+                self.write_note(before.note.as_deref(), first.is_some())?;
             }
-            _ => {}
+            return Ok(Wrote::Conflict { aside });
         }
-        Ok(Stored { sidecar: text, note: last })
+        if last != first || (last.is_none() && before.note.is_some()) {
+            self.write_note(last.as_deref(), first.is_some() || before.note.is_some())?;
+        }
+        Ok(Wrote::All(Stored { sidecar: text, note: last }))
+    }
+
+    /// Writes the hidden file, or removes it where there is to be none.
+    fn write_note(&self, note: Option<&[u8]>, is_there: bool) -> Result<()> {
+        match note {
+            Some(note) => write_durably(&self.note, note, true),
+            None if is_there => {
+                let gone = std::fs::remove_file(&self.note).and_then(|()| sync_folder(&self.note));
+                gone.map_err(|e| Error::io(&self.note, "cannot be removed", &e))
+            }
+            None => Ok(()),
+        }
     }
 
     /// Puts a draft beside the sidecar, under a name that nothing else reads or writes; gives the name.
     pub(super) fn set_aside(&self, draft: &Draft) -> Result<String> {
-        let mut name = self.sidecar.file_name().unwrap_or_default().to_string_lossy().into_owned();
-        name.truncate(name.len() - SIDECAR_SUFFIX.len().min(name.len()));
-        for n in 1..1000 {
-            let own = format!("{name}.mine-{n}.json");
-            let path = self.sidecar.with_file_name(&own);
-            if !path.exists() {
-                write_durably(&path, draft.to_json().as_bytes(), false)?;
-                return Ok(own);
-            }
-        }
-        Err(Error::new(ErrorKind::Io, "too many copies were put aside already").in_file(&self.sidecar))
+        beside(&self.sidecar, "mine", draft.to_json().as_bytes())
     }
+}
+
+/// What became of files that were to be written.
+#[derive(Debug)]
+pub(super) enum Wrote {
+    /// They say this now.
+    All(Stored),
+    /// Another program has written the sidecar meanwhile, and its version stands.
+    Conflict {
+        /// An earlier version of the other program, beside it.
+        aside: Option<String>,
+    },
 }
 
 impl Stored {
@@ -278,6 +286,13 @@ pub(super) fn round_is_done(draft: &Draft, earlier: &Counts, unseen: &BTreeSet<S
 mod tests {
     use super::*;
 
+    fn write(files: &Files, before: &Stored, sidecar: &Draft, note: Note) -> Stored {
+        match files.write(before, sidecar, note).unwrap() {
+            Wrote::All(stored) => stored,
+            Wrote::Conflict { .. } => panic!("nobody else writes here"),
+        }
+    }
+
     fn draft() -> Draft {
         let mut draft = Draft::start("LF-side.jpg", 400, 300, None);
         draft.landmarks.0[0].1 =
@@ -317,13 +332,13 @@ mod tests {
         let dir = tempfile::tempdir().unwrap();
         let files = Files::of(&dir.path().join("LF-side.jpg"));
         let mut draft = draft();
-        let first = files.write(&Stored::default(), &draft, Note::default()).unwrap();
+        let first = write(&files, &Stored::default(), &draft, Note::default());
         assert_eq!(files.read().unwrap().version(), first.version());
         // Laid out otherwise, the same content stays as it is.
         let by_hand = String::from_utf8(first.sidecar.clone().unwrap()).unwrap().replace("  ", "");
         std::fs::write(&files.sidecar, &by_hand).unwrap();
         let stored = files.read().unwrap();
-        let second = files.write(&stored, &draft, Note::default()).unwrap();
+        let second = write(&files, &stored, &draft, Note::default());
         assert_eq!(second.sidecar.as_deref(), Some(by_hand.as_bytes()));
         draft.landmarks.0[0].1 = None;
         let note = Note {
@@ -331,17 +346,17 @@ mod tests {
             earlier: Some(Counts::from([("toe_ground".into(), 2)])),
             ..Note::default()
         };
-        let third = files.write(&second, &draft, note.clone()).unwrap();
+        let third = write(&files, &second, &draft, note.clone());
         assert!(third.belong() && third.note().draft == note.draft && third.note().earlier == note.earlier);
         assert_eq!(files.read().unwrap().version(), third.version());
-        let fourth = files.write(&third, &draft, Note::default()).unwrap();
+        let fourth = write(&files, &third, &draft, Note::default());
         assert_eq!(std::fs::read_dir(dir.path()).unwrap().count(), 1);
         assert_eq!(fourth.version(), files.read().unwrap().version());
         // Wherever writing was cut off, by the power or a crash, what was to be written is known: with the old sidecar and the new one.
         let mut moved = draft.clone();
         moved.landmarks.0[0].1 = Some(Placement::once([7.0, 8.0]));
         let unsettled = Note { draft: Some(moved.clone()), ..Note::default() };
-        let cut = files.write(&fourth, &moved, unsettled).unwrap();
+        let cut = write(&files, &fourth, &moved, unsettled);
         let [old, new] = [&fourth, &cut].map(|s| s.sidecar.clone().unwrap());
         for sidecar in [&old, &new] {
             std::fs::write(&files.sidecar, sidecar).unwrap();
@@ -351,10 +366,11 @@ mod tests {
         std::fs::write(&files.sidecar, [&new[..], b"\n"].concat()).unwrap();
         assert!(!files.read().unwrap().belong());
         std::fs::write(&files.sidecar, &new).unwrap();
-        files.write(&cut, &moved, Note::default()).unwrap();
+        write(&files, &cut, &moved, Note::default());
         assert_eq!(std::fs::read_dir(dir.path()).unwrap().count(), 1);
         // Never over a sidecar that came in between.
-        assert!(files.write(&Stored::default(), &draft, Note::default()).is_err());
+        let late = files.write(&Stored::default(), &draft, Note::default()).unwrap();
+        assert!(matches!(late, Wrote::Conflict { aside: None }));
         let aside = files.set_aside(&draft).unwrap();
         assert_eq!(aside, "LF-side.jpg.mine-1.json");
         assert_eq!(files.set_aside(&draft).unwrap(), "LF-side.jpg.mine-2.json");

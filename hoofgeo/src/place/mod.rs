@@ -26,6 +26,7 @@ mod http;
 mod live;
 mod reports;
 mod ruler;
+mod save;
 mod tiles;
 
 pub use desk::PlaceOptions;

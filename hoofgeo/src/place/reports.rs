@@ -8,6 +8,7 @@ use super::guard::{new_key, same};
 use super::http::Response;
 use super::live::error_json;
 use crate::error::{Error, Result};
+use crate::file::{FileKind, read_file};
 use crate::report::{ReportOptions, write_reports};
 use serde_json::{Value as Json, json};
 use std::path::PathBuf;
@@ -55,6 +56,6 @@ impl Reports {
     pub(super) fn page(&self, key: &str, number: usize) -> Option<Response> {
         let made = self.0.lock().unwrap_or_else(PoisonError::into_inner);
         let page = made.as_ref().filter(|made| same(key, &made.key))?.pages.get(number)?;
-        Some(Response::report(std::fs::read(page).ok()?))
+        Some(Response::report(read_file(page, FileKind::Written).ok()?))
     }
 }

@@ -45,12 +45,16 @@ pub(crate) fn wrong_factor(
     );
     let (help, factor) = match best {
         Some((_, factor, unit)) => {
-            let times = if factor >= 1.0 { format!("times {factor}") } else { format!("divided by {}", round(1.0 / factor)) };
+            let times =
+                if factor >= 1.0 { format!("times {factor}") } else { format!("divided by {}", round(1.0 / factor)) };
             (format!("the labels fit {times}: were {unit} read for millimetres? write them in mm"), Some(factor))
         }
         None => {
             size?;
-            ("check the graduations' labels and pixels, and whether it is a foal's foot (subject.kind)".to_owned(), None)
+            (
+                "check the graduations' labels and pixels, and whether it is a foal's foot (subject.kind)".to_owned(),
+                None,
+            )
         }
     };
     Some(Finding { factor, ..Finding::new(Doubt::LabelsFactor, seen, help, Vec::new()) })

@@ -152,7 +152,8 @@ impl Finding {
         match self.doubt {
             Doubt::FootContradicted => {
                 used.gauge
-                    || [measure::MEDIAL_LATERAL_WIDTH_DIFFERENCE.id, measure::HEEL_LENGTH_DIFFERENCE.id].contains(&measurement.id)
+                    || [measure::MEDIAL_LATERAL_WIDTH_DIFFERENCE.id, measure::HEEL_LENGTH_DIFFERENCE.id]
+                        .contains(&measurement.id)
             }
             _ => self.landmarks.is_empty() || used.landmarks().any(|l| self.landmarks.contains(&l)),
         }
@@ -242,7 +243,10 @@ fn shaped(sidecar: &Sidecar, kind: SubjectKind, seen: &[Seen], found: &Fit) -> V
                 let names = format!("{a} and {b} look exchanged");
                 Finding::new(
                     Doubt::LandmarksSwapped,
-                    order.map_or_else(|| names.clone(), |o| format!("{names}: {} {} {}", o.first, o.stands.broken(), o.second)),
+                    order.map_or_else(
+                        || names.clone(),
+                        |o| format!("{names}: {} {} {}", o.first, o.stands.broken(), o.second),
+                    ),
                     format!("exchange {a} and {b}"),
                     vec![a, b],
                 )
@@ -299,7 +303,8 @@ fn order_of(seen: &[Seen], fitting: &Fit, a: Landmark, b: Landmark) -> Option<&'
     let (at_a, at_b) = (place(a)?, place(b)?);
     ORDERS.iter().find(|o| {
         let (first, second) = if o.first == a { (at_b, at_a) } else { (at_a, at_b) };
-        ((o.first, o.second) == (a, b) || (o.first, o.second) == (b, a)) && stands(a.info().view, o, first, second) < 0.0
+        ((o.first, o.second) == (a, b) || (o.first, o.second) == (b, a))
+            && stands(a.info().view, o, first, second) < 0.0
     })
 }
 
@@ -310,7 +315,9 @@ fn swapped(view: View, kind: SubjectKind, seen: &[Seen], found: &Fit) -> Option<
     let n = seen.len();
     let at = |l| seen.iter().position(|s| s.landmark == l);
     let singles = (0..n).flat_map(|i| (i + 1..n).map(move |j| vec![(i, j)]));
-    let whole = at(Landmark::ToeGround).zip(at(Landmark::HeelGround)).zip(at(Landmark::ToeCoronet).zip(at(Landmark::HeelCoronet)));
+    let whole = at(Landmark::ToeGround)
+        .zip(at(Landmark::HeelGround))
+        .zip(at(Landmark::ToeCoronet).zip(at(Landmark::HeelCoronet)));
     let both = whole.map(|(ground, coronet)| vec![ground, coronet]);
     let dof = found.degrees_of_freedom as f64;
     singles
@@ -374,10 +381,14 @@ fn other_foot(sidecar: &Sidecar, found: &Fit) -> Option<Finding> {
         (View::Solar, _) => (!left, "the medial landmarks lie on the lateral side"),
     };
     (expected != found.mirrored).then(|| {
-        let who = format!("{} foot{}", if left { "left" } else { "right" }, match sidecar.side {
-            Some(side) if sidecar.view == View::Lateral => format!(" seen from its {side} side"),
-            _ => String::new(),
-        });
+        let who = format!(
+            "{} foot{}",
+            if left { "left" } else { "right" },
+            match sidecar.side {
+                Some(side) if sidecar.view == View::Lateral => format!(" seen from its {side} side"),
+                _ => String::new(),
+            }
+        );
         Finding::new(
             Doubt::FootContradicted,
             format!("{what} than on a {who}"),

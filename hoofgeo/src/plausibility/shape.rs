@@ -21,28 +21,28 @@ type Drawn = (f64, f64);
 
 /// Angles in degrees, lengths in mm of a foot that stands on 125 mm; x back along the ground (or to the lateral side), y up (or forward).
 const LATERAL: [Drawn; 22] = [
-    (52.0, 6.0),   // 0 dorsal wall
-    (44.0, 9.0),   // 1 heel wall
-    (86.0, 17.0),  // 2 dorsal wall's length
-    (37.0, 12.0),  // 3 heel's length
-    (125.0, 9.0),  // 4 support
-    (0.0, 3.0),    // 5 heel's bearing point against the toe's, up
-    (18.0, 25.0),  // 6 ground point in front, before the toe
-    (30.0, 25.0),  // 7 ground point behind, behind the heel
-    (0.0, 3.0),    // 8 ground in front, up
-    (0.0, 3.0),    // 9 ground behind, up
-    (56.0, 9.0),   // 10 pastern
-    (14.0, 8.0),   // 11 lower pastern point above the coronet
-    (0.0, 4.0),    // 12 and across
-    (58.0, 18.0),  // 13 from there to the upper one
-    (14.0, 9.0),   // 14 breakover behind the toe
-    (0.0, 3.0),    // 15 and up
-    (12.0, 9.0),   // 16 bulb behind the heel's coronet
-    (-10.0, 9.0),  // 17 and up
-    (6.0, 5.0),    // 18 sole plane along the heel
-    (0.0, 2.0),    // 19 and across
-    (0.0, 3.0),    // 20 toe's bearing point, up
-    (0.0, 2.0),    // 21 the coronet, across
+    (52.0, 6.0),  // 0 dorsal wall
+    (44.0, 9.0),  // 1 heel wall
+    (86.0, 17.0), // 2 dorsal wall's length
+    (37.0, 12.0), // 3 heel's length
+    (125.0, 9.0), // 4 support
+    (0.0, 3.0),   // 5 heel's bearing point against the toe's, up
+    (18.0, 25.0), // 6 ground point in front, before the toe
+    (30.0, 25.0), // 7 ground point behind, behind the heel
+    (0.0, 3.0),   // 8 ground in front, up
+    (0.0, 3.0),   // 9 ground behind, up
+    (56.0, 9.0),  // 10 pastern
+    (14.0, 8.0),  // 11 lower pastern point above the coronet
+    (0.0, 4.0),   // 12 and across
+    (58.0, 18.0), // 13 from there to the upper one
+    (14.0, 9.0),  // 14 breakover behind the toe
+    (0.0, 3.0),   // 15 and up
+    (12.0, 9.0),  // 16 bulb behind the heel's coronet
+    (-10.0, 9.0), // 17 and up
+    (6.0, 5.0),   // 18 sole plane along the heel
+    (0.0, 2.0),   // 19 and across
+    (0.0, 3.0),   // 20 toe's bearing point, up
+    (0.0, 2.0),   // 21 the coronet, across
 ];
 
 fn lateral(p: &[f64]) -> Vec<(Landmark, Vector2<f64>)> {
@@ -73,36 +73,36 @@ fn lateral(p: &[f64]) -> Vec<(Landmark, Vector2<f64>)> {
 
 /// The sole: y forward from the heels, x from the frog's axis to the lateral side.
 const SOLAR: [Drawn; 30] = [
-    (130.0, 8.0),  // 0 length
-    (63.0, 6.0),   // 1 half width
-    (0.0, 4.0),    // 2 toe off the axis
-    (9.0, 3.5),    // 3 wall at the toe
-    (3.5, 2.0),    // 4 white line
-    (0.0, 2.0),    // 5 white line's outer edge off the axis
-    (0.0, 2.0),    // 6 its inner edge
-    (86.0, 9.0),   // 7 frog's apex
-    (0.0, 4.0),    // 8 off the axis
-    (-8.0, 9.0),   // 9 sulcus
-    (0.0, 4.0),    // 10 off the axis
-    (27.0, 6.0),   // 11 frog's half width
-    (-5.0, 8.0),   // 12 frog's corners
-    (0.0, 4.0),    // 13 and each: along, medial
-    (0.0, 4.0),    // 14 along, lateral
-    (0.0, 3.0),    // 15 across, medial
-    (0.0, 3.0),    // 16 across, lateral
-    (35.0, 7.0),   // 17 half distance of the heels
-    (0.0, 4.0),    // 18 along, medial
-    (0.0, 4.0),    // 19 along, lateral
-    (0.0, 3.0),    // 20 across, medial
-    (0.0, 3.0),    // 21 across, lateral
-    (67.0, 9.0),   // 22 widest line
-    (0.0, 6.0),    // 23 along, medial
-    (0.0, 6.0),    // 24 along, lateral
-    (0.0, 4.0),    // 25 across, medial
-    (0.0, 4.0),    // 26 across, lateral
-    (25.0, 7.0),   // 27 bulbs' half distance
-    (-20.0, 9.0),  // 28 bulbs
-    (7.0, 6.0),    // 29 breakover behind the toe
+    (130.0, 8.0), // 0 length
+    (63.0, 6.0),  // 1 half width
+    (0.0, 4.0),   // 2 toe off the axis
+    (9.0, 3.5),   // 3 wall at the toe
+    (3.5, 2.0),   // 4 white line
+    (0.0, 2.0),   // 5 white line's outer edge off the axis
+    (0.0, 2.0),   // 6 its inner edge
+    (86.0, 9.0),  // 7 frog's apex
+    (0.0, 4.0),   // 8 off the axis
+    (-8.0, 9.0),  // 9 sulcus
+    (0.0, 4.0),   // 10 off the axis
+    (27.0, 6.0),  // 11 frog's half width
+    (-5.0, 8.0),  // 12 frog's corners
+    (0.0, 4.0),   // 13 and each: along, medial
+    (0.0, 4.0),   // 14 along, lateral
+    (0.0, 3.0),   // 15 across, medial
+    (0.0, 3.0),   // 16 across, lateral
+    (35.0, 7.0),  // 17 half distance of the heels
+    (0.0, 4.0),   // 18 along, medial
+    (0.0, 4.0),   // 19 along, lateral
+    (0.0, 3.0),   // 20 across, medial
+    (0.0, 3.0),   // 21 across, lateral
+    (67.0, 9.0),  // 22 widest line
+    (0.0, 6.0),   // 23 along, medial
+    (0.0, 6.0),   // 24 along, lateral
+    (0.0, 4.0),   // 25 across, medial
+    (0.0, 4.0),   // 26 across, lateral
+    (25.0, 7.0),  // 27 bulbs' half distance
+    (-20.0, 9.0), // 28 bulbs
+    (7.0, 6.0),   // 29 breakover behind the toe
 ];
 
 fn solar(p: &[f64]) -> Vec<(Landmark, Vector2<f64>)> {
@@ -203,7 +203,8 @@ type Complex = nalgebra::Complex<f64>;
 /// Brings landmarks onto the expected foot; `None` for fewer than three, or for landmarks that coincide.
 pub(super) fn fit(view: View, kind: SubjectKind, seen: &[Seen]) -> Option<Fit> {
     let shape = Shape::of(view);
-    let at: Vec<usize> = seen.iter().map(|s| shape.landmarks.iter().position(|l| *l == s.landmark)).collect::<Option<_>>()?;
+    let at: Vec<usize> =
+        seen.iter().map(|s| shape.landmarks.iter().position(|l| *l == s.landmark)).collect::<Option<_>>()?;
     if at.len() < 3 {
         return None;
     }

@@ -80,6 +80,10 @@ pub fn project_folder(path: &Path, options: &ProjectOptions, each: &mut dyn FnMu
                 refused.push(error);
             }
         }
+        for profile in lenses.passed_over() {
+            each(&profile);
+            refused.push(profile);
+        }
         Ok(())
     })?;
     if feet.is_empty() && refused.is_empty() {
@@ -148,10 +152,11 @@ fn lateral(report: &PhotoReport, options: &ProjectOptions) -> Result<FootProject
 
 #[cfg(feature = "pictures")]
 fn picture(report: &PhotoReport, projection: &Projection, options: &ProjectOptions) -> Option<HoofResult<String>> {
+    use crate::file::{FileKind, read_file};
     use crate::picture::{PictureOptions, project_bytes};
     let folder = options.pictures.as_ref()?;
     let write = || {
-        let bytes = std::fs::read(&report.path).map_err(|e| Error::io(&report.path, "cannot be read", &e))?;
+        let bytes = read_file(&report.path, FileKind::Photo)?;
         let looks = PictureOptions { taken: report.taken().map(str::to_owned), ..PictureOptions::default() };
         let jpeg = project_bytes(&bytes, &report.facts, &report.sidecar, &report.measured, projection, &looks)
             .map_err(|e| e.in_file(&report.path))?;

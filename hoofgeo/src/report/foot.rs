@@ -316,7 +316,10 @@ fn table(c: &Context<'_>, (view, side): (View, Option<Side>), rows: &[&Series]) 
             definition: m.definition,
             values: found
                 .iter()
-                .map(|s| s.and_then(|s| Some((s.key, c.value(s)?))).map_or_else(String::new, |(key, v)| c.value_text(m, key, v)))
+                .map(|s| {
+                    s.and_then(|s| Some((s.key, c.value(s)?)))
+                        .map_or_else(String::new, |(key, v)| c.value_text(m, key, v))
+                })
                 .collect(),
             trim: trim.map(|t| change_text(m, &t.change, "")),
             since: since.map(|(stage, change)| {

@@ -48,9 +48,10 @@ pub(super) fn figure(photo: &Photo, width: u32, draw: bool) -> PhotoFigure {
 
 #[cfg(feature = "pictures")]
 fn picture(photo: &Photo, width: u32) -> crate::Result<(Vec<u8>, (u32, u32))> {
+    use crate::file::{FileKind, read_file};
     use crate::picture::{PictureOptions, annotate_bytes};
     let r = &photo.report;
-    let bytes = std::fs::read(&r.path).map_err(|e| crate::Error::io(&r.path, "cannot read the file", &e))?;
+    let bytes = read_file(&r.path, FileKind::Photo)?;
     let options = PictureOptions { width, quality: 80, ..PictureOptions::default() };
     let jpeg = annotate_bytes(&bytes, &r.facts, &r.sidecar, &r.measured, &options)?;
     let size = image::ImageReader::new(std::io::Cursor::new(&jpeg))

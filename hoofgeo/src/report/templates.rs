@@ -1,6 +1,7 @@
 //! The templates of the pages: those that come with the library, each replaceable by a file of the same name.
 
 use crate::error::{Error, ErrorKind, Result};
+use crate::file::{FileKind, read_text};
 use crate::visit::write_whole;
 use minijinja::syntax::SyntaxConfig;
 use minijinja::value::Serde;
@@ -34,12 +35,8 @@ impl Templates {
         let mut own = BTreeMap::new();
         for (name, _) in TEMPLATES {
             let path = folder.join(name);
-            match std::fs::read_to_string(&path) {
-                Ok(text) => {
-                    own.insert((*name).to_owned(), text);
-                }
-                Err(e) if e.kind() == std::io::ErrorKind::NotFound => {}
-                Err(e) => return Err(Error::io(&path, "the template cannot be read", &e)),
+            if path.exists() {
+                own.insert((*name).to_owned(), read_text(&path, FileKind::Template)?);
             }
         }
         if own.is_empty() {

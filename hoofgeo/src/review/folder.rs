@@ -83,6 +83,10 @@ pub fn review_folder(
                 refused.push(error);
             }
         }
+        for profile in lenses.passed_over() {
+            each(&profile);
+            refused.push(profile);
+        }
         Ok(())
     })?;
     if photos.is_empty() && refused.is_empty() {

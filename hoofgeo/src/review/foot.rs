@@ -46,7 +46,8 @@ impl PhotoValues {
                 Err(why) => missing.push((own.id, why.to_string())),
             }
         }
-        let doubts = values.iter().map(|v| (v.measurement.id, measured.doubts(v))).filter(|d| !d.1.is_empty()).collect();
+        let doubts =
+            values.iter().map(|v| (v.measurement.id, measured.doubts(v))).filter(|d| !d.1.is_empty()).collect();
         let day = sidecar.taken.as_deref().or(taken).map(|t| t.chars().take(10).collect());
         Self {
             photo: photo.to_owned(),

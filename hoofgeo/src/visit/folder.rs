@@ -1,8 +1,10 @@
 //! Walking a folder: photos with their sidecars, in natural order, one at a time.
 
+use super::name::{shown, without};
 use super::order::natural;
 use super::results::{MANIFEST_FILE, PICTURES_FOLDER, RESULTS_FILE};
 use crate::error::{Error, Result};
+use crate::file::{FileKind, read_if_there};
 use crate::photo::Sha256Hex;
 use crate::sidecar::Visit;
 use std::collections::HashMap;
@@ -12,6 +14,12 @@ use std::sync::Arc;
 
 /// What a sidecar's name has after its photo's.
 pub const SIDECAR_SUFFIX: &str = ".hoof.json";
+
+/// A sidecar's name without [`SIDECAR_SUFFIX`]: its photo's.
+#[cfg(feature = "place")]
+pub(crate) fn without_suffix(sidecar: &OsStr) -> Option<&OsStr> {
+    without(sidecar, SIDECAR_SUFFIX)
+}
 
 /// The file that gives what the sidecars of a folder share.
 pub const VISIT_FILE: &str = "visit.hoof.json";
@@ -30,7 +38,8 @@ pub fn is_photo_name(name: &str) -> bool {
 pub struct Entry {
     /// Path of the photo.
     pub photo: PathBuf,
-    /// The same relative to the folder, with forward slashes on every system.
+    /// The same relative to the folder, with forward slashes on every system. A byte that is no UTF-8 stands as `�` and its two
+    /// hexadecimal digits, so that no two photos have one name.
     pub name: String,
     /// Whether the photo exists.
     pub has_photo: bool,
@@ -52,7 +61,7 @@ impl Entry {
         };
         let shared = Visits::default().of(folder, folder);
         let mut entry = Self {
-            name: photo.file_name().unwrap_or_default().to_string_lossy().into_owned(),
+            name: shown(photo.file_name().unwrap_or_default()).into_owned(),
             has_photo: true,
             has_sidecar: true,
             visit: shared.as_ref().map(|s| s.visit.clone()),
@@ -157,9 +166,7 @@ impl Walk {
                 names.push((name, found.file_type().map_err(fail)?.is_dir()));
             }
         }
-        names.sort_unstable_by(|(a, _), (b, _)| {
-            natural(&b.to_string_lossy(), &a.to_string_lossy()).then_with(|| b.cmp(a))
-        });
+        names.sort_unstable_by(|(a, _), (b, _)| natural(&shown(b), &shown(a)));
         self.way_down.push(Level { folder, rest: names });
         Ok(())
     }
@@ -189,22 +196,23 @@ fn beside_results(folder: &Path) -> bool {
 }
 
 fn entry(root: &Path, path: &Path, visits: &mut Visits) -> Option<Entry> {
-    let name = path.file_name().unwrap_or_default().to_string_lossy().into_owned();
-    let photo = match name.strip_suffix(SIDECAR_SUFFIX) {
+    let name = path.file_name().unwrap_or_default();
+    let without_suffix = without(name, SIDECAR_SUFFIX);
+    let photo = match without_suffix {
         // The sidecar is reported with its photo, or in its stead where the photo is missing.
         Some(_) if name == VISIT_FILE => return None,
         Some(photo) => {
             let stands = path.with_file_name(photo);
             // A link that leads nowhere is a photo that cannot be opened, not a missing one.
-            if is_photo_name(photo) && stands.symlink_metadata().is_ok_and(|m| !m.is_dir()) {
+            if is_photo_name(&shown(photo)) && stands.symlink_metadata().is_ok_and(|m| !m.is_dir()) {
                 return None;
             }
             stands
         }
-        None if is_photo_name(&name) => path.to_path_buf(),
+        None if is_photo_name(&shown(name)) => path.to_path_buf(),
         None => return None,
     };
-    let has_photo = name.strip_suffix(SIDECAR_SUFFIX).is_none();
+    let has_photo = without_suffix.is_none();
     let shared = visits.of(root, photo.parent().unwrap_or(root));
     let mut entry = Entry {
         name: relative(root, &photo),
@@ -218,10 +226,10 @@ fn entry(root: &Path, path: &Path, visits: &mut Visits) -> Option<Entry> {
     Some(entry)
 }
 
-/// A path as results name it: relative to the folder that is walked, with forward slashes on every system.
+/// A path as results name it: relative to the folder that is walked, with forward slashes on every system, each part as [`shown`].
 pub(super) fn relative(root: &Path, path: &Path) -> String {
     let relative = path.strip_prefix(root).unwrap_or(path);
-    let parts: Vec<_> = relative.components().map(|c| c.as_os_str().to_string_lossy()).collect();
+    let parts: Vec<_> = relative.components().map(|c| shown(c.as_os_str())).collect();
     parts.join("/")
 }
 
@@ -246,9 +254,9 @@ impl Visits {
         let file = folder.join(VISIT_FILE);
         let here =
             |visit, bytes: &[u8]| Some(SharedFile { visit, path: VISIT_FILE.to_owned(), sha256: Sha256Hex::of(bytes) });
-        let found = match std::fs::read(&file) {
-            Ok(bytes) => here(Visit::parse_bytes(&bytes).map(Arc::new).map_err(|e| e.in_file(&file)), &bytes),
-            Err(e) if e.kind() == std::io::ErrorKind::NotFound => match folder.parent() {
+        let found = match read_if_there(&file, FileKind::Visit) {
+            Ok(Some(bytes)) => here(Visit::parse_bytes(&bytes).map(Arc::new).map_err(|e| e.in_file(&file)), &bytes),
+            Ok(None) => match folder.parent() {
                 Some(parent) if folder != root => self.of(root, parent).map(|shared| SharedFile {
                     visit: shared.visit.map(one_folder_down),
                     path: format!("../{}", shared.path),
@@ -256,7 +264,7 @@ impl Visits {
                 }),
                 _ => None,
             },
-            Err(e) => here(Err(Error::io(&file, "cannot be read", &e)), &[]),
+            Err(e) => here(Err(e), &[]),
         };
         // Only the way down is needed again: forget the others, a set may have a hundred thousand folders.
         self.0.retain(|known, _| folder.starts_with(known));

@@ -1,5 +1,6 @@
 //! What `measurements.json` says of one photo.
 
+use super::name::shown;
 use super::photo::PhotoReport;
 use super::ruler::RulerRead;
 use crate::advice::Improvements;
@@ -40,7 +41,7 @@ pub(crate) fn refusal_json(photo: Option<&str>, error: &Error) -> Json {
     let place = error.place();
     json!({
         "photo": photo,
-        "file": error.file().map(|f| f.to_string_lossy()),
+        "file": error.file().map(|f| shown(f.as_os_str())),
         "line": place.map(|p| p.line),
         "column": place.map(|p| p.column),
         "path": place.map(|p| p.path.as_str()).filter(|p| !p.is_empty()),
@@ -108,7 +109,7 @@ fn scene_json(report: &PhotoReport) -> Json {
         "camera": {
             "lens_from": scene.lens_source.name(),
             "lens_profile": report.lens.profile,
-            "lens_note": report.lens.note,
+            "lens_note": report.lens.remark(),
             "lens_forced": report.lens.forced,
             "focal_px": known(scene.focal_px()),
             "distance_mm": known(scene.distance_mm()),

@@ -1,12 +1,14 @@
 //! Which knowledge of the lens a photo is measured with.
 
-use super::lens_entry::from_database;
+use super::lens_entry::{FromDatabase, from_database};
+use super::name::shown;
 use crate::error::{Error, ErrorKind, Result};
+use crate::file::{FileKind, read_file};
 use crate::lens::database::Database;
 use crate::photo::{Orientation, PhotoFacts, Remark, Sha256Hex, fingerprint};
 use crate::scene::LensPrior;
 use crate::sidecar::{LensProfile, Sidecar};
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex};
 
@@ -36,6 +38,14 @@ pub struct Lenses {
     folders: Mutex<HashMap<PathBuf, Result<Vec<PathBuf>>>>,
     database: Option<Database>,
     force: bool,
+    passed_over: Mutex<PassedOver>,
+}
+
+/// Profiles that no photo could choose, because they cannot be read.
+#[derive(Debug, Default)]
+struct PassedOver {
+    known: HashSet<PathBuf>,
+    untold: Vec<Error>,
 }
 
 /// A profile's file: its fingerprint, where it can be read, and what it says.
@@ -64,6 +74,25 @@ pub struct LensUsed {
     pub note: Option<String>,
     /// By what the photo's header contradicts the profile, where the profile is used all the same.
     pub forced: Option<String>,
+    /// The profile's file.
+    pub(crate) file: Option<PathBuf>,
+    /// The database's entry as a profile, where it is used.
+    pub(crate) entry: Option<Box<LensProfile>>,
+    /// Profiles in the photo's folder, or one above, that could not be chosen because they cannot be read.
+    pub(super) passed_over: Vec<String>,
+}
+
+impl LensUsed {
+    fn of(prior: LensPrior) -> Self {
+        Self { prior, profile: None, note: None, forced: None, file: None, entry: None, passed_over: Vec::new() }
+    }
+
+    /// What there is to say of the choice, with the profiles that were passed over.
+    pub(super) fn remark(&self) -> Option<String> {
+        let passed_over = self.passed_over.iter().map(|name| format!("passed over, for it cannot be read: {name}"));
+        let all: Vec<String> = self.note.iter().cloned().chain(passed_over).collect();
+        (!all.is_empty()).then(|| all.join("; "))
+    }
 }
 
 impl Lenses {
@@ -104,10 +133,22 @@ impl Lenses {
     ///
     /// # Errors
     /// Where the profile named cannot be read, is of another camera or does not fit the photo's proportions, or two in a folder
-    /// match equally well. One in a folder that is broken and not named is passed over.
+    /// match equally well. One in a folder that is broken and not named is passed over, and [`Lenses::passed_over`] tells of it.
     pub fn choose(&self, sidecar: &Sidecar, facts: &PhotoFacts, folder: &Path, folders_up: usize) -> Result<LensUsed> {
         let frame = (sidecar.photo.width_px, sidecar.photo.height_px);
-        if let Some(name) = &sidecar.lens {
+        self.choose_for(sidecar.lens.as_ref(), frame, facts, folder, folders_up)
+    }
+
+    /// The same for an upright photo of this size, and the profile that is named for it.
+    pub(crate) fn choose_for(
+        &self,
+        named: Option<&String>,
+        frame: (u32, u32),
+        facts: &PhotoFacts,
+        folder: &Path,
+        folders_up: usize,
+    ) -> Result<LensUsed> {
+        if let Some(name) = named {
             let path = folder.join(name);
             let profile = self.read(&path)?;
             let forced = match same_camera(&profile, facts, name) {
@@ -115,25 +156,48 @@ impl Lenses {
                 same => same.map(|()| None)?,
             };
             let prior = turned_prior(&profile, facts, frame)?;
-            return Ok(LensUsed { prior, profile: Some(name.clone()), note: None, forced });
+            return Ok(LensUsed { profile: Some(name.clone()), forced, file: Some(path), ..LensUsed::of(prior) });
         }
-        if let Some((prior, name)) = self.in_folders(facts, frame, folder, folders_up)? {
+        let mut passed_over = Vec::new();
+        if let Some((prior, name, file)) = self.in_folders(facts, frame, folder, folders_up, &mut passed_over)? {
             let note = "chosen because it names the photo's camera and lies in its folder or one above".to_owned();
-            return Ok(LensUsed { prior, profile: Some(name), note: Some(note), forced: None });
+            let (profile, note, file) = (Some(name), Some(note), Some(file));
+            return Ok(LensUsed { profile, note, file, passed_over, ..LensUsed::of(prior) });
         }
-        let (found, note) = match &self.database {
+        let FromDatabase { used, note } = match &self.database {
             Some(database) => from_database(database, facts, frame),
-            None => (None, None),
+            None => FromDatabase::default(),
         };
-        let prior = match (found, facts.prior_focal_px()) {
-            (Some(prior), _) => prior,
+        let (prior, entry) = match (used, facts.prior_focal_px()) {
+            (Some((prior, entry)), _) => (prior, entry),
             (None, Some(focal_px)) => match may_be_cropped(facts) {
-                Some((factor, off_centre)) => LensPrior::exif_cropped(frame, focal_px, factor, off_centre),
-                None => LensPrior::exif(frame, focal_px),
+                Some((factor, off_centre)) => (LensPrior::exif_cropped(frame, focal_px, factor, off_centre), None),
+                None => (LensPrior::exif(frame, focal_px), None),
             },
-            (None, None) => LensPrior::unknown(frame),
+            (None, None) => (LensPrior::unknown(frame), None),
         };
-        Ok(LensUsed { prior, profile: None, note, forced: None })
+        Ok(LensUsed { note, entry, passed_over, ..LensUsed::of(prior) })
+    }
+
+    /// The profiles that were found since this was last asked, and passed over because they cannot be read; each is told once.
+    pub fn passed_over(&self) -> Vec<Error> {
+        std::mem::take(&mut self.passed_over.lock().unwrap_or_else(std::sync::PoisonError::into_inner).untold)
+    }
+
+    fn pass_over(&self, path: &Path, why: &Error) {
+        let mut passed = self.passed_over.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
+        if passed.known.len() >= MOST_KNOWN {
+            passed.known.clear();
+        }
+        if passed.known.insert(path.to_path_buf()) {
+            let told =
+                Error::new(why.kind(), format!("this lens profile is passed over: {}", why.what())).in_file(path);
+            let told = match why.place() {
+                Some(place) => told.at(place.clone()),
+                None => told,
+            };
+            passed.untold.push(told.help("repair or remove it; photos beside it and below are measured without it"));
+        }
     }
 
     /// The profile in the photo's folder, or the nearest above, that matches the photo.
@@ -143,28 +207,36 @@ impl Lenses {
         frame: (u32, u32),
         folder: &Path,
         folders_up: usize,
-    ) -> Result<Option<(LensPrior, String)>> {
+        passed_over: &mut Vec<String>,
+    ) -> Result<Option<(LensPrior, String, PathBuf)>> {
         let mut up = String::new();
         for folder in folder.ancestors().take(folders_up + 1) {
-            let mut best: Vec<(u8, LensPrior, String)> = Vec::new();
+            let mut best: Vec<(u8, LensPrior, String, PathBuf)> = Vec::new();
             for path in self.profiles_of(folder)? {
+                let name = format!("{up}{}", shown(path.file_name().unwrap_or_default()));
                 // One that is broken, and that nobody named, stops nobody.
-                let Ok(profile) = self.read(&path) else { continue };
+                let profile = match self.read(&path) {
+                    Ok(profile) => profile,
+                    Err(why) => {
+                        self.pass_over(&path, &why);
+                        passed_over.push(name);
+                        continue;
+                    }
+                };
                 if let Some((score, prior)) = matching(&profile, facts, frame) {
-                    let name = path.file_name().unwrap_or_default().to_string_lossy();
-                    best.push((score, prior, format!("{up}{name}")));
+                    best.push((score, prior, name, path));
                 }
             }
             best.sort_by_key(|(score, ..)| std::cmp::Reverse(*score));
-            if let [(first, _, one), (second, _, other), ..] = &best[..]
+            if let [(first, _, one, _), (second, _, other, _), ..] = &best[..]
                 && first == second
             {
                 let what = format!("two lens profiles match this photo equally well: {one} and {other}");
                 return Err(Error::new(ErrorKind::Usage, what)
                     .help("name the right one as `lens` in the sidecar or visit.hoof.json, or remove the other"));
             }
-            if let Some((_, prior, name)) = best.into_iter().next() {
-                return Ok(Some((prior, name)));
+            if let Some((_, prior, name, path)) = best.into_iter().next() {
+                return Ok(Some((prior, name, path)));
             }
             up += "../";
         }
@@ -206,8 +278,8 @@ impl Lenses {
         if let Some(found) = known.get(path) {
             return found.clone();
         }
-        let bytes = std::fs::read(path).map_err(|e| {
-            Error::io(path, "the lens profile cannot be read", &e).help(
+        let bytes = read_file(path, FileKind::LensProfile).map_err(|e| {
+            e.help(
                 "`lens` is a path from the folder of the sidecar or visit.hoof.json that names it; leave it out to measure \
                  without a profile",
             )
@@ -229,8 +301,11 @@ impl Lenses {
         let mut up = String::new();
         for folder in folder.ancestors().take(folders_up + 1) {
             for path in self.profiles_of(folder).unwrap_or_default() {
-                let name = path.file_name().unwrap_or_default().to_string_lossy();
+                let name = shown(path.file_name().unwrap_or_default());
                 // What cannot be read is passed over in choosing, until it can.
+                if let Err(why) = self.read(&path) {
+                    self.pass_over(&path, &why);
+                }
                 let unread = |e: Error| Sha256Hex::of(e.what().as_bytes());
                 found.push((format!("{up}{name}"), self.fingerprint_of(&path).unwrap_or_else(unread)));
             }

@@ -13,10 +13,13 @@
 //! stands in it.
 
 mod batches;
+#[cfg(feature = "pictures")]
+mod carry;
 mod folder;
 mod json;
 mod lens;
 mod lens_entry;
+mod name;
 mod order;
 mod output;
 mod photo;
@@ -36,12 +39,18 @@ mod run;
 mod start;
 
 pub(crate) use batches::in_order;
+#[cfg(feature = "place")]
+pub(crate) use carry::Carrier;
+#[cfg(feature = "place")]
+pub(crate) use folder::without_suffix;
 pub use folder::{Entry, SIDECAR_SUFFIX, VISIT_FILE, is_photo_name, walk};
 pub(crate) use json::refusal_json;
 pub use lens::{LensDatabase, LensUsed, Lenses, PROFILE_SUFFIX};
+#[cfg(feature = "place")]
+pub(crate) use name::shown;
 pub use output::write_whole;
 #[cfg(feature = "place")]
-pub(crate) use output::{sync_folder, write_durably, write_new};
+pub(crate) use output::{folder_of, make_within, staged, sweep, sync_folder, write_durably, write_new};
 #[cfg(feature = "place")]
 pub(crate) use photo::belongs;
 pub(crate) use photo::read_entry;

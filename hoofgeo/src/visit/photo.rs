@@ -2,10 +2,12 @@
 
 use super::folder::{Entry, SIDECAR_SUFFIX, is_photo_name};
 use super::lens::{LensUsed, Lenses};
+use super::name::shown;
 use super::results::PhotoRecord;
 use super::ruler::{Graduations, RulerRead};
 use super::run::VisitOptions;
 use crate::error::{Error, ErrorKind, Result};
+use crate::file::{FileKind, read_file};
 use crate::measured::{Measured, measure_with};
 use crate::photo::{PhotoFacts, Remark, Sha256Hex, read_facts_and_fingerprint};
 use crate::scene::SceneFlag;
@@ -112,7 +114,7 @@ pub(crate) fn read_entry(entry: &Entry, lenses: &Lenses) -> Result<ReadEntry> {
             .help("`hoofgeo start FOLDER` writes one with empty slots"));
     }
     let visit = entry.visit.clone().transpose().map_err(|e| shared(e, entry))?;
-    let bytes = std::fs::read(&path).map_err(|e| Error::io(&path, "cannot be read", &e))?;
+    let bytes = read_file(&path, FileKind::Sidecar)?;
     let sidecar = Sidecar::parse_bytes(&bytes, visit.as_deref()).map_err(|e| e.in_file(&path))?;
     let (facts, photo_sha256) = read_facts_and_fingerprint(&entry.photo).map_err(|e| e.in_file(&entry.photo))?;
     belongs(&sidecar.photo, &facts, entry)?;
@@ -126,7 +128,7 @@ pub(crate) fn read_entry(entry: &Entry, lenses: &Lenses) -> Result<ReadEntry> {
 
 /// Why a sidecar has no photo.
 fn no_photo(entry: &Entry) -> Error {
-    let name = entry.photo.file_name().unwrap_or_default().to_string_lossy();
+    let name = shown(entry.photo.file_name().unwrap_or_default());
     let beside = |ending: &str| entry.photo.with_file_name(format!("{name}.{ending}")).is_file();
     if entry.photo.is_dir() {
         return Error::new(ErrorKind::Photo, format!("`{name}` is a folder, not a photo"))
@@ -152,7 +154,7 @@ fn shared(error: Error, entry: &Entry) -> Error {
 
 /// Whether sidecar and photo belong together, pixel for pixel.
 pub(crate) fn belongs(said: &PhotoRef, facts: &PhotoFacts, entry: &Entry) -> Result<()> {
-    let file = entry.photo.file_name().unwrap_or_default().to_string_lossy();
+    let file = shown(entry.photo.file_name().unwrap_or_default());
     if said.file != file {
         return Err(Error::new(
             ErrorKind::Photo,

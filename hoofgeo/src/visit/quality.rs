@@ -3,30 +3,26 @@
 use super::folder::Entry;
 use super::photo::ReadEntry;
 use super::run::CheckOptions;
+use crate::error::Result;
 use crate::located::Located;
 use crate::photo::decode_upright;
 use crate::pixels::quality::{cut_off, inspect, of_scene};
 use crate::scene::Scene;
 
-/// Of a photo that would be measured.
+/// Of a photo that would be measured; an error where its pixels are to be looked at and cannot be.
 pub(super) fn remarks(
     entry: &Entry,
     read: &ReadEntry,
     scene: &Scene,
     located: &Located,
     options: &CheckOptions,
-) -> Vec<String> {
+) -> Result<Vec<String>> {
     if !options.pixels {
         let remarks = of_scene(&read.sidecar, scene, located).into_iter().chain(cut_off(&read.sidecar));
-        return remarks.map(|r| r.to_string()).collect();
+        return Ok(remarks.map(|r| r.to_string()).collect());
     }
-    match decode_upright(&entry.photo) {
-        Ok(photo) => {
-            inspect(&photo, Some(&read.sidecar), Some((scene, located))).iter().map(ToString::to_string).collect()
-        }
-        // It can be measured all the same.
-        Err(e) => vec![format!("its pixels cannot be looked at: {}", e.what())],
-    }
+    let photo = decode_upright(&entry.photo)?;
+    Ok(inspect(&photo, Some(&read.sidecar), Some((scene, located))).iter().map(ToString::to_string).collect())
 }
 
 /// Of a photo that would be refused. Its pixels may be the reason, and then nothing more is said of them.

@@ -1,14 +1,17 @@
 //! Reading the pixels of a folder's photos into new sidecars.
 
+use super::carry::Carrier;
 use super::folder::{Entry, SIDECAR_SUFFIX, walk};
-use super::lens::Lenses;
-use super::output::write_whole;
+use super::lens::{LensDatabase, Lenses};
+use super::name::as_jpeg;
+use super::output::{folder_of, make_within, write_whole};
 use super::photo::read_entry;
 use super::rectify::lies_within;
 use super::rings::{RingDepth, ring_depths};
 use super::run::{Summary, must_be_folder};
 use crate::Line;
 use crate::error::{Error, ErrorKind, Result};
+use crate::file::{FileKind, read_file};
 use crate::photo::decode_upright_bytes;
 use crate::picture::{PictureOptions, encode_jpeg, reading_picture};
 use crate::pixels::{Found, Grey, ReadOptions, Reading, read_photo};
@@ -17,6 +20,7 @@ use std::path::Path;
 
 /// What was read from one photo of a folder, in the order of the photos.
 #[derive(Debug)]
+#[non_exhaustive]
 pub enum ReadReport<'a> {
     /// It was read; its new sidecar and a copy of it stand in the output folder.
     Read {
@@ -31,11 +35,17 @@ pub enum ReadReport<'a> {
     },
     /// It was refused.
     Refused(&'a Error),
+    /// A lens profile that nobody named cannot be read.
+    PassedOver(&'a Error),
 }
 
 /// Reads the pixels of every photo of a folder that has a sidecar, and writes a new folder to measure: copies of the photos
 /// and lens profiles, with new sidecars in which what the pixels show is filled in. Nothing in the folder itself is changed. Clicks of
 /// outlines that were traced are kept beside the new sidecar, in `PHOTO.clicks.json`.
+///
+/// The new sidecar names the lens profile that the photo was read with, also where the photo has chosen it by itself. A profile of the
+/// folder keeps its place in it; one from elsewhere, or made of the system's lens database, goes into `lenses/`, where two of one name stay
+/// apart.
 ///
 /// Into the folder `pictures`, where one is named, a picture of each photo is drawn of what was clicked against what was found.
 ///
@@ -63,10 +73,12 @@ pub fn read_folder(
             .in_file(pictures.unwrap_or(out))
             .help("name a folder beside it: there they would be taken for photos of the visit"));
     }
-    let lenses = Lenses::default();
+    let lenses = Lenses::with(&LensDatabase::System)?;
+    let carrier = Carrier { from: folder, to: out };
     let mut summary = Summary::default();
     for entry in walk(folder, &[out.to_path_buf()]) {
-        let done = entry.and_then(|entry| read_one(&entry, out, pictures, &lenses, options).map(|done| (entry, done)));
+        let done =
+            entry.and_then(|entry| read_one(&entry, carrier, pictures, &lenses, options).map(|done| (entry, done)));
         match done {
             Ok((entry, (reading, rings, day))) => {
                 summary.measured += 1;
@@ -77,8 +89,12 @@ pub fn read_folder(
                 each(ReadReport::Refused(&error));
             }
         }
+        for profile in lenses.passed_over() {
+            summary.passed_over += 1;
+            each(ReadReport::PassedOver(&profile));
+        }
     }
-    if summary == Summary::default() {
+    if summary.found_nothing() {
         return Err(Error::new(ErrorKind::Usage, "no photo is in this folder").in_file(folder));
     }
     Ok(summary)
@@ -86,9 +102,15 @@ pub fn read_folder(
 
 type Done = (Reading, Vec<RingDepth>, Option<Date>);
 
-fn read_one(entry: &Entry, out: &Path, pictures: Option<&Path>, lenses: &Lenses, options: ReadOptions) -> Result<Done> {
+fn read_one(
+    entry: &Entry,
+    carrier: Carrier<'_>,
+    pictures: Option<&Path>,
+    lenses: &Lenses,
+    options: ReadOptions,
+) -> Result<Done> {
     let read = read_entry(entry, lenses)?;
-    let bytes = std::fs::read(&entry.photo).map_err(|e| Error::io(&entry.photo, "cannot be read", &e))?;
+    let bytes = read_file(&entry.photo, FileKind::Photo)?;
     let pixels = decode_upright_bytes(&bytes, &read.facts).map_err(|e| e.in_file(&entry.photo))?;
     let grey = Grey::of(&pixels);
     // A picture needs the colours once more.
@@ -100,28 +122,16 @@ fn read_one(entry: &Entry, out: &Path, pictures: Option<&Path>, lenses: &Lenses,
         let look = PictureOptions::default();
         let picture =
             reading_picture(&pixels, &read.sidecar, &reading, look.width).and_then(|p| encode_jpeg(&p, look.quality));
-        let mut path = folder.join(&entry.name);
-        if !matches!(path.extension().and_then(|e| e.to_str()), Some("jpg" | "jpeg")) {
-            path.as_mut_os_string().push(".jpg");
-        }
-        let parent = path.parent().unwrap_or(folder);
-        std::fs::create_dir_all(parent).map_err(|e| Error::io(parent, "cannot be made", &e))?;
+        let path = folder.join(format!("{}{}", entry.name, as_jpeg(&entry.photo)));
+        make_within(folder, folder_of(&path), "cannot be made")?;
         write_whole(&path, &picture.map_err(|e| e.in_file(&entry.photo))?)?;
     }
     let rings = ring_depths(&reading, &read.lens.prior).map_err(|e| e.in_file(entry.sidecar()))?;
     let taken = read.sidecar.taken.as_deref().or(read.facts.taken.as_deref());
     let day = taken.and_then(|t| t.get(..10)).and_then(|d| d.parse().ok());
-    let photo = out.join(&entry.name);
-    let parent = photo.parent().unwrap_or(out);
-    std::fs::create_dir_all(parent).map_err(|e| Error::io(parent, "cannot be made", &e))?;
-    // A profile elsewhere is copied beside the sidecar that names it.
-    if let Some(lens) = reading.sidecar.lens.take() {
-        let source = entry.photo.parent().unwrap_or(&entry.photo).join(&lens);
-        let name = source.file_name().unwrap_or_default().to_string_lossy().into_owned();
-        let profile = std::fs::read(&source).map_err(|e| Error::io(&source, "cannot be read", &e))?;
-        write_whole(&parent.join(&name), &profile)?;
-        reading.sidecar.lens = Some(name);
-    }
+    let photo = carrier.photo(&entry.photo);
+    make_within(carrier.to, folder_of(&photo), "cannot be made")?;
+    reading.sidecar.lens = carrier.profile(&read.lens, &photo)?;
     write_whole(&photo, &bytes)?;
     let photo_name = photo.into_os_string();
     let mut sidecar = photo_name.clone();

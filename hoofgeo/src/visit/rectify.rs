@@ -1,15 +1,17 @@
 //! Rectified pictures of a folder.
 
 use super::batches::in_order;
+use super::carry::Carrier;
 use super::folder::{Entry, walk};
 use super::lens::{LensDatabase, Lenses};
-use super::output::{cannot_write, staged};
+use super::name::as_jpeg;
+use super::output::{cannot_write, folder_of, make_within, staged};
 use super::photo::read_entry;
 use super::run::{NAME_A_FOLDER, PICTURE_BATCH, Stop, Summary, must_be_folder, stopped};
 use crate::error::{Error, ErrorKind, Result};
 use crate::photo::decode_upright;
 use crate::rectify::{Rectified, RectifyOptions, draw, encode, lens_name, rectify};
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 /// What happened to one photo, in the order of the photos.
 #[derive(Debug)]
@@ -26,6 +28,8 @@ pub enum RectifyProgress<'a> {
     },
     /// It was refused.
     Refused(&'a Error),
+    /// A lens profile that nobody named cannot be read.
+    PassedOver(&'a Error),
 }
 
 /// Rectifies every photo of a folder that has a sidecar: writes a picture under the same name (with `.jpg` behind it where the photo is no
@@ -56,7 +60,7 @@ pub fn rectify_folder(
             return Err(stopped());
         }
         let entry = entry?;
-        let (picture, rectified) = write(&entry, &lenses, options, out)?;
+        let (picture, rectified) = write(&entry, &lenses, options, [folder, out])?;
         Ok((entry.name, picture, rectified))
     };
     in_order(walk(folder, &[]), PICTURE_BATCH, &work, &mut |result: Result<(String, String, Rectified)>| {
@@ -73,9 +77,13 @@ pub fn rectify_folder(
                 each(RectifyProgress::Refused(error));
             }
         }
+        for profile in lenses.passed_over() {
+            summary.passed_over += 1;
+            each(RectifyProgress::PassedOver(&profile));
+        }
         Ok(())
     })?;
-    if summary == Summary::default() {
+    if summary.found_nothing() {
         return Err(Error::new(ErrorKind::Usage, "no photo is in this folder").in_file(folder).help(NAME_A_FOLDER));
     }
     Ok(summary)
@@ -91,26 +99,32 @@ pub(super) fn lies_within(out: &Path, folder: &Path) -> bool {
 }
 
 /// Writes one photo's picture and what goes with it.
-fn write(entry: &Entry, lenses: &Lenses, options: &RectifyOptions, out: &Path) -> Result<(String, Rectified)> {
+fn write(
+    entry: &Entry,
+    lenses: &Lenses,
+    options: &RectifyOptions,
+    [root, out]: [&Path; 2],
+) -> Result<(String, Rectified)> {
     let mut read = read_entry(entry, lenses)?;
     // The picture has no EXIF that would say it.
     if read.sidecar.taken.is_none() {
         read.sidecar.taken.clone_from(&read.facts.taken);
     }
-    // a.png and a.jpg may lie side by side.
-    let lower = entry.name.to_ascii_lowercase();
-    let is_jpeg = lower.ends_with(".jpg") || lower.ends_with(".jpeg");
-    let name = format!("{}{}", entry.name, if is_jpeg { "" } else { ".jpg" });
+    let behind = as_jpeg(&entry.photo);
+    let name = format!("{}{behind}", entry.name);
     let file = name.rsplit('/').next().unwrap_or(&name);
     let rectified = rectify(&read.sidecar, &read.lens.prior, options, file).map_err(|e| e.in_file(entry.sidecar()))?;
     let photo = decode_upright(&entry.photo)?;
     let picture = draw(&photo, &rectified, options).map_err(|e| e.in_file(&entry.photo))?;
     drop(photo);
     let jpeg = encode(&picture, rectified.sheet.px_per_mm, options.quality).map_err(|e| e.in_file(&entry.photo))?;
-    let path = out.join(&name);
-    let folder = path.parent().unwrap_or(out);
-    std::fs::create_dir_all(folder).map_err(|e| Error::io(folder, "the folder for pictures cannot be made", &e))?;
-    let sidecar = PathBuf::from(format!("{}{}", path.display(), super::SIDECAR_SUFFIX));
+    // The photo's own name, whatever it is: the picture's sidecar is found by it.
+    let mut path = Carrier { from: root, to: out }.photo(&entry.photo);
+    path.as_mut_os_string().push(&behind);
+    let folder = folder_of(&path);
+    make_within(out, folder, "the folder for pictures cannot be made")?;
+    let mut sidecar = path.clone();
+    sidecar.as_mut_os_string().push(super::SIDECAR_SUFFIX);
     let files = [
         (folder.join(lens_name(file)), rectified.lens.to_json().into_bytes()),
         (path, jpeg),

@@ -10,7 +10,7 @@ use super::ruler::{Graduations, RulerReading};
 use crate::error::{Error, ErrorKind, Result};
 use crate::measured::{MeasureOptions, measure_with};
 use crate::scale::Graduation;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, Ordering};
 
 /// Photos in work at a time. Large enough to keep every core busy, small enough that memory stays flat.
@@ -79,6 +79,8 @@ pub enum Progress<'a> {
     NoPicture(&'a Error),
     /// A photo was refused.
     Refused(&'a Error),
+    /// A lens profile that nobody named cannot be read: photos that may have been meant to be measured with it were not.
+    PassedOver(&'a Error),
 }
 
 /// The end of a run.
@@ -91,6 +93,21 @@ pub struct Summary {
     pub refused: usize,
     /// Photos that an earlier run has measured and that were not changed since.
     pub unchanged: usize,
+    /// Photos among those measured whose pixels could not be read, or whose picture not be written.
+    pub without_picture: usize,
+    /// Lens profiles that nobody named and that cannot be read.
+    pub passed_over: usize,
+}
+
+impl Summary {
+    /// Whether all that was asked for was done.
+    pub fn is_whole(&self) -> bool {
+        (self.refused, self.without_picture, self.passed_over) == (0, 0, 0)
+    }
+
+    pub(super) fn found_nothing(&self) -> bool {
+        self.measured + self.refused == 0
+    }
 }
 
 /// What became of a photo.
@@ -128,8 +145,9 @@ pub fn measure_folder(
 ) -> Result<Summary> {
     must_be_folder(folder)?;
     let lenses = Lenses::with(&options.lens_database)?.forced(options.force_lens);
-    let run = Run { lenses: &lenses, options, outputs, key: RunKey::of(options, outputs, &lenses)? };
+    let key = RunKey::of(options, outputs, &lenses)?;
     let (mut work, mut earlier) = Unfinished::open(outputs, outputs.anew)?;
+    let run = Run { lenses: &lenses, options, outputs, key, work: work.folder().to_path_buf() };
     let mut summary = Summary::default();
     let found_any = AtomicBool::new(false);
     let place = |entry: &Result<Entry>| match entry {
@@ -160,6 +178,7 @@ pub fn measure_folder(
                     writers.photo(&rendered)?;
                     summary.measured += 1;
                     if let Some(Err(why)) = &report.picture {
+                        summary.without_picture += 1;
                         each(Progress::NoPicture(why));
                     }
                     each(Progress::Measured(&report));
@@ -178,6 +197,10 @@ pub fn measure_folder(
                     summary.refused += 1;
                     each(Progress::Refused(&error));
                 }
+            }
+            for profile in lenses.passed_over() {
+                summary.passed_over += 1;
+                each(Progress::PassedOver(&profile));
             }
             since_flush += 1;
             if since_flush >= FLUSH {
@@ -205,6 +228,9 @@ struct Run<'a> {
     options: &'a VisitOptions,
     outputs: &'a Outputs,
     key: RunKey,
+    /// The work folder, where pictures grow.
+    #[cfg_attr(not(feature = "pictures"), expect(dead_code, reason = "pictures grow there"))]
+    work: PathBuf,
 }
 
 impl Run<'_> {
@@ -231,8 +257,8 @@ impl Run<'_> {
             return None;
         }
         // What cannot be read now is measured, and refused with the reason.
-        let key = Inputs::read(entry, self.lenses).ok()?.key(&self.key, &entry.name);
-        let stored = earlier.into_iter().find(|stored| stored.is_of(key, &self.key, self.outputs))?;
+        let inputs = Inputs::read(entry, self.lenses).ok()?;
+        let stored = earlier.into_iter().find(|stored| stored.is_of(&inputs, &self.key, self.outputs))?;
         Rendered::again(stored, self.outputs).ok()
     }
 
@@ -247,7 +273,8 @@ impl Run<'_> {
         let (mut report, mut graduations) = measure_read(entry, read, self.options)?;
         #[cfg(feature = "pictures")]
         if self.options.pictures {
-            report.picture = Some(super::picture::write(&report, graduations.take_photo(), &self.outputs.folder));
+            let photo = graduations.take_photo();
+            report.picture = Some(super::picture::write(&report, photo, &self.outputs.folder, &self.work));
         }
         let rendered = Rendered::new(&report, &inputs, &self.key, self.outputs)?;
         Ok((report, rendered))
@@ -271,6 +298,16 @@ pub enum CheckReport<'a> {
     },
     /// It would be refused.
     Refused(&'a Error),
+    /// It would be measured, but its pixels cannot be read: no picture of it can be drawn, no ruler read, and what was marked on it may
+    /// have been marked on another file. Comes before [`CheckReport::Good`]'s other words, in its stead.
+    NoPixels {
+        /// Its name.
+        name: &'a str,
+        /// Why they cannot be read.
+        why: &'a Error,
+    },
+    /// A lens profile that nobody named cannot be read.
+    PassedOver(&'a Error),
     /// What its pixels make worth knowing of the photo that was just refused, such as one without a sidecar.
     Seen {
         /// Its name.
@@ -295,6 +332,8 @@ struct Checked {
     outcome: Result<ReadEntry>,
     doubts: Vec<String>,
     remarks: Vec<String>,
+    /// Why its pixels cannot be read, where they were to be.
+    no_pixels: Option<Error>,
 }
 
 /// Checks everything that would be refused, without measuring: formats, photos, lens profiles, scales. Says what headers and geometry make
@@ -311,7 +350,12 @@ pub fn check_folder(folder: &Path, options: &CheckOptions, each: &mut dyn FnMut(
     let check = |entry: Result<Entry>| Ok(check_entry(&entry?, &lenses, options));
     in_order(walk(folder, &[]), batch, &check, &mut |result: Result<Checked>| {
         match result {
-            Ok(Checked { name, outcome: Ok(read), doubts, remarks }) => {
+            Ok(Checked { name, outcome: Ok(_), no_pixels: Some(why), .. }) => {
+                summary.measured += 1;
+                summary.without_picture += 1;
+                each(CheckReport::NoPixels { name: &name, why: &why });
+            }
+            Ok(Checked { name, outcome: Ok(read), doubts, remarks, .. }) => {
                 summary.measured += 1;
                 let empty = read.sidecar.empty_slots();
                 each(CheckReport::Good { name: &name, empty, doubts: &doubts, remarks });
@@ -328,9 +372,13 @@ pub fn check_folder(folder: &Path, options: &CheckOptions, each: &mut dyn FnMut(
                 each(CheckReport::Refused(&error));
             }
         }
+        for profile in lenses.passed_over() {
+            summary.passed_over += 1;
+            each(CheckReport::PassedOver(&profile));
+        }
         Ok(())
     })?;
-    if summary == Summary::default() {
+    if summary.found_nothing() {
         return Err(Error::new(ErrorKind::Usage, "no photo is in this folder").in_file(folder).help(NAME_A_FOLDER));
     }
     Ok(summary)
@@ -339,6 +387,8 @@ pub fn check_folder(folder: &Path, options: &CheckOptions, each: &mut dyn FnMut(
 fn check_entry(entry: &Entry, lenses: &Lenses, options: &CheckOptions) -> Checked {
     let read = read_entry(entry, lenses);
     let (mut remarks, mut doubts) = (Vec::new(), Vec::new());
+    #[cfg_attr(not(feature = "pictures"), expect(unused_mut, reason = "pixels are read with pictures alone"))]
+    let mut no_pixels = None;
     let outcome = read.and_then(|read| {
         let locate = |g: &[Graduation]| measure_with(&read.sidecar, &read.lens.prior, &MeasureOptions::default(), g);
         // The pixels are read only where the marks do not do.
@@ -358,7 +408,10 @@ fn check_entry(entry: &Entry, lenses: &Lenses, options: &CheckOptions) -> Checke
     {
         use super::quality::{remarks as seen, remarks_of_photo as photo_seen};
         match &outcome {
-            Ok((read, m)) => remarks.extend(seen(entry, read, &m.scene, &m.located, options)),
+            Ok((read, m)) => match seen(entry, read, &m.scene, &m.located, options) {
+                Ok(more) => remarks.extend(more),
+                Err(e) => no_pixels = Some(e),
+            },
             Err(_) => {
                 remarks.clear();
                 remarks.extend(photo_seen(entry, options));
@@ -367,7 +420,7 @@ fn check_entry(entry: &Entry, lenses: &Lenses, options: &CheckOptions) -> Checke
     }
     #[cfg(not(feature = "pictures"))]
     let _ = options;
-    Checked { name: entry.name.clone(), outcome: outcome.map(|(read, _)| read), doubts, remarks }
+    Checked { name: entry.name.clone(), outcome: outcome.map(|(read, _)| read), doubts, remarks, no_pixels }
 }
 
 pub(crate) fn must_be_folder(folder: &Path) -> Result<()> {

@@ -1,6 +1,7 @@
 //! New sidecars with empty slots.
 
 use super::folder::walk;
+use super::name::shown;
 use super::run::must_be_folder;
 use crate::error::{Error, Result};
 use crate::photo::read_facts;
@@ -41,7 +42,7 @@ pub fn start_folder(folder: &Path, each: &mut dyn FnMut(Started)) -> Result<()> 
 
 fn start_one(photo: &Path, sidecar: &Path) -> Result<()> {
     let facts = read_facts(photo)?;
-    let name = photo.file_name().unwrap_or_default().to_string_lossy();
+    let name = shown(photo.file_name().unwrap_or_default());
     let text = template(&name, facts.width_px, facts.height_px, facts.taken.as_deref());
     super::output::write_new(sidecar, text.as_bytes())
 }

@@ -3,13 +3,14 @@
 use crate::Outcome;
 use crate::args::ImportArgs;
 use crate::output::print_line;
+use hoofgeo::Result;
 use hoofgeo::calibrate::{ImportOptions, WhichCamera, import_opencv};
+use hoofgeo::file::{FileKind, read_text};
 use hoofgeo::sidecar::CameraId;
 use hoofgeo::visit::write_whole;
-use hoofgeo::{Error, Result};
 
 pub(crate) fn run(args: &ImportArgs) -> Result<Outcome> {
-    let text = std::fs::read_to_string(&args.file).map_err(|e| Error::io(&args.file, "cannot be read", &e))?;
+    let text = read_text(&args.file, FileKind::Calibration)?;
     let camera = args.camera.clone();
     let options = ImportOptions {
         camera: CameraId { make: camera.make, model: camera.model, lens: camera.lens, ..CameraId::default() },

@@ -4,6 +4,7 @@ use crate::Outcome;
 use crate::args::LensJudgeArgs;
 use crate::output::print_line;
 use hoofgeo::Result;
+use hoofgeo::file::{FileKind, read_file};
 use hoofgeo::lens::{Judgement, Verdict, judge};
 use hoofgeo::photo::{decode_upright, read_facts};
 use hoofgeo::pixels::Grey;
@@ -17,9 +18,12 @@ pub(crate) fn run(args: &LensJudgeArgs) -> Result<Outcome> {
     let mut beside = args.photo.clone().into_os_string();
     beside.push(SIDECAR_SUFFIX);
     let beside = PathBuf::from(beside);
-    let sidecar = match std::fs::read(&beside) {
-        Ok(bytes) => Some(Sidecar::parse_bytes(&bytes, None).map_err(|e| e.in_file(&beside))?),
-        Err(_) => None,
+    let sidecar = match beside.exists() {
+        true => {
+            let bytes = read_file(&beside, FileKind::Sidecar)?;
+            Some(Sidecar::parse_bytes(&bytes, None).map_err(|e| e.in_file(&beside))?)
+        }
+        false => None,
     };
     let grey = Grey::of(&decode_upright(&args.photo)?);
     let judged = judge(&grey, &facts, sidecar.as_ref());

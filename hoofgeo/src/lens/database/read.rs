@@ -2,6 +2,7 @@
 
 use super::{Calibrated, CameraEntry, Database, LensEntry, Radial, Setting};
 use crate::error::{Error, ErrorKind, Place, Result};
+use crate::file::{FileKind, read_text};
 use roxmltree::{Document, Node, ParsingOptions};
 use std::path::{Path, PathBuf};
 
@@ -15,9 +16,6 @@ const SYSTEM_FOLDERS: [&str; 4] = [
 
 /// The proportions of a calibration that does not state them.
 const USUAL_ASPECT: f64 = 1.5;
-
-/// No file of the database is near as large.
-const MOST_BYTES: u64 = 64 << 20;
 
 impl Database {
     /// The folder where the system's package has installed the database, if it has.
@@ -46,14 +44,10 @@ impl Database {
             return Err(Error::new(ErrorKind::Io, what).in_file(folder).help(NAME_ONE));
         }
         let mut database = Self { folder: folder.to_path_buf(), ..Self::default() };
-        let stamp = std::fs::read_to_string(folder.join("timestamp.txt"));
+        let stamp = read_text(&folder.join("timestamp.txt"), FileKind::LensDatabase);
         database.timestamp = stamp.ok().and_then(|text| text.trim().parse().ok());
         for file in files {
-            let length = std::fs::metadata(&file).map_or(0, |m| m.len());
-            if length > MOST_BYTES {
-                return Err(Error::new(ErrorKind::Format, "is too large to be a file of a lens database").in_file(file));
-            }
-            let text = std::fs::read_to_string(&file).map_err(|e| Error::io(&file, "cannot be read", &e))?;
+            let text = read_text(&file, FileKind::LensDatabase)?;
             database.add(&text).map_err(|e| e.in_file(&file))?;
         }
         Ok(database)

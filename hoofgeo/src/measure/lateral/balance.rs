@@ -6,7 +6,7 @@ use crate::foot::View;
 use crate::formula;
 use crate::landmark::Landmark;
 use crate::measure::geometry::{angle_between, dot, from_to, ground, length};
-use crate::measure::{COMMON_PRACTICE, Measurement, Need, Quantity, Reference, Plausible};
+use crate::measure::{COMMON_PRACTICE, Measurement, Need, Plausible, Quantity, Reference};
 use crate::numeric::Real;
 use crate::placed::{Outcome, Placed};
 

@@ -6,7 +6,7 @@ use crate::foot::View;
 use crate::formula;
 use crate::landmark::Landmark;
 use crate::measure::geometry::{angle_between, cross, distance, dorsal_wall, dot, from_to, ground, heel_wall, height};
-use crate::measure::{COMMON_PRACTICE, Measurement, Need, Quantity, Reference, Plausible};
+use crate::measure::{COMMON_PRACTICE, Measurement, Need, Plausible, Quantity, Reference};
 use crate::numeric::Real;
 use crate::placed::{Outcome, Placed, Undefined};
 
@@ -30,8 +30,9 @@ pub const HEEL_ANGLE: Measurement = Measurement {
             source: "Adams & Stashak, Lameness in Horses, 7th ed., ch. 11",
         },
     ],
-    plausible: Plausible::estimated([5.0, 110.0], [18.0, 80.0])
-        .from("mean - 4 SD and + 6 SD (upright and club feet) of sound fore feet, Dyson et al. 2011, Vet J 190:364-371"),
+    plausible: Plausible::estimated([5.0, 110.0], [18.0, 80.0]).from(
+        "mean - 4 SD and + 6 SD (upright and club feet) of sound fore feet, Dyson et al. 2011, Vet J 190:364-371",
+    ),
     formula: formula!(heel_angle),
 };
 

@@ -5,7 +5,7 @@ use crate::foot::View;
 use crate::formula;
 use crate::landmark::{Landmark, Line};
 use crate::measure::geometry::{Straight, angle_between, cross, distance, dorsal_wall, dot, from_to, ground, height};
-use crate::measure::{COMMON_PRACTICE, Measurement, Need, Quantity, Reference, Plausible};
+use crate::measure::{COMMON_PRACTICE, Measurement, Need, Plausible, Quantity, Reference};
 use crate::numeric::{Real, constant, value};
 use crate::placed::{Outcome, Placed, Undefined};
 use nalgebra::Point2;
@@ -33,8 +33,9 @@ pub const DORSAL_WALL_ANGLE: Measurement = Measurement {
             source: "Hickman 1987; Stashak 2002; Butler 1995, as quoted by others",
         },
     ],
-    plausible: Plausible::estimated([20.0, 85.0], [35.0, 70.0])
-        .from("mean ± 4.7 SD of sound fore feet, Dyson et al. 2011, Vet J 190:364-371; beyond possible: estimate, no source"),
+    plausible: Plausible::estimated([20.0, 85.0], [35.0, 70.0]).from(
+        "mean ± 4.7 SD of sound fore feet, Dyson et al. 2011, Vet J 190:364-371; beyond possible: estimate, no source",
+    ),
     formula: formula!(dorsal_wall_angle),
 };
 

@@ -2,8 +2,8 @@
 
 use super::patch::Local;
 use crate::pixels::Grey;
-use rayon::prelude::*;
 use nalgebra::{Complex, Point2, Vector2};
+use rayon::prelude::*;
 
 /// Side of a tile, px; a power of two.
 const TILE: usize = 32;

@@ -129,4 +129,3 @@ fn read_track(view: &View, track: &Track, limits: &Acceptance) -> Result<Reading
     reading.lengths = best.lengths;
     Ok(reading)
 }
-

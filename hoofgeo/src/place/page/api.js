@@ -8,6 +8,8 @@ export class Refused extends Error {
     super(body?.error?.what ?? `refused (${status})`);
     this.status = status;
     this.error = body?.error;
+    /** An earlier version of another program's, put beside the sidecar. */
+    this.aside = body?.aside;
   }
 }
 

@@ -317,8 +317,11 @@ async function showSaving() {
     el("p", {}, "While you were marking, the sidecar of this photo was changed outside of this page. It is not written over."),
     [{ text: "Take theirs", value: "theirs", main: true }, { text: "Keep mine beside it, take theirs", value: "both" }]);
   asked = false;
+  const { aside } = store;
+  store.aside = null;
   const file = await settle(choice !== "theirs");
-  if (file) notice(`Your marks are in ${file}, beside the photo.`);
+  const said = [file && `Your marks are in ${file}, beside the photo.`, aside && `An earlier version of theirs is in ${aside}, beside the photo.`];
+  if (said.some(Boolean)) notice(said.filter(Boolean).join(" "));
 }
 
 function showPhoto() {

@@ -141,6 +141,7 @@ async function sendOnce() {
       state("unsent");
       setTimeout(() => store.saving === "unsent" && save(), 1500);
     } else if (error instanceof Refused && error.status === 409) {
+      store.aside = error.aside;
       conflict(draft);
     } else {
       store.problem = error.error ?? { what: error.message };

@@ -5,7 +5,8 @@ use super::super::lens::Lenses;
 use super::super::ruler::RulerReading;
 use super::super::run::VisitOptions;
 use super::{FORMAT, Outputs};
-use crate::error::{Error, Result};
+use crate::error::Result;
+use crate::file::{FileKind, read_file};
 use crate::photo::{Sha256Hex, fingerprint};
 use crate::sidecar::Sidecar;
 use serde::Serialize;
@@ -97,7 +98,7 @@ impl Inputs {
     /// Where a file cannot be read or the sidecar is no sidecar.
     pub(crate) fn read(entry: &Entry, lenses: &Lenses) -> Result<Self> {
         let path = entry.sidecar();
-        let bytes = std::fs::read(&path).map_err(|e| Error::io(&path, "cannot be read", &e))?;
+        let bytes = read_file(&path, FileKind::Sidecar)?;
         let visit = entry.visit.clone().transpose()?;
         let sidecar = Sidecar::parse_bytes(&bytes, visit.as_deref())?;
         let fingerprints = [fingerprint(&entry.photo)?, Sha256Hex::of(&bytes)];

@@ -1,7 +1,7 @@
 //! The manifest, JSON Lines: the program and its options; a line for each photo, what went into it and what came out, in the order
 //! of the walk; and last the files written.
 
-use super::{FORMAT, Outputs, Part};
+use super::{FORMAT, Outputs, Part, PhotoRecord};
 use crate::error::{Error, ErrorKind, Result};
 use crate::photo::Sha256Hex;
 use crate::visit::json::refusal_json;
@@ -49,6 +49,14 @@ pub(super) struct PhotoLine {
     pub(super) entry_sha256: Sha256Hex,
     pub(super) picture: Option<String>,
     pub(super) picture_sha256: Option<Sha256Hex>,
+}
+
+impl PhotoLine {
+    /// Whether it is of the photo whose entry this is.
+    pub(super) fn is_of(&self, record: &PhotoRecord) -> bool {
+        (&self.photo, self.photo_sha256, self.sidecar_sha256, self.values, &self.picture)
+            == (&record.name, record.photo_sha256, record.sidecar_sha256, record.values.len(), &record.picture)
+    }
 }
 
 /// A refusal's line.

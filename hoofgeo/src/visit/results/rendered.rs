@@ -50,6 +50,11 @@ impl Rendered {
     /// `Format` where its entry cannot be read.
     pub(crate) fn again(stored: Stored, outputs: &Outputs) -> Result<Self> {
         let record: PhotoRecord = serde_json::from_str(&stored.entry).map_err(|e| own_fault(&e))?;
+        if !stored.line.is_of(&record) {
+            let what = format!("the manifest's line of {} does not fit its entry", stored.line.photo);
+            return Err(Error::new(ErrorKind::Format, what)
+                .help("it was changed since it was written: measure the photo again"));
+        }
         Ok(Self::with(&stored.line, stored.entry, record, outputs))
     }
 

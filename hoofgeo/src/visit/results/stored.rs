@@ -5,12 +5,12 @@
 
 use super::manifest::{Head, Line, PhotoLine, RefusalLine, parse};
 use super::writers::{BEFORE_PHOTOS, BEHIND_PHOTOS, entry_of_line};
-use super::{FORMAT, Outputs, RunKey};
+use super::{FORMAT, Inputs, Outputs, RunKey};
+use crate::file::{self, FileKind};
 use crate::photo::{Sha256Hex, fingerprint};
 use crate::visit::order::walk_order;
 use std::cmp::Ordering;
-use std::fs::File;
-use std::io::{BufRead, BufReader};
+use std::io::{BufRead, BufReader, Read};
 use std::path::Path;
 
 /// A photo's entry from an earlier run.
@@ -21,15 +21,24 @@ pub(crate) struct Stored {
 }
 
 impl Stored {
-    /// Whether it is the entry that inputs of this key give, whole, and its picture too.
-    pub(crate) fn is_of(&self, key: Sha256Hex, run: &RunKey, outputs: &Outputs) -> bool {
+    /// Whether it is the entry that these inputs give, whole, and its picture too. All that the line says of the inputs is compared, not
+    /// their common fingerprint alone: a damaged line is not written into another manifest.
+    pub(crate) fn is_of(&self, inputs: &Inputs, run: &RunKey, outputs: &Outputs) -> bool {
         let line = &self.line;
+        let said = Inputs {
+            photo_sha256: line.photo_sha256,
+            sidecar_sha256: line.sidecar_sha256,
+            shared: line.shared.clone(),
+        };
         let picture = || match (&line.picture, line.picture_sha256) {
             (Some(name), Some(sha256)) => fingerprint(outputs.folder.join(name)).is_ok_and(|is| is == sha256),
             // A picture that could not be made is tried again.
             _ => !run.pictures,
         };
-        line.inputs_sha256 == key && Sha256Hex::of(self.entry.as_bytes()) == line.entry_sha256 && picture()
+        said == *inputs
+            && line.inputs_sha256 == inputs.key(run, &line.photo)
+            && Sha256Hex::of(self.entry.as_bytes()) == line.entry_sha256
+            && picture()
     }
 }
 
@@ -71,12 +80,12 @@ impl Earlier {
     }
 }
 
-/// The lines of a file without their ends; it ends at the first that cannot be read or has no end.
+/// The lines of a file without their ends; it ends at the first that cannot be read, has no end or is longer than a line may be.
 pub(super) fn whole_lines(path: &Path) -> Option<impl Iterator<Item = String> + Send + use<>> {
-    let mut file = BufReader::with_capacity(1 << 16, File::open(path).ok()?);
+    let mut file = BufReader::with_capacity(1 << 16, file::open(path).ok()?);
     Some(std::iter::from_fn(move || {
         let mut bytes = Vec::new();
-        file.read_until(b'\n', &mut bytes).ok()?;
+        file.by_ref().take(FileKind::ResultLine.most_bytes()).read_until(b'\n', &mut bytes).ok()?;
         if bytes.pop() != Some(b'\n') {
             return None;
         }

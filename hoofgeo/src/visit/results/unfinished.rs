@@ -11,9 +11,15 @@ use super::rendered::Rendered;
 use super::stored::{Earlier, Finished, Stored, finished, whole_lines};
 use crate::error::{Error, ErrorKind, Result};
 use crate::photo::Sha256Hex;
+use crate::visit::output::{is_temporary, real_folder};
 use std::fs::{File, TryLockError};
 use std::io::{BufWriter, Write};
 use std::path::{Path, PathBuf};
+
+/// The file in it that a run holds a lock on.
+const LOCK: &str = "lock";
+
+const CANNOT_WRITE: &str = "the output folder cannot be written to";
 
 /// Digits of a record's checksum.
 const CHECK: usize = 16;
@@ -40,9 +46,9 @@ impl Unfinished {
         let folder = outputs.unfinished_folder();
         std::fs::create_dir_all(&outputs.folder)
             .map_err(|e| Error::io(&outputs.folder, "the output folder cannot be made", &e))?;
-        let fail = |e: std::io::Error| Error::io(&outputs.folder, "the output folder cannot be written to", &e);
-        std::fs::create_dir_all(&folder).map_err(fail)?;
-        let lock = File::create(folder.join("lock")).map_err(fail)?;
+        let fail = |e: std::io::Error| Error::io(&outputs.folder, CANNOT_WRITE, &e);
+        real_folder(&folder, CANNOT_WRITE)?;
+        let lock = open_lock(&folder.join(LOCK))?;
         match lock.try_lock() {
             Err(TryLockError::WouldBlock) => {
                 return Err(Error::new(ErrorKind::Usage, "another run is writing its results into this folder")
@@ -101,7 +107,7 @@ impl Unfinished {
         let left = tidy_up(&folder, false).is_ok_and(|(journals, _)| !journals.is_empty());
         drop(lock);
         if !left {
-            let _ = std::fs::remove_dir_all(&folder);
+            let _ = remove(&folder);
         }
         left
     }
@@ -110,7 +116,7 @@ impl Unfinished {
     pub(crate) fn finished(self) -> Result<()> {
         let Self { folder, journal, lock, .. } = self;
         drop((journal, lock));
-        std::fs::remove_dir_all(&folder).map_err(|e| Error::io(&folder, "cannot be removed", &e))
+        remove(&folder).map_err(|e| Error::io(&folder, "cannot be removed", &e))
     }
 }
 
@@ -120,25 +126,65 @@ fn checksum(line: &str) -> String {
     text
 }
 
+/// Opens the lock's file, and makes it where there is none. Neither a link is followed nor anything written.
+fn open_lock(path: &Path) -> Result<File> {
+    let mut options = File::options();
+    options.read(true).write(true).create(true).truncate(false);
+    #[cfg(unix)]
+    {
+        use rustix::fs::OFlags;
+        use std::os::unix::fs::OpenOptionsExt;
+        options.custom_flags((OFlags::NOFOLLOW | OFlags::NONBLOCK | OFlags::NOCTTY).bits() as i32);
+    }
+    let not_ours = || {
+        Error::new(ErrorKind::Io, format!("{CANNOT_WRITE}: this is no file of this program"))
+            .in_file(path)
+            .help("remove it, or name another output folder")
+    };
+    if path.symlink_metadata().is_ok_and(|m| !m.is_file()) {
+        return Err(not_ours());
+    }
+    let lock = options.open(path).map_err(|e| Error::io(path, CANNOT_WRITE, &e))?;
+    let found = lock.metadata().map_err(|e| Error::io(path, CANNOT_WRITE, &e))?;
+    if found.is_file() { Ok(lock) } else { Err(not_ours()) }
+}
+
 /// Removes what a killed run left besides its journals, and empty journals, or all of them; gives those that stay, the oldest first, and
-/// the highest number.
+/// the highest number. What this program does not write, by name and kind, stays and is not read.
 fn tidy_up(folder: &Path, all: bool) -> std::io::Result<(Vec<PathBuf>, u64)> {
     let mut journals = Vec::new();
+    let mut last = 0;
     for entry in std::fs::read_dir(folder)? {
-        let path = entry?.path();
-        let name = path.file_name().unwrap_or_default().to_string_lossy().into_owned();
-        if name == "lock" {
-            continue;
-        }
+        let entry = entry?;
+        let Ok(name) = entry.file_name().into_string() else { continue };
         let number = name.strip_suffix(".journal").and_then(|n| n.parse::<u64>().ok());
+        let is_file = entry.file_type()?.is_file();
         match number {
-            Some(number) if !all && path.metadata()?.len() > 0 => journals.push((number, path)),
-            _ => std::fs::remove_file(&path)?,
+            Some(number) if is_file && !all && entry.metadata()?.len() > 0 => {
+                journals.push((number, entry.path()));
+                last = last.max(number);
+            }
+            Some(_) if is_file => std::fs::remove_file(entry.path())?,
+            Some(number) => last = last.max(number),
+            None if is_file && is_temporary(&name) => std::fs::remove_file(entry.path())?,
+            None => {}
         }
     }
     journals.sort();
-    let last = journals.last().map_or(0, |(number, _)| *number);
     Ok((journals.into_iter().map(|(_, path)| path).collect(), last))
+}
+
+/// Removes the work folder with what this program has written there; it stays where there is something else in it.
+fn remove(folder: &Path) -> std::io::Result<()> {
+    tidy_up(folder, true)?;
+    let lock = folder.join(LOCK);
+    if lock.symlink_metadata().is_ok_and(|m| m.is_file()) {
+        std::fs::remove_file(lock)?;
+    }
+    match std::fs::remove_dir(folder) {
+        Err(e) if e.kind() == std::io::ErrorKind::DirectoryNotEmpty => Ok(()),
+        end => end,
+    }
 }
 
 /// The records of a journal as far as it is whole.

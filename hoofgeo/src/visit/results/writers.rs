@@ -9,7 +9,7 @@ use super::{CSV_COLUMNS, FORMAT, Outputs, ResultFile};
 use crate::error::{Error, Result};
 use crate::measured::MeasureOptions;
 use crate::photo::{HashedWriter, Sha256Hex};
-use crate::visit::output::readable;
+use crate::visit::output::{readable, temporary_in};
 use serde_json::{Value as Json, json};
 use std::borrow::Cow;
 use std::fs::File;
@@ -72,8 +72,7 @@ impl Writers {
     /// The same with the head of the manifest of earlier runs.
     pub(super) fn with_head(work: &Path, outputs: &Outputs, head: &Head) -> Result<Self> {
         let fail = |e: io::Error| Error::io(&outputs.folder, "the output folder cannot be written to", &e);
-        let open =
-            || NamedTempFile::new_in(work).map(|file| BufWriter::with_capacity(1 << 16, HashedWriter::new(file)));
+        let open = || temporary_in(work).map(|file| BufWriter::with_capacity(1 << 16, HashedWriter::new(file)));
         let wanted = |file| if outputs.writes(file) { open().map(Some) } else { Ok(None) };
         let mut writers = Self {
             tidy: wanted(ResultFile::Csv).map_err(fail)?,
@@ -102,11 +101,7 @@ impl Writers {
         }
         if let Some(json) = &mut self.json {
             let program = json!({ "name": head.program["name"], "version": head.program["version"] });
-            write!(
-                json,
-                "{{\"format\":\"{FORMAT}\",\n\"program\":{program},\n\"options\":{},\n",
-                head.measure
-            )?;
+            write!(json, "{{\"format\":\"{FORMAT}\",\n\"program\":{program},\n\"options\":{},\n", head.measure)?;
             if let Some(part) = head.part {
                 writeln!(json, "\"part\":{},", json!(part))?;
             }
