@@ -3,6 +3,7 @@
 use crate::error::{Error, ErrorKind, Result};
 use crate::evaluate::{Value, evaluate, monte_carlo};
 use crate::foot::{PlaneName, View};
+use crate::landmark::Landmark;
 use crate::located::Located;
 use crate::measure::{self, Measurement};
 use crate::placed::Undefined;
@@ -24,7 +25,7 @@ pub struct MeasureOptions {
     pub draws: usize,
     /// Seed of the draws.
     pub seed: u64,
-    /// Placement uncertainties found by comparing observers; without them the landmarks' own.
+    /// Placement uncertainties found by comparing observers, for landmarks that state none of their own; without them the declared.
     pub placement: Option<Arc<PlacementTable>>,
 }
 
@@ -42,6 +43,10 @@ pub struct Measured {
     pub missing: Vec<(&'static Measurement, Undefined)>,
     /// What advice depends on.
     pub circumstances: Circumstances,
+    /// Landmarks whose spread of placing is that of [`MeasureOptions::placement`].
+    pub by_table: Vec<Landmark>,
+    /// Landmarks that are in that table but keep the `u_px` or `u_mm` that the sidecar states.
+    pub as_stated: Vec<Landmark>,
 }
 
 /// Measures everything that a sidecar's landmarks allow.
@@ -103,7 +108,10 @@ pub fn measure_with(
         plane_is_stated: plane.is_some_and(|p| p.behind_scale_mm.is_some() || p.u_mm.is_some()),
         landmarks_are_repeated: located.repeat_dof.is_some(),
     };
-    Ok(Measured { scene, located, values, missing, circumstances })
+    let in_table = |l: &Landmark| options.placement.as_ref().is_some_and(|table| table.spread(*l, 1).is_some());
+    let states = |l: &Landmark| sidecar.landmarks.get(l).is_some_and(|p| p.u_px.is_some() || p.u_mm.is_some());
+    let (as_stated, by_table) = sidecar.landmarks.keys().copied().filter(in_table).partition(states);
+    Ok(Measured { scene, located, values, missing, circumstances, by_table, as_stated })
 }
 
 /// The scene of a sidecar's scale, and its landmarks and lines in the measured plane: everything that can be refused, before
@@ -197,6 +205,12 @@ impl Measured {
         if value.linear_fails {
             flags.push("monte_carlo");
         }
+        if value.used.landmarks().any(|l| self.by_table.contains(&l)) {
+            flags.push(PLACEMENT_TABLE);
+        }
+        if value.used.landmarks().any(|l| self.as_stated.contains(&l)) {
+            flags.push(PLACEMENT_STATED);
+        }
         flags
     }
 
@@ -206,8 +220,13 @@ impl Measured {
     }
 }
 
+/// Names the values that a table of placements counts in.
+pub const PLACEMENT_TABLE: &str = "placement_table";
+/// Names the values with landmarks that a table of placements does not count for.
+pub const PLACEMENT_STATED: &str = "placement_stated";
+
 /// Flags of single values, with their meanings; the others are the scene's.
-const VALUE_FLAGS: [(&str, &str); 3] = [
+const VALUE_FLAGS: [(&str, &str); 5] = [
     (
         "bearing_line",
         "no ground is marked, so the line from toe_ground to heel_ground stands in for it: a lifted or rolled foot tilts it",
@@ -218,6 +237,12 @@ const VALUE_FLAGS: [(&str, &str); 3] = [
          planes.near_heel.behind_scale_mm",
     ),
     ("monte_carlo", "the linear result does not hold here; uncertainty and interval are those of the draws"),
+    (PLACEMENT_TABLE, "how well its landmarks are placed is taken from a table of placements (`hoofgeo observers`)"),
+    (
+        PLACEMENT_STATED,
+        "the sidecar states u_px or u_mm for a landmark of it, which counts in place of the table of placements: remove them there \
+         to use the table",
+    ),
 ];
 
 /// The names of all flags that a value can have, in the order in which tables list them.

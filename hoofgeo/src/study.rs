@@ -9,11 +9,13 @@ use crate::evaluate::Value;
 use crate::located::CLICK_U_PX;
 use crate::measure::Measurement;
 use crate::measured::{MeasureOptions, measure, scene};
+use crate::placement::PlacementTable;
 use crate::scale::ScaleKind;
 use crate::scene::LensPrior;
 use crate::sidecar::{Graduation, Sidecar};
 use crate::uncertainty::Source;
 use nalgebra::{SMatrix, Vector3};
+use std::sync::Arc;
 
 /// A change of how photos are taken or marked.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -47,7 +49,12 @@ impl Change {
     ///
     /// # Errors
     /// As [`measure()`], and `Scale` where an L-shaped ruler would not fit into the photo.
-    pub fn apply(self, sidecar: &Sidecar, lens: &LensPrior) -> Result<(Sidecar, LensPrior)> {
+    pub fn apply(
+        self,
+        sidecar: &Sidecar,
+        lens: &LensPrior,
+        table: Option<&PlacementTable>,
+    ) -> Result<(Sidecar, LensPrior)> {
         let mut changed = sidecar.clone();
         let mut lens = lens.clone();
         match self {
@@ -65,7 +72,15 @@ impl Change {
                 lens = LensPrior::profile(mean, &SMatrix::from_diagonal(&u.map(|u| u * u).into()));
             }
             Self::SecondPlacement => {
-                for placement in changed.landmarks.values_mut() {
+                for (landmark, placement) in &mut changed.landmarks {
+                    let states = placement.u_px.is_some() || placement.u_mm.is_some();
+                    if !states && table.is_some_and(|t| t.spread(*landmark, 1).is_some()) {
+                        // The table knows what a repeat gains: the place stays the same.
+                        let n = placement.at.len() as f64;
+                        let mean = [0, 1].map(|i| placement.at.iter().map(|p| p[i]).sum::<f64>() / n);
+                        placement.at.push(mean);
+                        continue;
+                    }
                     let n = placement.at.len() as f64;
                     let single = placement.u_px.unwrap_or(CLICK_U_PX);
                     placement.u_px = Some(single * (n / (n + 1.0)).sqrt());
@@ -100,6 +115,17 @@ fn put_square_ruler(sidecar: &mut Sidecar, lens: &LensPrior) -> Result<()> {
     Ok(())
 }
 
+/// A photo as those of the study will be.
+#[derive(Debug, Clone)]
+pub struct PlannedPhoto {
+    /// What is placed on it.
+    pub sidecar: Sidecar,
+    /// What is known of its lens.
+    pub lens: LensPrior,
+    /// How well its observer places landmarks, where a table says so.
+    pub placement: Option<Arc<PlacementTable>>,
+}
+
 /// The mean uncertainty of one measurement over a set of photos, under one change.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Precision {
@@ -118,14 +144,14 @@ pub struct Precision {
 /// # Errors
 /// `Usage` where no photo gives the measurement a value.
 pub fn precision(
-    photos: &[(Sidecar, LensPrior)],
+    photos: &[PlannedPhoto],
     measurement: &'static Measurement,
 ) -> Result<(Vec<Precision>, Vec<f64>)> {
     let mut found = Vec::new();
     let mut values = Vec::new();
     for change in Change::ALL {
         let measured: Vec<Value> =
-            photos.iter().filter_map(|(sidecar, lens)| once(change, sidecar, lens, measurement)).collect();
+            photos.iter().filter_map(|photo| once(change, photo, measurement)).collect();
         if measured.is_empty() {
             continue;
         }
@@ -150,9 +176,10 @@ pub fn precision(
     Ok((found, values))
 }
 
-fn once(change: Change, sidecar: &Sidecar, lens: &LensPrior, measurement: &'static Measurement) -> Option<Value> {
-    let (sidecar, lens) = change.apply(sidecar, lens).ok()?;
-    let measured = measure(&sidecar, &lens, &MeasureOptions::default()).ok()?;
+fn once(change: Change, photo: &PlannedPhoto, measurement: &'static Measurement) -> Option<Value> {
+    let (sidecar, lens) = change.apply(&photo.sidecar, &photo.lens, photo.placement.as_deref()).ok()?;
+    let options = MeasureOptions { placement: photo.placement.clone(), ..MeasureOptions::default() };
+    let measured = measure(&sidecar, &lens, &options).ok()?;
     measured.values.into_iter().find(|v| v.measurement.id == measurement.id)
 }
 

@@ -20,6 +20,7 @@ mod lens_entry;
 mod order;
 mod output;
 mod photo;
+mod placements;
 #[cfg(feature = "pictures")]
 mod picture;
 #[cfg(feature = "pictures")]
@@ -46,10 +47,12 @@ pub(crate) use output::{sync_folder, write_durably, write_new};
 pub(crate) use photo::belongs;
 pub(crate) use photo::read_entry;
 pub use photo::{PhotoReport, measure_entry};
+pub use placements::{PLACEMENT_SUFFIX, PlacementChoice, PlacementFolders, PlacementNote, PlacementUsed};
 #[cfg(feature = "pictures")]
 pub use read::{ReadReport, read_folder};
 #[cfg(feature = "pictures")]
 pub use rectify::{RectifyProgress, rectify_folder};
+pub(crate) use results::{OF_ITS_ROW, TableColumn};
 pub use results::{
     CSV_COLUMNS, ColumnKind, DictionaryEntry, Outputs, Part, PhotoRecord, RecordedValue, ResultFile, dictionary,
     dictionary_csv, dictionary_json, dictionary_markdown, join, wide_columns,
