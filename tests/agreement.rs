@@ -134,6 +134,46 @@ fn variance_components_of_a_statistics_package() {
     }
 }
 
+/// Each end within 1 % of the interval's width, also where another component is zero on the way (`fixtures/agreement/profiles.R`).
+#[test]
+fn intervals_of_components_by_another_programs_likelihood() {
+    let fixture = fixture("profiles");
+    let (mut intervals, mut worst, mut wrong) = (0, 0.0_f64, Vec::new());
+    for (id, study) in fixture["studies"].as_array().unwrap().iter().enumerate() {
+        let column = |name: &str| -> Vec<String> {
+            study[name].as_array().unwrap().iter().map(|v| v.as_u64().unwrap().to_string()).collect()
+        };
+        let [animal, foot, photo, observer] = ["animal", "foot", "photo", "observer"].map(column);
+        let data: Vec<_> = numbers(&study["value"])
+            .into_iter()
+            .enumerate()
+            .map(|(i, value)| Observation {
+                animal: &animal[i],
+                foot: &foot[i],
+                photo: &photo[i],
+                observer: &observer[i],
+                value,
+            })
+            .collect();
+        let found = components(&data).unwrap();
+        for want in study["intervals"].as_array().unwrap() {
+            let number = |key: &str| want[key].as_f64().unwrap();
+            let component = name(want["component"].as_str().unwrap());
+            let got = found.deviations.iter().find(|d| d.component == component).unwrap();
+            let width = number("upper") - number("lower");
+            let off = [got.interval[0] - number("lower"), got.interval[1] - number("upper"), got.sd - number("sd")];
+            let share = off.into_iter().fold(0.0_f64, |most, o| most.max(o.abs() / width));
+            worst = worst.max(share);
+            if share > 0.01 {
+                wrong.push(format!("study {} {}: {} {:?} for {want}", id + 1, component.name(), got.sd, got.interval));
+            }
+            intervals += 1;
+        }
+    }
+    assert!(wrong.is_empty(), "{} of {intervals}, the worst by {worst:.3}:\n{}", wrong.len(), wrong.join("\n"));
+    assert!(intervals >= 60, "{intervals}");
+}
+
 /// In a balanced two-way table the restricted likelihood gives the estimates of the analysis of variance.
 #[test]
 fn variance_components_of_a_balanced_table_are_those_of_its_mean_squares() {

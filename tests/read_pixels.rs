@@ -41,6 +41,7 @@ fn what_is_read_agrees_with_the_truth_of_rendered_feet() {
             }
         }
         ReadReport::Refused(e) => panic!("{e}"),
+        other => panic!("{other:?}"),
     })
     .unwrap();
     assert_eq!((summary.measured, summary.refused), (truths.len(), 0));

@@ -25,7 +25,7 @@ pub struct MeasureOptions {
     pub draws: usize,
     /// Seed of the draws.
     pub seed: u64,
-    /// Placement uncertainties found by comparing observers; without them the landmarks' own.
+    /// Placement uncertainties found by comparing observers, for landmarks that state none of their own; without them the declared.
     pub placement: Option<Arc<PlacementTable>>,
 }
 
@@ -45,6 +45,10 @@ pub struct Measured {
     pub kind: SubjectKind,
     /// What cannot be, or is rare: gross slips that no uncertainty covers.
     pub findings: Vec<Finding>,
+    /// Landmarks whose spread of placing is that of [`MeasureOptions::placement`].
+    pub by_table: Vec<Landmark>,
+    /// Landmarks that are in that table but keep the `u_px` or `u_mm` that the sidecar states.
+    pub as_stated: Vec<Landmark>,
 }
 
 /// Measures everything that a sidecar's landmarks allow.
@@ -101,7 +105,10 @@ pub fn measure_with(
     if options.draws > 0 {
         monte_carlo(&mut values, &located, &scene, options.draws, options.seed)?;
     }
-    Ok(Measured { scene, located, values, missing, kind, findings })
+    let in_table = |l: &Landmark| options.placement.as_ref().is_some_and(|table| table.spread(*l, 1).is_some());
+    let states = |l: &Landmark| sidecar.landmarks.get(l).is_some_and(|p| p.u_px.is_some() || p.u_mm.is_some());
+    let (as_stated, by_table) = sidecar.landmarks.keys().copied().filter(in_table).partition(states);
+    Ok(Measured { scene, located, values, missing, kind, findings, by_table, as_stated })
 }
 
 /// The scene of a sidecar's scale, and its landmarks and lines in the measured plane: everything that can be refused, before
@@ -267,6 +274,12 @@ impl Measured {
         if value.linear_fails {
             flags.push("monte_carlo");
         }
+        if value.used.landmarks().any(|l| self.by_table.contains(&l)) {
+            flags.push(PLACEMENT_TABLE);
+        }
+        if value.used.landmarks().any(|l| self.as_stated.contains(&l)) {
+            flags.push(PLACEMENT_STATED);
+        }
         flags.extend(self.doubts(value).iter().map(Doubt::name));
         flags
     }
@@ -308,8 +321,13 @@ impl Measured {
     }
 }
 
+/// Names the values that a table of placements counts in.
+pub const PLACEMENT_TABLE: &str = "placement_table";
+/// Names the values with landmarks that a table of placements does not count for.
+pub const PLACEMENT_STATED: &str = "placement_stated";
+
 /// Flags of single values, with their meanings; the others are the scene's.
-const VALUE_FLAGS: [(&str, &str); 5] = [
+const VALUE_FLAGS: [(&str, &str); 7] = [
     (
         "bearing_line",
         "no ground is marked, so the line from toe_ground to heel_ground stands in for it: a lifted or rolled foot tilts it",
@@ -329,6 +347,12 @@ const VALUE_FLAGS: [(&str, &str); 5] = [
         "soft ground or grass may hide the lowest millimetres of the foot, which the uncertainty covers: stand the foot on a board",
     ),
     ("monte_carlo", "the linear result does not hold here; uncertainty and interval are those of the draws"),
+    (PLACEMENT_TABLE, "how well its landmarks are placed is taken from a table of placements (`hoofgeo observers`)"),
+    (
+        PLACEMENT_STATED,
+        "the sidecar states u_px or u_mm for a landmark of it, which counts in place of the table of placements: remove them there \
+         to use the table",
+    ),
 ];
 
 /// The names of all flags that a value can have, in the order in which tables list them.

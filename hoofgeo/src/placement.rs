@@ -9,27 +9,51 @@ use std::collections::BTreeMap;
 use std::path::Path;
 
 /// How one landmark scatters, mm, along and across its contour.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct PlacementSpread {
     /// Within an observer, along the contour: shrinks with repeated placements.
     pub within_along_mm: f64,
     /// Within an observer, across it.
     pub within_across_mm: f64,
-    /// Between observers, along it: repeating does not help.
+    /// Between photos, along it: the observer's own way on each photo, which repeating does not show.
+    #[serde(default)]
+    pub between_photos_along_mm: f64,
+    /// Between photos, across it.
+    #[serde(default)]
+    pub between_photos_across_mm: f64,
+    /// Between persons, along it: what one does alike on every photo and another does not.
     pub between_along_mm: f64,
-    /// Between observers, across it.
+    /// Between persons, across it.
     pub between_across_mm: f64,
+    /// How well they are known.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub degrees_of_freedom: Option<SpreadDof>,
+}
+
+/// Degrees of freedom of a [`PlacementSpread`].
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct SpreadDof {
+    /// Within a photo.
+    pub within: f64,
+    /// Between photos.
+    pub between_photos: f64,
+    /// Between persons.
+    pub between: f64,
 }
 
 /// Placement uncertainties of landmarks, as `hoofgeo observers` writes them to `placement.json`.
 ///
 /// Where a landmark is in the table, its values replace both the declared spread and the click: they were found on placements, which
-/// contain both.
+/// contain both. A landmark whose sidecar states `u_px` or `u_mm` keeps what it states.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct PlacementTable {
     format: String,
+    /// Whose spread it is; of anybody, pooled over observers, without a name.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub observer: Option<String>,
     /// Observers compared.
     pub observers: usize,
     /// Photos compared.
@@ -43,7 +67,27 @@ const FORMAT: &str = "hoofgeo-placement/1";
 impl PlacementTable {
     /// An empty table.
     pub fn new(observers: usize, photos: usize) -> Self {
-        Self { format: FORMAT.to_owned(), observers, photos, lateral: BTreeMap::new(), solar: BTreeMap::new() }
+        Self {
+            format: FORMAT.to_owned(),
+            observer: None,
+            observers,
+            photos,
+            lateral: BTreeMap::new(),
+            solar: BTreeMap::new(),
+        }
+    }
+
+    /// As the table of one observer.
+    #[must_use]
+    pub fn of_observer(mut self, observer: &str) -> Self {
+        self.observer = Some(observer.to_owned());
+        self
+    }
+
+    /// Whether it is a table of this observer. Capitals do not count.
+    pub fn is_of(&self, observer: &str) -> bool {
+        let alike = |a: &str, b: &str| a.trim().to_lowercase() == b.trim().to_lowercase();
+        self.observer.as_deref().is_some_and(|own| alike(own, observer))
     }
 
     /// Sets a landmark's spread.
@@ -75,8 +119,10 @@ impl PlacementTable {
                 if Landmark::find(view, name).is_none() {
                     return Err(Error::new(ErrorKind::Format, format!("`{name}` is no landmark of the {view} view")));
                 }
-                let all = [s.within_along_mm, s.within_across_mm, s.between_along_mm, s.between_across_mm];
-                if all.iter().any(|v| !(0.0..=100.0).contains(v)) {
+                let within = [s.within_along_mm, s.within_across_mm];
+                let photos = [s.between_photos_along_mm, s.between_photos_across_mm];
+                let persons = [s.between_along_mm, s.between_across_mm];
+                if [within, photos, persons].as_flattened().iter().any(|v| !(0.0..=100.0).contains(v)) {
                     let what = format!("a spread of `{name}` is not between 0 and 100 mm");
                     return Err(Error::new(ErrorKind::Format, what));
                 }
@@ -108,9 +154,10 @@ impl PlacementTable {
         };
         let s = of_view.get(landmark.name())?;
         let n = placements.max(1) as f64;
-        let both = |within: f64, between: f64| (within * within / n + between * between).sqrt();
-        let along = both(s.within_along_mm, s.between_along_mm);
-        let across = both(s.within_across_mm, s.between_across_mm);
+        let all =
+            |within: f64, photos: f64, persons: f64| (within * within / n + photos * photos + persons * persons).sqrt();
+        let along = all(s.within_along_mm, s.between_photos_along_mm, s.between_along_mm);
+        let across = all(s.within_across_mm, s.between_photos_across_mm, s.between_across_mm);
         Some(Spread::Oval { along, across, axis: landmark.contour() })
     }
 }

@@ -123,6 +123,8 @@ fn the_dictionary_holds_every_column_and_nothing_else() {
         let spelt: BTreeSet<String> = names(list).iter().map(|n| n.to_lowercase()).collect();
         assert_eq!(spelt.len(), names(list).len(), "two columns of {list} differ by capitals alone");
     }
+    assert_eq!(names("follow.csv"), hoofgeo::follow::FOLLOW_COLUMNS);
+    assert!(!names("agreement.csv").is_empty() && !names("landmarks.csv").is_empty());
     assert_eq!(names("measurement"), ALL.iter().map(|m| m.id).collect::<Vec<_>>());
     assert_eq!(names("flag_list"), flag_names().collect::<Vec<_>>());
     assert!(flag_names().all(|f| flag_meaning(f).is_some()));

@@ -94,6 +94,8 @@ impl Folder {
     pub(crate) fn command(&self, words: &str) -> Command {
         let mut command = Command::new(env!("CARGO_BIN_EXE_hoofgeo"));
         command.current_dir(self.root()).args(words.split_whitespace());
+        // No table of placements of whoever runs the tests.
+        command.env("XDG_CONFIG_HOME", self.root().join("config"));
         command
     }
 

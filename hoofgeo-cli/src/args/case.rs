@@ -1,5 +1,6 @@
 //! A case: followed, reviewed, projected, reported.
 
+use super::PlacementArgs;
 use clap::Args;
 use std::path::PathBuf;
 
@@ -23,6 +24,9 @@ pub struct FollowArgs {
     /// The rulers of the visits are not one and the same
     #[arg(long)]
     pub rulers_differ: bool,
+    /// Whose spread of placing counts.
+    #[command(flatten)]
+    pub placement: PlacementArgs,
     /// Print nothing but refusals
     #[arg(long, short)]
     pub quiet: bool,
@@ -66,6 +70,9 @@ pub struct ReportArgs {
     /// The rulers of the visits are not one and the same
     #[arg(long)]
     pub rulers_differ: bool,
+    /// Whose spread of placing counts.
+    #[command(flatten)]
+    pub placement: PlacementArgs,
     /// Print nothing but refusals
     #[arg(long, short)]
     pub quiet: bool,
@@ -89,6 +96,9 @@ pub struct ReviewArgs {
     /// Write the program's rules to a new file, to be changed, and do nothing else
     #[arg(long, value_name = "FILE", conflicts_with_all = ["folder", "rules", "out"])]
     pub write_rules: Option<PathBuf>,
+    /// Whose spread of placing counts.
+    #[command(flatten)]
+    pub placement: PlacementArgs,
     /// Print nothing but refusals
     #[arg(long, short)]
     pub quiet: bool,

@@ -2,7 +2,7 @@
 
 use super::LensDatabaseArgs;
 use clap::{Args, ValueEnum};
-use hoofgeo::visit::{Part, ResultFile};
+use hoofgeo::visit::{Part, PlacementChoice, ResultFile};
 use std::path::PathBuf;
 
 /// `measure`
@@ -30,9 +30,9 @@ pub struct MeasureArgs {
     /// Also draw so many random scenes per photo and check the linear uncertainties against them
     #[arg(long, value_name = "N", default_value_t = 0, value_parser = draws)]
     pub draws: usize,
-    /// Placement uncertainties from `hoofgeo observers`, in place of the landmarks' own
-    #[arg(long, value_name = "FILE")]
-    pub placement: Option<PathBuf>,
+    /// Whose spread of placing counts.
+    #[command(flatten)]
+    pub placement: PlacementArgs,
     /// Seed of the draws; the same seed gives the same results on any number of threads
     #[arg(long, value_name = "N", default_value_t = 1)]
     pub seed: u64,
@@ -55,6 +55,27 @@ pub struct MeasureArgs {
     /// Print nothing but refusals
     #[arg(long, short)]
     pub quiet: bool,
+}
+
+/// Whose spread of placing landmarks counts.
+#[derive(Debug, Clone, Args)]
+pub struct PlacementArgs {
+    /// How well landmarks are placed, by a table of `hoofgeo observers`, or `none` for the declared spread. A landmark whose sidecar
+    /// states u_px or u_mm keeps what it states [default: NAME.placement.json of the sidecar's observer, from the photo's folder upward,
+    /// then in your configuration folder; else one without a name]
+    #[arg(long, value_name = "FILE|none")]
+    pub placement: Option<PathBuf>,
+}
+
+impl PlacementArgs {
+    /// The library's choice.
+    pub fn choice(&self) -> hoofgeo::Result<PlacementChoice> {
+        match &self.placement {
+            None => Ok(PlacementChoice::search()),
+            Some(none) if none.as_os_str() == "none" => Ok(PlacementChoice::None),
+            Some(path) => PlacementChoice::file(path),
+        }
+    }
 }
 
 /// A file of results.

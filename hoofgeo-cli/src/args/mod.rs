@@ -16,7 +16,7 @@ pub use lens::{
     BoardArgs, BoardSize, CalibrateArgs, CameraArgs, ImportArgs, LensCommand, LensDatabaseArgs, LensFindArgs,
     LensJudgeArgs, PaperName,
 };
-pub use measure::{CheckArgs, JoinArgs, MeasureArgs, ResultFormat};
+pub use measure::{CheckArgs, JoinArgs, MeasureArgs, PlacementArgs, ResultFormat};
 pub use pixels::{ReadArgs, RectifyArgs, RulerArgs};
 pub use research::{ObserversArgs, PlanArgs};
 pub use rings::RingArgs;

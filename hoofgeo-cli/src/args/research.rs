@@ -1,5 +1,6 @@
 //! Research: observers and the size of a study.
 
+use super::PlacementArgs;
 use clap::Args;
 use std::path::PathBuf;
 
@@ -13,7 +14,7 @@ pub struct ObserversArgs {
     /// Folders of photos with sidecars, of one or several observers
     #[arg(required = true)]
     pub folders: Vec<PathBuf>,
-    /// Folder for observers.json, landmarks.csv, agreement.csv, placement.json and plots/
+    /// Folder for observers.json, landmarks.csv, agreement.csv, placement.json (anybody's spread), each observer's own NAME.placement.json, and plots/
     #[arg(long, value_name = "DIR")]
     pub out: PathBuf,
     /// Print nothing but refusals
@@ -26,6 +27,9 @@ pub struct ObserversArgs {
 pub struct PlanArgs {
     /// Folder of photos as they will be taken, with sidecars: their uncertainties are the study's
     pub folder: PathBuf,
+    /// Whose spread of placing counts.
+    #[command(flatten)]
+    pub placement: PlacementArgs,
     /// The measurement, such as heel_angle
     #[arg(long, value_name = "ID")]
     pub measurement: String,

@@ -10,9 +10,10 @@ use hoofgeo::{Error, ErrorKind, Result, measure};
 
 pub(crate) fn run(args: &FollowArgs) -> Result<Outcome> {
     let limits = args.limit.iter().map(limit).collect::<Result<_>>()?;
+    let options = VisitOptions::usual().with_placement(args.placement.choice()?);
     let mut refused = 0;
     let skip: Vec<_> = args.out.iter().cloned().collect();
-    let shots = read_folders(&args.folders, &skip, &VisitOptions::usual(), &Shot::of, &mut |why| {
+    let shots = read_folders(&args.folders, &skip, &options, &Shot::of, &mut |why| {
         refused += 1;
         anstream::eprintln!("{}", refusal_text(why));
     })?;

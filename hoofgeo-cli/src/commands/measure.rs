@@ -3,11 +3,11 @@
 use crate::Outcome;
 use crate::args::MeasureArgs;
 use crate::output::{Tables, no_picture_text, passed_over_text, print, print_line, refusal_text};
-use hoofgeo::measured::MeasureOptions;
-use hoofgeo::placement::PlacementTable;
-use hoofgeo::visit::{Outputs, Progress, RulerReading, Stop, Summary, VisitOptions, measure_folder};
+use hoofgeo::measured::{MeasureOptions, PLACEMENT_STATED};
+use hoofgeo::visit::{Outputs, PhotoRecord, Progress, RulerReading, Stop, Summary, VisitOptions, measure_folder};
 use hoofgeo::{Error, ErrorKind, Result};
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+use std::collections::BTreeMap;
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -17,9 +17,9 @@ pub(crate) fn run(args: &MeasureArgs) -> Result<Outcome> {
         let _ = rayon::ThreadPoolBuilder::new().num_threads(usize::from(n)).build_global();
     }
     let stop = stop_on_interrupt()?;
-    let placement = args.placement.as_deref().map(PlacementTable::read).transpose()?.map(Arc::new);
     let options = VisitOptions {
-        measure: MeasureOptions { draws: args.draws, seed: args.seed, placement },
+        measure: MeasureOptions { draws: args.draws, seed: args.seed, placement: None },
+        placement: args.placement.choice()?,
         pictures: !args.no_pictures,
         force_lens: args.force_lens,
         lens_database: args.lens_database.choice(),
@@ -32,13 +32,17 @@ pub(crate) fn run(args: &MeasureArgs) -> Result<Outcome> {
     let outputs = Outputs::in_folder(&args.out).with_files(files).with_part(args.part).anew(args.anew);
     let bar = progress_bar(args.quiet);
     let mut tables = Tables::default();
+    let mut placing = Placing::default();
     let end = measure_folder(&args.folder, &outputs, &options, &stop, &mut |progress| match progress {
         Progress::Measured(report) if !args.quiet => {
             bar.inc(1);
-            tables.add(&report.record());
+            let record = report.record();
+            placing.add(&record);
+            tables.add(&record);
         }
         Progress::Unchanged(photo) if !args.quiet => {
             bar.inc(1);
+            placing.add(photo);
             tables.add(photo);
         }
         Progress::NoPicture(why) => bar.suspend(|| anstream::eprintln!("{}", no_picture_text(why))),
@@ -57,9 +61,38 @@ pub(crate) fn run(args: &MeasureArgs) -> Result<Outcome> {
     };
     if !args.quiet {
         print(tables.text())?;
+        placing.lines().try_for_each(print_line)?;
         print_line(closing(summary, args))?;
     }
     Ok(if summary.is_whole() { Outcome::Done } else { Outcome::SomeRefused })
+}
+
+/// Whose spread of placing was used, on how many photos.
+#[derive(Default)]
+struct Placing {
+    tables: BTreeMap<String, usize>,
+    as_stated: usize,
+}
+
+impl Placing {
+    fn add(&mut self, photo: &PhotoRecord) {
+        if let Some(note) = &photo.placement {
+            let whose = note.observer.as_deref().map_or_else(|| "of anybody".to_owned(), |name| format!("of {name}"));
+            *self.tables.entry(format!("{} ({whose})", note.table)).or_default() += 1;
+            self.as_stated += usize::from(photo.flags().contains(&PLACEMENT_STATED));
+        }
+    }
+
+    fn lines(&self) -> impl Iterator<Item = String> {
+        let tables = self.tables.iter().map(|(table, n)| format!("spread of placing: {table}, {}", photos(*n)));
+        let stated = (self.as_stated > 0).then(|| {
+            format!(
+                "{}: landmarks whose sidecar states u_px or u_mm keep that in place of the table's",
+                photos(self.as_stated)
+            )
+        });
+        tables.chain(stated)
+    }
 }
 
 fn closing(summary: Summary, args: &MeasureArgs) -> String {

@@ -5,8 +5,8 @@ use crate::args::PlanArgs;
 use crate::output::{print_line, refusal_text};
 use hoofgeo::agreement::planning::Design;
 use hoofgeo::measure;
-use hoofgeo::observers::read_folders;
-use hoofgeo::study::{Question, precision};
+use hoofgeo::observers::{Reading, read_folders};
+use hoofgeo::study::{PlannedPhoto, Question, precision};
 use hoofgeo::uncertainty::print as rounded;
 use hoofgeo::{Error, ErrorKind, Result};
 
@@ -19,7 +19,12 @@ pub(crate) fn run(args: &PlanArgs) -> Result<Outcome> {
     for error in &refused {
         anstream::eprintln!("{}", refusal_text(error));
     }
-    let photos: Vec<_> = readings.into_iter().map(|r| (r.sidecar, r.lens)).collect();
+    let placement = args.placement.choice()?;
+    let photo = |r: Reading| {
+        let used = placement.choose(&r.folder, r.sidecar.observer.as_deref())?;
+        Ok(PlannedPhoto { sidecar: r.sidecar, lens: r.lens, placement: used.map(|used| used.table) })
+    };
+    let photos = readings.into_iter().map(photo).collect::<Result<Vec<_>>>()?;
     let (found, values) = precision(&photos, measurement)?;
     let question = Question {
         design: if args.groups { Design::Groups } else { Design::Paired },

@@ -21,6 +21,7 @@ pub(crate) fn run(args: &ReportArgs) -> Result<Outcome> {
         owner_only: args.owner,
         one_scale: !args.rulers_differ,
         templates,
+        placement: args.placement.choice()?,
         ..ReportOptions::default()
     };
     let mut refused = 0;

@@ -5,7 +5,7 @@ use crate::args::ReviewArgs;
 use crate::output::{print, print_line, refusal_text};
 use hoofgeo::file::{FileKind, read_file};
 use hoofgeo::review::{Rules, review_folder};
-use hoofgeo::visit::write_whole;
+use hoofgeo::visit::{VisitOptions, write_whole};
 use hoofgeo::{Error, ErrorKind, Result};
 use std::path::Path;
 
@@ -23,8 +23,9 @@ pub(crate) fn run(args: &ReviewArgs) -> Result<Outcome> {
         }
         None => Rules::default(),
     };
+    let options = VisitOptions::usual().with_placement(args.placement.choice()?);
     let skip: Vec<_> = args.out.iter().cloned().collect();
-    let review = review_folder(folder, rules, &skip, &mut |e| anstream::eprintln!("{}", refusal_text(e)))?;
+    let review = review_folder(folder, rules, &options, &skip, &mut |e| anstream::eprintln!("{}", refusal_text(e)))?;
     if let Some(out) = &args.out {
         std::fs::create_dir_all(out).map_err(|e| Error::io(out, "the output folder cannot be made", &e))?;
         write_whole(&out.join("review.json"), review.json().as_bytes())?;

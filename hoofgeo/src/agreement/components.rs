@@ -98,6 +98,9 @@ impl Components {
     }
 }
 
+/// How often the search begins again from a lower minimum that a profile has met.
+const MOST_RESTARTS: usize = 8;
+
 /// A profile's rise that bounds a 95 % interval: the quantile of chi-square with one degree of freedom.
 const RISE: f64 = 3.841_458_820_694_124;
 
@@ -136,12 +139,26 @@ pub fn components(observations: &[Observation<'_>]) -> Result<Components> {
     let (tree, separable) = plant(observations, mean, sd)?;
     let model = Model { tree, free: Component::ALL.into_iter().filter(|c| separable[c.slot()]).collect() };
     let start = DVector::from_element(model.free.len(), (model.free.len() as f64).sqrt().recip());
-    let best = model.minimise(start, None);
-    let deviations = (0..model.free.len())
-        .map(|i| Deviation {
-            component: model.free[i],
-            sd: best.at[i].abs() * sd,
-            interval: model.profile(i, &best).map(|s| s * sd),
+    let mut best = model.settle(start, None);
+    let mut intervals = Vec::new();
+    // A profile may come upon a lower minimum than the search from the start: then that is the best.
+    for _ in 0..=MOST_RESTARTS {
+        match (0..model.free.len()).map(|i| model.profile(i, &best)).collect() {
+            Ok(all) => {
+                intervals = all;
+                break;
+            }
+            Err(lower) => best = model.settle(lower.at, None),
+        }
+    }
+    if intervals.is_empty() {
+        return Err(Error::new(ErrorKind::Usage, "the likelihood of these values has no clear maximum"));
+    }
+    let deviations = (model.free.iter().zip(best.at.iter()).zip(intervals))
+        .map(|((component, s), interval): (_, [f64; 2])| Deviation {
+            component: *component,
+            sd: s.abs() * sd,
+            interval: interval.map(|s| s * sd),
         })
         .collect();
     let not_separable = Component::ALL.into_iter().filter(|c| !separable[c.slot()]).collect();
@@ -284,61 +301,130 @@ impl Model {
         Minimum { at, deviance }
     }
 
-    /// The interval over which a standard deviation's profile rises by less than [`RISE`].
-    fn profile(&self, i: usize, best: &Minimum) -> [f64; 2] {
+    /// The minimum from a start, never held at a zero that the likelihood would leave. Deviations count by their squares, so the gradient
+    /// vanishes at each zero, whether or not the deviance falls away from it: its slope beside zero decides.
+    fn settle(&self, start: DVector<f64>, fixed: Option<usize>) -> Minimum {
+        let mut found = self.minimise(start, fixed);
+        for _ in 0..SIGMAS {
+            let Some(start) = self.off_zero(&found, fixed) else { break };
+            let next = self.minimise(start, fixed);
+            if next.deviance > found.deviance - 1e-9 {
+                break;
+            }
+            found = next;
+        }
+        found
+    }
+
+    /// The same deviations with those that are zero, but should not be, moved off it.
+    fn off_zero(&self, found: &Minimum, fixed: Option<usize>) -> Option<DVector<f64>> {
+        let mut at = found.at.clone();
+        let mut moved = false;
+        for j in (0..at.len()).filter(|j| Some(*j) != fixed && found.at[*j].abs() < BESIDE_ZERO) {
+            let mut beside = found.at.clone();
+            beside[j] = BESIDE_ZERO;
+            let (mut least, gradient) = self.evaluate(&beside);
+            if gradient[j] >= 0.0 {
+                continue;
+            }
+            at[j] = BESIDE_ZERO;
+            moved = true;
+            for doubled in 1..12 {
+                beside[j] = BESIDE_ZERO * f64::from(1 << doubled);
+                let (deviance, _) = self.evaluate(&beside);
+                if deviance >= least {
+                    break;
+                }
+                (least, at[j]) = (deviance, beside[j]);
+            }
+        }
+        moved.then_some(at)
+    }
+
+    /// The interval over which a standard deviation's profile rises by less than [`RISE`]; or a lower minimum than the best so far, where
+    /// one is met on the way.
+    fn profile(&self, i: usize, best: &Minimum) -> std::result::Result<[f64; 2], Minimum> {
         let rise = |s: f64, from: &DVector<f64>| {
             let mut start = from.clone();
             start[i] = s;
-            let found = self.minimise(start, Some(i));
-            (found.deviance - best.deviance - RISE, found.at)
+            let found = self.settle(start, Some(i));
+            if found.deviance < best.deviance - 1e-6 {
+                return Err(found);
+            }
+            Ok(Risen { s, root: root(found.deviance - best.deviance), at: found.at })
         };
         let middle = best.at[i].abs();
+        let at_best = Risen { s: middle, root: root(0.0), at: best.at.clone() };
         let floor = if self.free[i].slot() == RESIDUAL { LEAST_RESIDUAL } else { 0.0 };
-        let (above, at) = rise(floor, &best.at);
-        let lower = if above <= 0.0 { 0.0 } else { crossing((floor, above), middle, at, &rise) };
-        let mut far = (1.5 * middle).max(0.1);
-        let mut from = best.at.clone();
+        // By steps, each from the minimum of the one before: far from the best, a start of its own ends in another valley.
+        let below = [0.8, 0.6, 0.4, 0.2, 0.05, 1e-3].map(|share| share * middle).into_iter().chain([floor]);
+        let mut lower = 0.0;
+        let mut inside = at_best.clone();
+        for s in below.filter(|_| middle > floor) {
+            let next = rise(s.max(floor), &inside.at)?;
+            if next.root > 0.0 {
+                lower = crossing(next, inside, &rise)?;
+                break;
+            }
+            inside = next;
+        }
+        let mut far = (1.3 * middle).max(0.05);
+        let mut inside = at_best;
         loop {
-            let (above, at) = rise(far, &from);
-            if above > 0.0 {
-                return [lower, crossing((far, above), middle, at, &rise)];
+            let next = rise(far, &inside.at)?;
+            if next.root > 0.0 {
+                return Ok([lower, crossing(next, inside, &rise)?]);
             }
             if far > 1e3 {
-                return [lower, f64::INFINITY];
+                return Ok([lower, f64::INFINITY]);
             }
-            (far, from) = (far * 1.5, at);
+            (far, inside) = (far * 1.5, next);
         }
     }
 }
 
-/// How far a profile lies above its bound at a standard deviation, and all of them there, sought from given ones.
-type Rise<'a> = dyn Fn(f64, &DVector<f64>) -> (f64, DVector<f64>) + 'a;
+/// A standard deviation this near to zero, relative to the spread of all values, is held to be zero.
+const BESIDE_ZERO: f64 = 1e-3;
 
-/// Where the profile crosses its bound between a place outside it, with the excess there, and the minimum inside: by false position
-/// on the signed root of the rise, which is nearly straight, halved where it does not move (the Illinois rule).
-fn crossing((mut outside, above): (f64, f64), mut inside: f64, mut from: DVector<f64>, rise: &Rise<'_>) -> f64 {
-    let root = |above: f64| (above + RISE).max(0.0).sqrt() - RISE.sqrt();
-    let (mut out, mut inn) = (root(above), root(-RISE));
-    for _ in 0..40 {
-        if (outside - inside).abs() < 1e-4 * outside.max(inside) || out <= 0.0 || inn >= 0.0 {
+/// A point of a profile: how far it lies above or below its bound, and all standard deviations there.
+#[derive(Clone)]
+struct Risen {
+    s: f64,
+    root: f64,
+    at: DVector<f64>,
+}
+
+/// The root of a rise less that of [`RISE`]: nearly straight along a profile, and zero where it crosses its bound.
+fn root(rise: f64) -> f64 {
+    rise.max(0.0).sqrt() - RISE.sqrt()
+}
+
+/// The profile at a standard deviation, sought from given ones.
+type Rise<'a> = dyn Fn(f64, &DVector<f64>) -> std::result::Result<Risen, Minimum> + 'a;
+
+/// Where the profile crosses its bound between a place outside it and one inside: by false position, halved where it does not move (the
+/// Illinois rule), and by halves where that does not close in.
+fn crossing(mut outside: Risen, mut inside: Risen, rise: &Rise<'_>) -> std::result::Result<f64, Minimum> {
+    let (mut out, mut inn) = (outside.root, inside.root);
+    for step in 0..60 {
+        let width = (outside.s - inside.s).abs();
+        if width < 1e-6 * outside.s.max(inside.s) {
             break;
         }
-        let at = inside + (outside - inside) * inn / (inn - out);
-        let (above, found) = rise(at, &from);
-        let r = root(above);
-        from = found;
-        if r.abs() < 1e-4 {
-            return at;
+        let share = if step % 4 == 3 { 0.5 } else { inn / (inn - out) };
+        let next = rise(inside.s + (outside.s - inside.s) * share, &inside.at)?;
+        if next.root.abs() < 1e-5 {
+            return Ok(next.s);
         }
-        if r > 0.0 {
-            (outside, out) = (at, r);
-            inn /= 2.0;
+        if next.root > 0.0 {
+            (out, inn) = (next.root, inn / 2.0);
+            outside = next;
         } else {
-            (inside, inn) = (at, r);
-            out /= 2.0;
+            (inn, out) = (next.root, out / 2.0);
+            inside = next;
         }
     }
-    (outside + inside) / 2.0
+    Ok(f64::midpoint(outside.s, inside.s))
 }
 
 /// Whether the likelihood still falls along some direction.

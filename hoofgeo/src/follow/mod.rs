@@ -46,6 +46,8 @@ pub use event::{GrowthRate, LaidDown, laid_down};
 pub use folders::{lens_identity, read_folders};
 pub use growth::{Growth, GrowthFrom, GrowthPlace};
 #[cfg(feature = "files")]
+pub(crate) use output::TABLE;
+#[cfg(feature = "files")]
 pub use output::{FOLLOW_COLUMNS, write_results};
 pub use pool::Scatter;
 pub use rings::ring_depths;

@@ -2,34 +2,47 @@
 
 use super::{Case, Change, Growth, Key, Scatter, Series, Trend, TrimEffect, VisitValue, Way};
 use crate::error::{Error, Result};
-use crate::visit::write_whole;
+use crate::visit::{OF_ITS_ROW, TableColumn, write_whole};
 use serde_json::{Value as Json, json};
 use std::path::Path;
 
-/// Columns of `follow.csv`, in order. `finding` is `visit`, `change`, `since_first`, `trend` (per month), `trim`, `left_minus_right`, `growth_rings` or
-/// `growth_wall_length` (per month), or `crosses` (the limit in `value`, the days in `from` and `to`).
-pub const FOLLOW_COLUMNS: [&str; 20] = [
-    "animal",
-    "foot",
-    "view",
-    "side",
-    "stage",
-    "measurement",
-    "unit",
-    "method",
-    "finding",
-    "from",
-    "to",
-    "value",
-    "u",
-    "k",
-    "lower",
-    "upper",
-    "probability",
-    "verdict",
-    "smallest",
-    "chi_square_p",
+/// Columns of `follow.csv`, each declared once.
+pub(crate) const TABLE: [TableColumn; 20] = [
+    TableColumn::text("animal", "Name of the animal, by the sidecars."),
+    TableColumn::text("foot", "LF left fore, RF right fore, LH left hind, RH right hind."),
+    TableColumn::text("view", "Where the camera looked from: lateral or solar."),
+    TableColumn::text("side", "Side of the foot that faces the camera: lateral or medial."),
+    TableColumn::text("stage", "before_trim or after_trim; empty where not said, and for what compares the two."),
+    TableColumn::text("measurement", "What was measured, by its id; for growth where it was measured: toe or heel."),
+    TableColumn::text("unit", "Unit of the row's numbers; of a rate with /month."),
+    TableColumn::text(
+        "method",
+        "How the values were made, see the methods; bearing_line behind it where that stands in for the ground.",
+    ),
+    TableColumn::text(
+        "finding",
+        "What the row says: visit (a value), change (from one visit to the next), since_first, trend (a rate), trim (after less before), \
+         left_minus_right, growth_rings, growth_wall_length (rates), crosses (a limit in value, the days in from and to).",
+    ),
+    TableColumn::text("from", "First day, YYYY-MM-DD."),
+    TableColumn::text("to", "Last day, YYYY-MM-DD."),
+    TableColumn::number("value", OF_ITS_ROW, "Best estimate of the value, difference or rate; the limit of crosses."),
+    TableColumn::number("u", OF_ITS_ROW, "Standard uncertainty, what the photos share left out of differences."),
+    TableColumn::number("k", "1", "Coverage factor for 95 %."),
+    TableColumn::number("lower", OF_ITS_ROW, "Lower end of the 95 % interval."),
+    TableColumn::number("upper", OF_ITS_ROW, "Upper end of the 95 % interval."),
+    TableColumn::number("probability", "1", "Probability of so large a difference, or a larger one, by chance."),
+    TableColumn::text("verdict", "What is said of the difference, or of the crossing."),
+    TableColumn::number("smallest", OF_ITS_ROW, "Smallest difference that would have been seen."),
+    TableColumn::number(
+        "chi_square_p",
+        "1",
+        "Probability of so large a scatter about a line, or a larger one, if the uncertainties explain it.",
+    ),
 ];
+
+/// Names of the columns of `follow.csv`, in order.
+pub const FOLLOW_COLUMNS: [&str; TABLE.len()] = TableColumn::names(&TABLE);
 
 /// Writes both files into a folder, which is made where it does not exist.
 ///

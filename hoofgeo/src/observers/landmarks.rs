@@ -1,5 +1,6 @@
 //! How far the placements of a landmark scatter, in the measured plane.
 
+use super::nested::Target;
 use super::{Nested, Reading};
 use crate::Landmark;
 use crate::error::{Error, Result};
@@ -7,7 +8,18 @@ use crate::located::Located;
 use crate::measured::scene;
 use crate::photo::Sha256Hex;
 use nalgebra::{Point2, Vector2};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
+
+/// One observer's spread of a landmark.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ObserverSpread {
+    /// Who.
+    pub observer: String,
+    /// Along the contour, mm: within and between photos the observer's own where enough was placed, else that of all.
+    pub along: Nested,
+    /// Across the contour, mm.
+    pub across: Nested,
+}
 
 /// A landmark's spread between and within observers.
 #[derive(Debug, Clone, PartialEq)]
@@ -22,6 +34,8 @@ pub struct LandmarkSpread {
     pub along: Nested,
     /// Across the contour, mm.
     pub across: Nested,
+    /// The same for each observer who placed it.
+    pub by_observer: Vec<ObserverSpread>,
 }
 
 /// One placement: along and across the contour, mm.
@@ -97,23 +111,35 @@ pub(super) fn spreads(placements: &Placements) -> Vec<LandmarkSpread> {
         .iter()
         .filter_map(|(landmark, photos)| {
             let repeated: Vec<_> = photos.iter().filter(|(_, placed)| placed.len() > 1).collect();
-            let cells = |coordinate: usize| -> Vec<Vec<Vec<f64>>> {
-                let of_photo = |placed: &[PlacedOnce]| {
-                    let mut cells: BTreeMap<&str, Vec<f64>> = BTreeMap::new();
-                    for p in placed {
-                        cells.entry(&p.observer).or_default().push(p.at[coordinate]);
-                    }
-                    cells.into_values().collect()
-                };
-                repeated.iter().map(|(_, placed)| of_photo(placed)).collect()
+            let [along, across] = [0, 1].map(|coordinate| targets(&repeated, coordinate));
+            let observers: BTreeSet<&str> = along.iter().flat_map(|t| t.keys().copied()).collect();
+            let own = |observer: &str| {
+                Some(ObserverSpread {
+                    observer: observer.to_owned(),
+                    along: Nested::of_observer(&along, observer)?,
+                    across: Nested::of_observer(&across, observer)?,
+                })
             };
             Some(LandmarkSpread {
                 landmark: *landmark,
                 photos: repeated.len(),
                 placements: repeated.iter().map(|(_, p)| p.len()).sum(),
-                along: Nested::of(&cells(0))?,
-                across: Nested::of(&cells(1))?,
+                along: Nested::of(&along)?,
+                across: Nested::of(&across)?,
+                by_observer: observers.into_iter().filter_map(own).collect(),
             })
         })
         .collect()
+}
+
+/// One coordinate of the placements, photo by photo, by observer.
+pub(super) fn targets<'a>(photos: &[&'a (String, Vec<PlacedOnce>)], coordinate: usize) -> Vec<Target<'a>> {
+    let of_photo = |placed: &'a [PlacedOnce]| {
+        let mut cells = Target::new();
+        for p in placed {
+            cells.entry(&p.observer).or_default().push(p.at[coordinate]);
+        }
+        cells
+    };
+    photos.iter().map(|(_, placed)| of_photo(placed)).collect()
 }

@@ -1,5 +1,6 @@
 //! How far observers agree on each measurement.
 
+use super::nested::Target;
 use super::{Nested, Reading};
 use crate::agreement::components::{Components, Observation, components};
 use crate::agreement::{
@@ -117,8 +118,8 @@ fn agreement(measurement: &'static Measurement, table: &Table) -> MeasurementAgr
         by_photo.entry(key.photo).or_default().insert(&key.observer, values);
     }
     let observers: Vec<&str> = table.keys().map(|k| k.observer.as_str()).collect::<BTreeSet<_>>().into_iter().collect();
-    let cells: Vec<Vec<Vec<f64>>> =
-        by_photo.values().map(|photo| photo.values().map(|v| v.to_vec()).collect()).collect();
+    let cells: Vec<Target<'_>> =
+        by_photo.values().map(|photo| photo.iter().map(|(o, v)| (*o, v.to_vec())).collect()).collect();
     let complete: Vec<f64> = by_photo
         .values()
         .filter(|photo| photo.len() == observers.len())

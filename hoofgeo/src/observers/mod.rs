@@ -17,16 +17,17 @@ mod output;
 mod plot;
 mod read;
 
-pub use landmarks::LandmarkSpread;
+pub use landmarks::{LandmarkSpread, ObserverSpread};
 pub use measurements::{MeasurementAgreement, ObserverPair, ObserverRepeats};
-pub use nested::Nested;
+pub use nested::{Nested, Target};
 pub use outliers::Outlier;
 pub use output::write;
+pub(crate) use output::{AGREEMENT_TABLE, LANDMARKS_TABLE};
 pub use plot::agreement_plot;
 pub use read::{Reading, read_folders};
 
 use crate::error::{Error, ErrorKind, Result};
-use crate::placement::{PlacementSpread, PlacementTable};
+use crate::placement::{PlacementSpread, PlacementTable, SpreadDof};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// What comparing observers has shown.
@@ -85,22 +86,47 @@ pub fn compare(readings: &[Reading]) -> Result<Comparison> {
 }
 
 impl Comparison {
-    /// The landmarks' spreads as a table for later measurements. What nobody repeated counts wholly as spread between observers.
+    /// The landmarks' spreads as a table for later measurements by anybody: pooled over the observers, with what they differ by.
     pub fn placement_table(&self) -> PlacementTable {
         let mut table = PlacementTable::new(self.observers.len(), self.photos);
         for l in &self.landmarks {
-            let within = |n: &Nested| n.within.unwrap_or(0.0);
-            let between = |n: &Nested| if n.within.is_some() { n.between.unwrap_or(0.0) } else { n.total };
-            table.set(
-                l.landmark,
-                PlacementSpread {
-                    within_along_mm: within(&l.along),
-                    within_across_mm: within(&l.across),
-                    between_along_mm: between(&l.along),
-                    between_across_mm: between(&l.across),
-                },
-            );
+            table.set(l.landmark, spread(&l.along, &l.across));
         }
         table
+    }
+
+    /// A table for each observer's own later measurements: their own spread within and between photos, and what observers differ by.
+    pub fn placement_tables(&self) -> Vec<PlacementTable> {
+        let of = |observer: &String| {
+            let mut table = PlacementTable::new(self.observers.len(), self.photos).of_observer(observer);
+            for l in &self.landmarks {
+                if let Some(own) = l.by_observer.iter().find(|s| s.observer == *observer) {
+                    table.set(l.landmark, spread(&own.along, &own.across));
+                }
+            }
+            table
+        };
+        self.observers.iter().map(of).collect()
+    }
+}
+
+/// What nobody repeated counts wholly as spread between photos, or between persons where that cannot be told.
+fn spread(along: &Nested, across: &Nested) -> PlacementSpread {
+    let within = |n: &Nested| n.within.unwrap_or(0.0);
+    let photos = |n: &Nested| n.between_photos.unwrap_or(0.0);
+    let persons = |n: &Nested| {
+        let all = if n.within.is_some() { n.between.unwrap_or(0.0) } else { n.total };
+        n.between_persons.unwrap_or(all)
+    };
+    let dof =
+        |n: &Nested| SpreadDof { within: n.within_dof, between_photos: n.between_photos_dof, between: n.between_dof };
+    PlacementSpread {
+        within_along_mm: within(along),
+        within_across_mm: within(across),
+        between_photos_along_mm: photos(along),
+        between_photos_across_mm: photos(across),
+        between_along_mm: persons(along),
+        between_across_mm: persons(across),
+        degrees_of_freedom: Some(dof(along)),
     }
 }

@@ -4,12 +4,12 @@ use super::measurements::{MeasurementAgreement, ObserverPair};
 use super::{Comparison, Nested, agreement_plot};
 use crate::agreement::{Estimate, IccTable, TechnicalError};
 use crate::error::{Error, Result};
-use crate::visit::{refusal_json, write_whole};
+use crate::visit::{PLACEMENT_SUFFIX, TableColumn, refusal_json, write_whole};
 use serde_json::{Value as Json, json};
 use std::path::Path;
 
-/// Writes `observers.json` (everything), `landmarks.csv`, `agreement.csv`, `placement.json` (for `measure --placement`) and `plots/`, one
-/// picture for each measurement and pair of observers.
+/// Writes `observers.json` (everything), `landmarks.csv`, `agreement.csv`, `placement.json` (the spread of anybody), a table of each
+/// observer's own spread, `NAME.placement.json`, and `plots/`, one picture for each measurement and pair of observers.
 ///
 /// # Errors
 /// Where a file cannot be written.
@@ -21,6 +21,14 @@ pub fn write(comparison: &Comparison, folder: &Path) -> Result<()> {
     write_whole(&folder.join("landmarks.csv"), &landmarks_csv(comparison))?;
     write_whole(&folder.join("agreement.csv"), &agreement_csv(comparison))?;
     write_whole(&folder.join("placement.json"), comparison.placement_table().to_json().as_bytes())?;
+    let mut names = std::collections::BTreeSet::new();
+    for table in comparison.placement_tables() {
+        let mut name = file_name(table.observer.as_deref().unwrap_or_default());
+        while !names.insert(name.to_lowercase()) {
+            name.push('_');
+        }
+        write_whole(&folder.join(format!("{name}{PLACEMENT_SUFFIX}")), table.to_json().as_bytes())?;
+    }
     for m in &comparison.measurements {
         for (i, pair) in m.pairs.iter().enumerate() {
             // Observers' names may hold anything; a file's name may not.
@@ -29,6 +37,12 @@ pub fn write(comparison: &Comparison, folder: &Path) -> Result<()> {
         }
     }
     Ok(())
+}
+
+/// An observer's name as the name of a file: the table itself says the name.
+fn file_name(observer: &str) -> String {
+    let kept: String = observer.trim().chars().map(|c| if c.is_alphanumeric() || c == '-' { c } else { '_' }).collect();
+    if kept.is_empty() { "observer".to_owned() } else { kept }
 }
 
 fn comparison_json(c: &Comparison) -> Json {
@@ -44,6 +58,9 @@ fn comparison_json(c: &Comparison) -> Json {
             "placements": l.placements,
             "along_mm": nested_json(&l.along),
             "across_mm": nested_json(&l.across),
+            "by_observer": l.by_observer.iter().map(|o| json!({
+                "observer": o.observer, "along_mm": nested_json(&o.along), "across_mm": nested_json(&o.across),
+            })).collect::<Vec<_>>(),
         })).collect::<Vec<_>>(),
         "measurements": c.measurements.iter().map(measurement_json).collect::<Vec<_>>(),
         "outlying_placements": c.outliers.iter().map(|o| json!({
@@ -56,7 +73,8 @@ fn comparison_json(c: &Comparison) -> Json {
 fn nested_json(n: &Nested) -> Json {
     json!({
         "within_observer": n.within, "between_observers": n.between, "one_placement": n.total,
-        "degrees_of_freedom": { "within": n.within_dof, "between": n.between_dof },
+        "between_photos": n.between_photos, "between_persons": n.between_persons,
+        "degrees_of_freedom": { "within": n.within_dof, "between_photos": n.between_photos_dof, "between": n.between_dof },
     })
 }
 
@@ -139,9 +157,45 @@ fn optional(x: Option<f64>) -> String {
     x.map(|x| x.to_string()).unwrap_or_default()
 }
 
+/// Columns of `landmarks.csv`.
+pub(crate) const LANDMARKS_TABLE: [TableColumn; 8] = [
+    TableColumn::text("landmark", "The landmark, by its name in sidecars."),
+    TableColumn::text("view", "The view that it is placed in."),
+    TableColumn::text("direction", "along or across its contour, in the measured plane."),
+    TableColumn::number("photos", "1", "Photos on which it was placed more than once."),
+    TableColumn::number("placements", "1", "Placements on them."),
+    TableColumn::number("within_mm", "mm", "Standard deviation within an observer; empty where nothing was repeated."),
+    TableColumn::number("between_mm", "mm", "Standard deviation between observers, beyond what repeats explain."),
+    TableColumn::number("one_placement_mm", "mm", "Standard deviation of one placement by any observer."),
+];
+
+/// Columns of `agreement.csv`.
+pub(crate) const AGREEMENT_TABLE: [TableColumn; 7] = [
+    TableColumn::text("measurement", "What was measured, by its id."),
+    TableColumn::text("unit", "Unit of the measurement."),
+    TableColumn::text(
+        "statistic",
+        "sd_within_observer, sd_between_observers, sd_one_placement, tem_between_observers and tem_within_observer (technical error of \
+         measurement), icc, repeatability_coefficient, bias, lower_limit and upper_limit (of agreement), sd_component.",
+    ),
+    TableColumn::text(
+        "of",
+        "Whom or what it is of: observer, pair of observers, form of the correlation, component; else empty.",
+    ),
+    TableColumn::number("value", "as in the column unit, 1 for icc", "The statistic."),
+    TableColumn::number(
+        "lower",
+        "as in the column unit, 1 for icc",
+        "Lower end of its 95 % interval, where there is one.",
+    ),
+    TableColumn::number(
+        "upper",
+        "as in the column unit, 1 for icc",
+        "Upper end; empty also where the data do not bound it.",
+    ),
+];
+
 fn landmarks_csv(c: &Comparison) -> Vec<u8> {
-    let header =
-        ["landmark", "view", "direction", "photos", "placements", "within_mm", "between_mm", "one_placement_mm"];
     let rows = c.landmarks.iter().flat_map(|l| {
         [("along", &l.along), ("across", &l.across)].map(|(direction, n)| {
             vec![
@@ -156,12 +210,11 @@ fn landmarks_csv(c: &Comparison) -> Vec<u8> {
             ]
         })
     });
-    csv(&header, rows)
+    csv(&TableColumn::names(&LANDMARKS_TABLE), rows)
 }
 
 /// Tidy: one row for each statistic.
 fn agreement_csv(c: &Comparison) -> Vec<u8> {
-    let header = ["measurement", "unit", "statistic", "of", "value", "lower", "upper"];
     let mut rows: Vec<Vec<String>> = Vec::new();
     for m in &c.measurements {
         let mut row = |statistic: &str, of: &str, value: Option<f64>, interval: Option<[f64; 2]>| {
@@ -202,5 +255,5 @@ fn agreement_csv(c: &Comparison) -> Vec<u8> {
             row("sd_component", d.component.name(), Some(d.sd), Some(d.interval));
         }
     }
-    csv(&header, rows.into_iter())
+    csv(&TableColumn::names(&AGREEMENT_TABLE), rows.into_iter())
 }

@@ -5,7 +5,7 @@ use crate::photo::Sha256Hex;
 use crate::scene::LensPrior;
 use crate::sidecar::Sidecar;
 use crate::visit::{BATCH, Entry, LensDatabase, Lenses, in_order, read_entry, walk};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 /// One observer's sidecar of one photo.
 #[derive(Debug, Clone)]
@@ -14,6 +14,8 @@ pub struct Reading {
     pub observer: String,
     /// The photo's path in its folder.
     pub name: String,
+    /// The folder that the photo lies in.
+    pub folder: PathBuf,
     /// Fingerprint of the photo: the same photo in another observer's folder has the same.
     pub photo_sha256: Sha256Hex,
     /// What was placed.
@@ -39,7 +41,8 @@ pub fn read_folders(folders: &[impl AsRef<Path>]) -> Result<(Vec<Reading>, Vec<E
             let read = read_entry(&entry, &lenses)?;
             let observer = read.sidecar.observer.clone().unwrap_or_else(|| own_name.clone());
             let (photo_sha256, sidecar) = (read.photo_sha256, read.sidecar);
-            Ok(Reading { observer, name: entry.name, photo_sha256, sidecar, lens: read.lens.prior })
+            let folder = entry.photo.parent().unwrap_or(&entry.photo).to_path_buf();
+            Ok(Reading { observer, name: entry.name, folder, photo_sha256, sidecar, lens: read.lens.prior })
         };
         in_order(walk(folder, &[]), BATCH, &work, &mut |result: Result<Reading>| {
             match result {

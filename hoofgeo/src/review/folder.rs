@@ -55,7 +55,7 @@ impl VisitReview {
     }
 }
 
-/// Measures every photo of a folder and reviews each foot over all its photos. `skip` are folders to leave out, such as that of the
+/// Measures every photo of a folder (usually by [`VisitOptions::usual`]) and reviews each foot over all its photos. `skip` are folders to leave out, such as that of the
 /// results.
 ///
 /// # Errors
@@ -64,15 +64,15 @@ impl VisitReview {
 pub fn review_folder(
     folder: &Path,
     rules: Rules,
+    options: &VisitOptions,
     skip: &[PathBuf],
     each: &mut dyn FnMut(&Error),
 ) -> Result<VisitReview> {
     crate::visit::must_be_folder(folder)?;
-    let usual = VisitOptions::usual();
-    let lenses = Lenses::with(&usual.lens_database)?;
+    let lenses = Lenses::with(&options.lens_database)?.forced(options.force_lens);
     let (mut photos, mut refused) = (Vec::new(), Vec::new());
     let work = |entry: Result<Entry>| {
-        let report = measure_entry(&entry?, &lenses, &usual)?;
+        let report = measure_entry(&entry?, &lenses, options)?;
         Ok(PhotoValues::new(&report.name, &report.sidecar, &report.measured, report.facts.taken.as_deref()))
     };
     in_order(walk(folder, skip), BATCH, &work, &mut |result: Result<PhotoValues>| {

@@ -26,6 +26,7 @@ pub(super) fn photo_json(report: &PhotoReport) -> Json {
         "taken": report.taken(),
         "observer": s.observer,
         "notes": s.notes,
+        "placement": report.placement,
         "picture": report.picture.as_ref().and_then(|p| p.as_ref().ok()),
         "header": report.facts,
         "scene": scene_json(report),

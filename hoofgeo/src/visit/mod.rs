@@ -25,6 +25,7 @@ mod output;
 mod photo;
 #[cfg(feature = "pictures")]
 mod picture;
+mod placements;
 #[cfg(feature = "pictures")]
 mod quality;
 #[cfg(feature = "pictures")]
@@ -55,6 +56,7 @@ pub(crate) use output::{folder_of, make_within, staged, sweep, sync_folder, writ
 pub(crate) use photo::belongs;
 pub(crate) use photo::read_entry;
 pub use photo::{PhotoReport, measure_entry};
+pub use placements::{PLACEMENT_SUFFIX, PlacementChoice, PlacementFolders, PlacementNote, PlacementUsed};
 #[cfg(feature = "pictures")]
 pub use read::{ReadReport, read_folder};
 #[cfg(feature = "pictures")]
@@ -63,6 +65,7 @@ pub use results::{
     CSV_COLUMNS, ColumnKind, DictionaryEntry, Outputs, Part, PhotoRecord, RecordedValue, ResultFile, dictionary,
     dictionary_csv, dictionary_json, dictionary_markdown, join, wide_columns,
 };
+pub(crate) use results::{OF_ITS_ROW, TableColumn};
 #[cfg(feature = "pictures")]
 pub use rings::{RingDepth, RingName, rings_meant};
 #[cfg(feature = "place")]

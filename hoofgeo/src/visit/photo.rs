@@ -3,6 +3,7 @@
 use super::folder::{Entry, SIDECAR_SUFFIX, is_photo_name};
 use super::lens::{LensUsed, Lenses};
 use super::name::shown;
+use super::placements::PlacementNote;
 use super::results::PhotoRecord;
 use super::ruler::{Graduations, RulerRead};
 use super::run::VisitOptions;
@@ -37,6 +38,8 @@ pub struct PhotoReport {
     pub lens: LensUsed,
     /// Scene and values.
     pub measured: Measured,
+    /// The table that the spread of placing was taken from, where one was.
+    pub placement: Option<PlacementNote>,
     /// The ruler as it was read from the pixels, where it was to be, or why it could not be.
     pub ruler: Option<Result<RulerRead>>,
     /// Path of the annotated picture relative to the output folder, where one was asked for, or why there is none.
@@ -71,8 +74,13 @@ pub(super) fn measure_read(
     options: &VisitOptions,
 ) -> Result<(PhotoReport, Graduations)> {
     let mut graduations = Graduations::of(entry, &read, options.read_ruler);
+    let placement = options.placement_of(entry, &read.sidecar)?;
+    let mut how = options.measure.clone();
+    if let Some(used) = &placement {
+        how.placement = Some(Arc::clone(&used.table));
+    }
     let mut measured = graduations
-        .locate(|g| measure_with(&read.sidecar, &read.lens.prior, &options.measure, g))
+        .locate(|g| measure_with(&read.sidecar, &read.lens.prior, &how, g))
         .map_err(|e| e.in_file(entry.sidecar()))?;
     if read.lens.forced.is_some() {
         measured.scene.flags.push(SceneFlag::LensForced);
@@ -87,6 +95,7 @@ pub(super) fn measure_read(
         visit: read.visit,
         lens: read.lens,
         measured,
+        placement: placement.map(|used| used.note()),
         ruler: graduations.take_reading(),
         picture: None,
     };

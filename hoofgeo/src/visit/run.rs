@@ -5,11 +5,13 @@ use super::folder::{Entry, relative, walk};
 use super::json::refusal_json;
 use super::lens::{LensDatabase, Lenses};
 use super::photo::{PhotoReport, ReadEntry, measure_read, read_entry};
+use super::placements::{PlacementChoice, PlacementUsed};
 use super::results::{Inputs, Outputs, PhotoRecord, Rendered, RunKey, Stored, Unfinished, Writers, refusal_line};
 use super::ruler::{Graduations, RulerReading};
 use crate::error::{Error, ErrorKind, Result};
 use crate::measured::{MeasureOptions, measure_with};
 use crate::scale::Graduation;
+use crate::sidecar::Sidecar;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, Ordering};
 
@@ -57,13 +59,32 @@ pub struct VisitOptions {
     pub force_lens: bool,
     /// When a straight ruler is read from the pixels.
     pub read_ruler: RulerReading,
+    /// Whose spread of placing landmarks counts.
+    pub placement: PlacementChoice,
 }
 
 impl VisitOptions {
     /// As the command measures unless told otherwise, without pictures: the system's lens database is asked, rulers are read as the
-    /// sidecars state.
+    /// sidecars state, tables of placements are looked for.
     pub fn usual() -> Self {
-        Self { lens_database: LensDatabase::System, read_ruler: RulerReading::AsStated, ..Self::default() }
+        Self {
+            lens_database: LensDatabase::System,
+            read_ruler: RulerReading::AsStated,
+            placement: PlacementChoice::search(),
+            ..Self::default()
+        }
+    }
+
+    /// With this choice of the spread of placing.
+    #[must_use]
+    pub fn with_placement(mut self, placement: PlacementChoice) -> Self {
+        self.placement = placement;
+        self
+    }
+
+    /// The table of placements for a photo.
+    pub(super) fn placement_of(&self, entry: &Entry, sidecar: &Sidecar) -> Result<Option<PlacementUsed>> {
+        self.placement.choose(entry.photo.parent().unwrap_or(&entry.photo), sidecar.observer.as_deref())
     }
 }
 
@@ -257,7 +278,7 @@ impl Run<'_> {
             return None;
         }
         // What cannot be read now is measured, and refused with the reason.
-        let inputs = Inputs::read(entry, self.lenses).ok()?;
+        let inputs = Inputs::read(entry, self.lenses, self.options).ok()?;
         let stored = earlier.into_iter().find(|stored| stored.is_of(&inputs, &self.key, self.outputs))?;
         Rendered::again(stored, self.outputs).ok()
     }
@@ -265,7 +286,7 @@ impl Run<'_> {
     fn measured(&self, entry: &Entry) -> Result<(PhotoReport, Rendered)> {
         let read = read_entry(entry, self.lenses)?;
         let fingerprints = [read.photo_sha256, read.sidecar_sha256];
-        let inputs = Inputs::of(entry, self.lenses, fingerprints, read.sidecar.lens.as_deref())?;
+        let inputs = Inputs::of(entry, self.lenses, self.options, fingerprints, &read.sidecar)?;
         #[cfg_attr(
             not(feature = "pictures"),
             expect(unused_mut, unused_variables, reason = "the picture is drawn on it")

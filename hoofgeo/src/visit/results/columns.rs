@@ -30,6 +30,36 @@ impl ColumnKind {
     }
 }
 
+/// A column of a table that another command writes, declared beside that table.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct TableColumn {
+    pub(crate) name: &'static str,
+    pub(crate) kind: ColumnKind,
+    pub(crate) unit: &'static str,
+    pub(crate) definition: &'static str,
+}
+
+impl TableColumn {
+    pub(crate) const fn text(name: &'static str, definition: &'static str) -> Self {
+        Self { name, kind: ColumnKind::Text, unit: "", definition }
+    }
+
+    pub(crate) const fn number(name: &'static str, unit: &'static str, definition: &'static str) -> Self {
+        Self { name, kind: ColumnKind::Number, unit, definition }
+    }
+
+    /// The columns' names, in order.
+    pub(crate) const fn names<const N: usize>(columns: &[Self; N]) -> [&'static str; N] {
+        let mut names = [""; N];
+        let mut i = 0;
+        while i < N {
+            names[i] = columns[i].name;
+            i += 1;
+        }
+        names
+    }
+}
+
 /// One cell.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) enum Cell<'a> {
@@ -111,7 +141,7 @@ use ColumnKind::{LocalTime, Moment, Number, Text};
 pub(super) const FLAG_LIST: &str = "flag_list";
 
 /// The unit of a number that has that of its row.
-const OF_ITS_ROW: &str = "as in the column unit";
+pub(crate) const OF_ITS_ROW: &str = "as in the column unit";
 
 const PHOTO: Column = Column::photo(
     "photo",

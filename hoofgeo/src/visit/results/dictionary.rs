@@ -1,7 +1,9 @@
 //! The data dictionary: what every column of the tables holds, and what their ids, methods and flags mean. It is made of the
 //! declarations that the tables are made of.
 
-use super::columns::{Column, ColumnKind, FLAG_LIST, TIDY, WIDE_BEFORE, WIDE_BEHIND, parquet_columns, wide_pair};
+use super::columns::{
+    Column, ColumnKind, FLAG_LIST, TIDY, TableColumn, WIDE_BEFORE, WIDE_BEHIND, parquet_columns, wide_pair,
+};
 use super::tables::csv_line;
 use crate::evaluate::METHODS;
 use crate::measure::{ALL, Measurement};
@@ -14,7 +16,8 @@ use std::fmt::Write;
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 #[non_exhaustive]
 pub struct DictionaryEntry {
-    /// Which list it belongs to: a table (`measurements.csv`, `measurements-wide.csv`, `measurements.parquet`), or what stands in a
+    /// Which list it belongs to: a table (`measurements.csv`, `measurements-wide.csv`, `measurements.parquet`, `follow.csv`,
+    /// `agreement.csv`, `landmarks.csv`), or what stands in a
     /// column (`measurement`, `method`, `flag_list`).
     pub list: &'static str,
     /// The column, or what stands in it.
@@ -45,6 +48,18 @@ pub fn dictionary() -> Vec<DictionaryEntry> {
     all.extend(ALL.iter().flat_map(|m| of_pair(m)));
     all.push(of_column(WIDE, &WIDE_BEHIND));
     all.extend(parquet_columns().map(|c| of_column("measurements.parquet", &c)));
+    let others: [(&str, &[TableColumn]); 3] = [
+        ("follow.csv", &crate::follow::TABLE),
+        ("agreement.csv", &crate::observers::AGREEMENT_TABLE),
+        ("landmarks.csv", &crate::observers::LANDMARKS_TABLE),
+    ];
+    for (list, columns) in others {
+        all.extend(columns.iter().map(|c| DictionaryEntry {
+            kind: c.kind.name(),
+            unit: c.unit.to_owned(),
+            ..plain(list, c.name, c.definition)
+        }));
+    }
     all.extend(ALL.iter().map(|m| of_measurement("measurement", m.id.to_owned(), "", m)));
     all.extend(METHODS.iter().map(|(name, meaning)| plain("method", name, meaning)));
     all.extend(flag_names().map(|name| plain(FLAG_LIST, name, flag_meaning(name).unwrap_or_default())));

@@ -2,6 +2,7 @@
 
 use super::super::folder::Entry;
 use super::super::lens::Lenses;
+use super::super::placements::PlacementChoice;
 use super::super::ruler::RulerReading;
 use super::super::run::VisitOptions;
 use super::{FORMAT, Outputs};
@@ -48,6 +49,7 @@ impl RunKey {
             // Without draws the seed changes nothing.
             "seed": (measure.draws > 0).then_some(measure.seed),
             "placement_sha256": placement,
+            "placement_table": options.placement.key(),
             "pictures": options.pictures,
             "force_lens": options.force_lens,
             "lens_database_sha256": lenses.database_fingerprint()?,
@@ -68,27 +70,33 @@ impl RunKey {
 pub(crate) struct Inputs {
     pub(super) photo_sha256: Sha256Hex,
     pub(super) sidecar_sha256: Sha256Hex,
-    /// Visit file and lens profiles in reach, by their path from the photo's folder.
+    /// Visit file, lens profiles in reach and table of placements, by their path from the photo's folder.
     pub(super) shared: BTreeMap<String, Sha256Hex>,
 }
 
 impl Inputs {
-    /// Of a photo whose files have been read; `lens` is the profile that its sidecar or visit names.
+    /// Of a photo whose files have been read.
     ///
     /// # Errors
-    /// `Io` where that profile cannot be read.
+    /// `Io` where the lens profile that its sidecar or visit names cannot be read; as [`PlacementChoice::choose`].
     pub(crate) fn of(
         entry: &Entry,
         lenses: &Lenses,
+        options: &VisitOptions,
         [photo_sha256, sidecar_sha256]: [Sha256Hex; 2],
-        lens: Option<&str>,
+        sidecar: &Sidecar,
     ) -> Result<Self> {
         let folder = entry.photo.parent().unwrap_or(&entry.photo);
-        let profiles = match lens {
+        let profiles = match &sidecar.lens {
             Some(name) => vec![(name.to_owned(), lenses.fingerprint_of(&folder.join(name))?)],
             None => lenses.in_reach(folder, entry.folders_down()),
         };
-        let shared = profiles.into_iter().chain(entry.visit_file.clone()).collect();
+        // One table for all photos is among the options.
+        let placement = match options.placement {
+            PlacementChoice::Search(_) => options.placement_of(entry, sidecar)?.map(|used| (used.file, used.sha256)),
+            PlacementChoice::File(_) | PlacementChoice::None => None,
+        };
+        let shared = profiles.into_iter().chain(entry.visit_file.clone()).chain(placement).collect();
         Ok(Self { photo_sha256, sidecar_sha256, shared })
     }
 
@@ -96,13 +104,13 @@ impl Inputs {
     ///
     /// # Errors
     /// Where a file cannot be read or the sidecar is no sidecar.
-    pub(crate) fn read(entry: &Entry, lenses: &Lenses) -> Result<Self> {
+    pub(crate) fn read(entry: &Entry, lenses: &Lenses, options: &VisitOptions) -> Result<Self> {
         let path = entry.sidecar();
         let bytes = read_file(&path, FileKind::Sidecar)?;
         let visit = entry.visit.clone().transpose()?;
         let sidecar = Sidecar::parse_bytes(&bytes, visit.as_deref())?;
         let fingerprints = [fingerprint(&entry.photo)?, Sha256Hex::of(&bytes)];
-        Self::of(entry, lenses, fingerprints, sidecar.lens.as_deref())
+        Self::of(entry, lenses, options, fingerprints, &sidecar)
     }
 
     /// The fingerprint of the entry that they give in a run.

@@ -41,7 +41,7 @@ pub(super) struct PhotoLine {
     pub(super) photo: String,
     pub(super) photo_sha256: Sha256Hex,
     pub(super) sidecar_sha256: Sha256Hex,
-    /// Visit file and lens profiles in reach, by their path from the photo's folder.
+    /// Visit file, lens profiles in reach and table of placements, by their path from the photo's folder.
     pub(super) shared: BTreeMap<String, Sha256Hex>,
     /// Of everything that the entry depends on.
     pub(super) inputs_sha256: Sha256Hex,

@@ -19,6 +19,7 @@ mod wide;
 mod writers;
 
 pub use columns::{CSV_COLUMNS, ColumnKind, wide_columns};
+pub(crate) use columns::{OF_ITS_ROW, TableColumn};
 pub use dictionary::{DictionaryEntry, dictionary, dictionary_csv, dictionary_json, dictionary_markdown};
 pub(super) use inputs::{Inputs, RunKey};
 pub use join::join;

@@ -6,6 +6,7 @@ use crate::measure::{self, Measurement};
 use crate::measured::{flag_meaning, flag_names};
 use crate::photo::Sha256Hex;
 use crate::visit::photo::PhotoReport;
+use crate::visit::placements::PlacementNote;
 use serde::de::{Deserializer, Error as _, IgnoredAny};
 use serde::{Deserialize, Serialize, Serializer};
 use std::borrow::Cow;
@@ -36,6 +37,9 @@ pub struct PhotoRecord {
     pub taken: Option<String>,
     /// Who placed the landmarks.
     pub observer: Option<String>,
+    /// The table that the spread of placing was taken from.
+    #[serde(default)]
+    pub placement: Option<PlacementNote>,
     /// Path of the annotated picture relative to the results.
     pub picture: Option<String>,
     /// The values, in the order of [`measure::ALL`].
@@ -101,6 +105,7 @@ impl PhotoRecord {
             stage: s.stage,
             taken: report.taken().map(str::to_owned),
             observer: s.observer.clone(),
+            placement: report.placement.clone(),
             picture: report.picture.as_ref().and_then(|p| p.as_ref().ok()).cloned(),
             values: measured.values.iter().map(value).collect(),
         }
