@@ -81,6 +81,9 @@ pub mod evaluate;
 pub mod explain;
 pub mod follow;
 mod foot;
+#[doc(hidden)]
+#[cfg(feature = "files")]
+pub mod fuzzing;
 pub mod landmark;
 pub mod lens;
 pub mod located;

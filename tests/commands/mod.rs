@@ -2,7 +2,9 @@
 
 mod contract;
 mod folders;
+mod hostile;
 mod lenses;
+mod limits;
 mod quality;
 mod rectify;
 mod results;

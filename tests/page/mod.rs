@@ -8,4 +8,5 @@ mod marking;
 mod program;
 mod refused;
 mod ruler;
+mod session;
 mod speed;

@@ -3,6 +3,7 @@
 use crate::Outcome;
 use crate::args::CheckArgs;
 use crate::output::{print_line, refusal_text};
+use crate::terminal::name as visible;
 use hoofgeo::Result;
 use hoofgeo::visit::{CheckOptions, CheckReport, check_folder};
 
@@ -13,14 +14,16 @@ pub(crate) fn run(args: &CheckArgs) -> Result<Outcome> {
         CheckReport::Refused(error) => anstream::eprintln!("{}", refusal_text(error)),
         CheckReport::Good { .. } | CheckReport::Seen { .. } if args.quiet || printed.is_err() => {}
         CheckReport::Good { name, empty, remarks } => {
-            let mut text = format!("good    {name}");
+            let mut text = format!("good    {}", visible(name));
             if !empty.is_empty() {
                 let names: Vec<_> = empty.iter().map(|e| e.rsplit('.').next().unwrap_or(e)).collect();
                 text += &format!("\n        still empty: {}", names.join(", "));
             }
             printed = print_line(text + &notes(&remarks));
         }
-        CheckReport::Seen { name, remarks } => printed = print_line(format!("photo   {name}") + &notes(remarks)),
+        CheckReport::Seen { name, remarks } => {
+            printed = print_line(format!("photo   {}", visible(name)) + &notes(remarks))
+        }
         _ => {}
     })?;
     printed?;
@@ -31,5 +34,5 @@ pub(crate) fn run(args: &CheckArgs) -> Result<Outcome> {
 }
 
 fn notes(remarks: &[String]) -> String {
-    remarks.iter().map(|remark| format!("\n        note: {remark}")).collect()
+    remarks.iter().map(|remark| format!("\n        note: {}", visible(remark))).collect()
 }

@@ -3,6 +3,7 @@
 use crate::Outcome;
 use crate::args::{ReadArgs, RingArgs};
 use crate::output::{print_line, refusal_text};
+use crate::terminal::name as visible;
 use hoofgeo::Result;
 use hoofgeo::follow::laid_down;
 use hoofgeo::pixels::ReadOptions;
@@ -19,7 +20,7 @@ pub(crate) fn run(args: &ReadArgs) -> Result<Outcome> {
                 let landmarks = reading.moved.iter().map(|(landmark, moved)| format!("{landmark} {moved}"));
                 for said in lines.chain(landmarks).chain(dates(&args.rings, rings, day)) {
                     if printed.is_ok() {
-                        printed = print_line(format_args!("{name}: {said}"));
+                        printed = print_line(format_args!("{}: {said}", visible(name)));
                     }
                 }
             }
@@ -32,7 +33,7 @@ pub(crate) fn run(args: &ReadArgs) -> Result<Outcome> {
             "{} photos read, {} refused: look at what was found, then `hoofgeo measure {}`",
             summary.measured,
             summary.refused,
-            args.out.display()
+            visible(args.out.display())
         ))?;
     }
     Ok(if summary.refused == 0 { Outcome::Done } else { Outcome::SomeRefused })
