@@ -1,12 +1,10 @@
 //! A followed case as text for the terminal.
 
-use anstyle::Style;
+use crate::terminal::{FAINT, STRONG, name};
 use hoofgeo::follow::{Case, Change, Growth, Key, Series, Trend, TrimEffect, Verdict};
 use hoofgeo::uncertainty::print as rounded;
 use std::fmt::Write;
 
-const STRONG: Style = Style::new().bold();
-const FAINT: Style = Style::new().dimmed();
 const NAME: usize = 34;
 const CELL: usize = 19;
 
@@ -16,7 +14,7 @@ pub(crate) fn case_text(case: &Case) -> String {
     let ends = (case.visits.first(), case.visits.last());
     let (Some(first), Some(last)) = ends else { return out };
     let visits = if case.visits.len() == 1 { "1 visit".to_owned() } else { format!("{} visits", case.visits.len()) };
-    let _ = writeln!(out, "{STRONG}{}{STRONG:#}  {visits}, {} to {}\n", case.animal, first.day, last.day);
+    let _ = writeln!(out, "{STRONG}{}{STRONG:#}  {visits}, {} to {}\n", name(&case.animal), first.day, last.day);
     let mut keys: Vec<Key> = case.series.iter().map(|s| s.key).collect();
     keys.dedup();
     for key in keys {
@@ -30,7 +28,7 @@ pub(crate) fn case_text(case: &Case) -> String {
     for remark in case.visits.iter().filter(|v| !v.remarks.is_empty()) {
         let _ = writeln!(out, "{FAINT}{}{FAINT:#}", remark.day);
         for (about, text) in &remark.remarks {
-            let _ = writeln!(out, "  {about}: {text}");
+            let _ = writeln!(out, "  {}: {}", name(about), name(text));
         }
     }
     let scattered = |t: &Trend| t.scatter.as_ref().is_some_and(|s| s.is_excessive());

@@ -5,6 +5,7 @@ mod case_text;
 mod commands;
 pub mod demo;
 pub mod output;
+mod terminal;
 
 use args::{Arguments, Command};
 use std::process::ExitCode;

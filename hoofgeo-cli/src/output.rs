@@ -1,15 +1,11 @@
 //! Text for the terminal: errors, and one table per foot.
 
-use anstyle::{AnsiColor, Style};
+use crate::terminal::{FAINT, STRONG, WRONG, name, shown};
 use hoofgeo::uncertainty::print as rounded;
 use hoofgeo::visit::PhotoRecord;
 use hoofgeo::{Error, ErrorKind, Result, Stage};
 use std::fmt::{Display, Write};
 use std::io::Write as _;
-
-const STRONG: Style = Style::new().bold();
-const FAINT: Style = Style::new().dimmed();
-const WRONG: Style = AnsiColor::Red.on_default().bold();
 
 /// Tables of more photos than this are left to the result files.
 const MOST_PHOTOS: usize = 200;
@@ -45,14 +41,22 @@ pub fn failure_text(error: &Error) -> String {
 }
 
 fn error_text(word: &str, error: &Error) -> String {
-    let text = error.to_string();
+    let mut text = error.to_string();
+    if let Some(file) = error.file().map(|f| f.display().to_string()) {
+        text = text.replacen(&file, &name(file.as_str()), 1);
+    }
     let (what, help) = text.split_once("\n  ").unwrap_or((&text, ""));
     let mut out = format!("{WRONG}{word}{WRONG:#} {what}");
     if !help.is_empty() {
         let indent = format!("\n{:width$}", "", width = word.len() + 1);
         let _ = write!(out, "{indent}{}", help.replace("\n  ", &indent));
     }
-    out
+    shown(&out)
+}
+
+/// Says something on standard error that is no result.
+pub(crate) fn say(text: impl Display) {
+    anstream::eprintln!("{}", shown(&text.to_string()));
 }
 
 /// Prints results. A reader that has closed its end (`hoofgeo explain | head`) has read enough.
@@ -61,7 +65,7 @@ fn error_text(word: &str, error: &Error) -> String {
 /// `Io` where standard output cannot be written for another reason.
 pub fn print(text: impl Display) -> Result<()> {
     let mut out = anstream::stdout().lock();
-    match std::io::Write::write_fmt(&mut out, format_args!("{text}")).and_then(|()| out.flush()) {
+    match std::io::Write::write_fmt(&mut out, format_args!("{}", shown(&text.to_string()))).and_then(|()| out.flush()) {
         Err(e) if e.kind() != std::io::ErrorKind::BrokenPipe => {
             Err(Error::new(ErrorKind::Io, format!("standard output cannot be written: {e}")))
         }
@@ -120,12 +124,12 @@ impl Tables {
             })
             .collect();
         self.columns.push(Column {
-            animal: photo.animal.clone(),
+            animal: name(&photo.animal),
             foot: photo.foot.name(),
             view: photo.view.name(),
             heading: match photo.stage {
                 Some(stage) => stage.name().replace('_', " "),
-                None => photo.name.rsplit('/').next().unwrap_or(&photo.name).to_owned(),
+                None => name(photo.name.rsplit('/').next().unwrap_or(&photo.name)),
             },
             order: (photo.stage, photo.taken.clone().unwrap_or_default()),
             cells,
@@ -168,10 +172,10 @@ fn table(out: &mut String, title: &str, columns: &[&Column]) {
     for c in columns {
         names.extend(c.cells.iter().map(|(n, _)| *n).filter(|n| !names.contains(n)).collect::<Vec<_>>());
     }
-    for name in names {
-        let _ = write!(out, "  {name:<width$}", width = NAME - 2);
+    for quantity in names {
+        let _ = write!(out, "  {quantity:<width$}", width = NAME - 2);
         for c in columns {
-            let cell = c.cells.iter().find(|(n, _)| *n == name).map_or("", |(_, t)| t);
+            let cell = c.cells.iter().find(|(n, _)| *n == quantity).map_or("", |(_, t)| t);
             let _ = write!(out, "{cell:>CELL$}");
         }
         out.push('\n');

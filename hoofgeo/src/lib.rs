@@ -83,6 +83,9 @@ pub mod explain;
 pub mod file;
 pub mod follow;
 mod foot;
+#[doc(hidden)]
+#[cfg(feature = "files")]
+pub mod fuzzing;
 pub mod landmark;
 pub mod lens;
 pub mod located;

@@ -18,6 +18,12 @@ pub(crate) fn list(lib: &Path) -> String {
     listing.lines.into_iter().collect::<Vec<_>>().join("\n") + "\n"
 }
 
+fn is_hidden(attributes: &[syn::Attribute]) -> bool {
+    attributes
+        .iter()
+        .any(|a| a.path().is_ident("doc") && a.parse_args::<syn::Ident>().is_ok_and(|word| word == "hidden"))
+}
+
 struct Listing<'a> {
     crate_: &'a Crate,
     lines: BTreeSet<String>,
@@ -30,6 +36,8 @@ impl Listing<'_> {
         let module = self.crate_.module(path);
         for item in &module.items {
             match item {
+                // Hidden from the documentation: for our own tools, no promise to anybody.
+                Item::Mod(m) if is_public(&m.vis) && is_hidden(&m.attrs) => {}
                 Item::Mod(m) if is_public(&m.vis) => {
                     let mut below = path.to_vec();
                     below.push(m.ident.to_string());

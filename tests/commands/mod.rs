@@ -3,7 +3,9 @@
 mod bad_days;
 mod contract;
 mod folders;
+mod hostile;
 mod lenses;
+mod limits;
 mod quality;
 mod rectify;
 mod results;

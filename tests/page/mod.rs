@@ -8,5 +8,6 @@ mod marking;
 mod program;
 mod refused;
 mod ruler;
+mod session;
 mod slips;
 mod speed;

@@ -3,7 +3,8 @@
 use super::measure::passed_over;
 use crate::Outcome;
 use crate::args::CheckArgs;
-use crate::output::{damaged_text, passed_over_text, print_line, refusal_text};
+use crate::output::{damaged_text, passed_over_text, print_line, refusal_text, say};
+use crate::terminal::name as visible;
 use hoofgeo::Result;
 use hoofgeo::visit::{CheckOptions, CheckReport, check_folder};
 
@@ -15,7 +16,7 @@ pub(crate) fn run(args: &CheckArgs) -> Result<Outcome> {
         CheckReport::Refused(error) => anstream::eprintln!("{}", refusal_text(error)),
         CheckReport::Good { name, doubts, .. } if args.quiet && !doubts.is_empty() => {
             doubtful += 1;
-            anstream::eprintln!("doubt   {name}{}", lines("look at this first", doubts));
+            say(format_args!("doubt   {}{}", visible(name), lines("look at this first", doubts)));
         }
         CheckReport::NoPixels { why, .. } => anstream::eprintln!("{}", damaged_text(why)),
         CheckReport::PassedOver(error) => anstream::eprintln!("{}", passed_over_text(error)),
@@ -23,7 +24,7 @@ pub(crate) fn run(args: &CheckArgs) -> Result<Outcome> {
         CheckReport::Good { name, empty, doubts, remarks } => {
             doubtful += usize::from(!doubts.is_empty());
             let word = if doubts.is_empty() { "good" } else { "doubt" };
-            let mut text = format!("{word:<8}{name}{}", lines("look at this first", doubts));
+            let mut text = format!("{word:<8}{}{}", visible(name), lines("look at this first", doubts));
             if !empty.is_empty() {
                 let names: Vec<_> = empty.iter().map(|e| e.rsplit('.').next().unwrap_or(e)).collect();
                 text += &format!("\n        still empty: {}", names.join(", "));
@@ -31,7 +32,7 @@ pub(crate) fn run(args: &CheckArgs) -> Result<Outcome> {
             printed = print_line(text + &lines("note", &remarks));
         }
         CheckReport::Seen { name, remarks } => {
-            printed = print_line(format!("photo   {name}") + &lines("note", remarks))
+            printed = print_line(format!("photo   {}", visible(name)) + &lines("note", remarks))
         }
         _ => {}
     })?;
@@ -53,5 +54,5 @@ pub(crate) fn run(args: &CheckArgs) -> Result<Outcome> {
 }
 
 fn lines(word: &str, remarks: &[String]) -> String {
-    remarks.iter().map(|remark| format!("\n        {word}: {remark}")).collect()
+    remarks.iter().map(|remark| format!("\n        {word}: {}", visible(remark))).collect()
 }

@@ -2,7 +2,8 @@
 
 use crate::Outcome;
 use crate::args::MeasureArgs;
-use crate::output::{Tables, no_picture_text, passed_over_text, print, print_line, refusal_text};
+use crate::output::{Tables, no_picture_text, passed_over_text, print, print_line, refusal_text, say};
+use crate::terminal::name as visible;
 use hoofgeo::measured::{MeasureOptions, PLACEMENT_STATED};
 use hoofgeo::visit::{Outputs, PhotoRecord, Progress, RulerReading, Stop, Summary, VisitOptions, measure_folder};
 use hoofgeo::{Error, ErrorKind, Result};
@@ -54,7 +55,7 @@ pub(crate) fn run(args: &MeasureArgs) -> Result<Outcome> {
     let summary = match end {
         Err(e) if stop.is_raised() => {
             let goes_on = e.help_text().map(|help| format!("; {help}")).unwrap_or_default();
-            anstream::eprintln!("stopped; no result file was written{goes_on}");
+            say(format_args!("stopped; no result file was written{goes_on}"));
             return Ok(Outcome::Stopped);
         }
         end => end?,
@@ -105,7 +106,7 @@ fn closing(summary: Summary, args: &MeasureArgs) -> String {
         "{} measured{unchanged}{}: see {}\n± is the expanded uncertainty at 95 %. A photo does not show the bone; a number is no diagnosis.",
         photos(summary.measured),
         refused(summary),
-        args.out.display()
+        visible(args.out.display())
     )
 }
 

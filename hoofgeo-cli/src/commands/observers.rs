@@ -3,6 +3,7 @@
 use crate::Outcome;
 use crate::args::ObserversArgs;
 use crate::output::{print_line, refusal_text};
+use crate::terminal::name as visible;
 use hoofgeo::Result;
 use hoofgeo::agreement::components::Component;
 use hoofgeo::observers::{Comparison, Nested, compare, read_folders, write};
@@ -28,7 +29,7 @@ pub(crate) fn run(args: &ObserversArgs) -> Result<Outcome> {
 }
 
 fn text(c: &Comparison) -> String {
-    let mut out = format!("{} photos, observers: {}\n\n", c.photos, c.observers.join(", "));
+    let mut out = format!("{} photos, observers: {}\n\n", c.photos, visible(c.observers.join(", ")));
     let _ = writeln!(out, "{:<22}{:>18}{:>18}{:>18}", "landmark", "within, mm", "between, mm", "one placement, mm");
     for l in &c.landmarks {
         let both = |of: fn(&Nested) -> Option<f64>| match (of(&l.along), of(&l.across)) {
@@ -89,8 +90,8 @@ fn text(c: &Comparison) -> String {
             out,
             "far from the others: {} by {} on {}, {:.1} mm; look at it again",
             o.landmark.name(),
-            o.observer,
-            o.photo,
+            visible(&o.observer),
+            visible(&o.photo),
             o.distance_mm
         );
     }

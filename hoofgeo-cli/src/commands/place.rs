@@ -4,6 +4,7 @@ use super::measure::stop_on_interrupt;
 use crate::Outcome;
 use crate::args::PlaceArgs;
 use crate::output::{print, print_line};
+use crate::terminal::name as visible;
 use hoofgeo::Result;
 use hoofgeo::place::{PlaceOptions, Server};
 use std::process::{Command, Stdio};
@@ -24,10 +25,10 @@ pub(crate) fn run(args: &PlaceArgs) -> Result<Outcome> {
     };
     print(format_args!(
         "{photos} of {}; open in a browser of this machine:\n\n  {}\n\n",
-        args.folder.display(),
+        visible(args.folder.display()),
         server.address()
     ))?;
-    if !args.no_open && open(&server.address()) {
+    if !args.no_open && open(&server) {
         print_line("The browser was asked to open it.")?;
     }
     print_line("Everything is saved as you go. Ctrl-C ends.")?;
@@ -37,7 +38,7 @@ pub(crate) fn run(args: &PlaceArgs) -> Result<Outcome> {
 }
 
 /// Asks the desktop for its browser, where there is a desktop.
-fn open(address: &str) -> bool {
+fn open(server: &Server) -> bool {
     let shown = |name| std::env::var_os(name).is_some_and(|v| !v.is_empty());
     let program: &[&str] = if cfg!(target_os = "macos") {
         &["open"]
@@ -48,9 +49,11 @@ fn open(address: &str) -> bool {
     } else {
         return false;
     };
+    // Where the file cannot be written the address is on the screen.
+    let Ok(page) = server.opening_page() else { return false };
     let quiet = Command::new(program[0])
         .args(&program[1..])
-        .arg(address)
+        .arg(page)
         .stdin(Stdio::null())
         .stdout(Stdio::null())
         .stderr(Stdio::null())

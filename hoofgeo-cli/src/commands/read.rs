@@ -4,6 +4,7 @@ use super::measure::passed_over;
 use crate::Outcome;
 use crate::args::{ReadArgs, RingArgs};
 use crate::output::{passed_over_text, print_line, refusal_text};
+use crate::terminal::name as visible;
 use hoofgeo::Result;
 use hoofgeo::follow::laid_down;
 use hoofgeo::pixels::ReadOptions;
@@ -20,7 +21,7 @@ pub(crate) fn run(args: &ReadArgs) -> Result<Outcome> {
                 let landmarks = reading.moved.iter().map(|(landmark, moved)| format!("{landmark} {moved}"));
                 for said in lines.chain(landmarks).chain(dates(&args.rings, rings, day)) {
                     if printed.is_ok() {
-                        printed = print_line(format_args!("{name}: {said}"));
+                        printed = print_line(format_args!("{}: {said}", visible(name)));
                     }
                 }
             }
@@ -35,7 +36,7 @@ pub(crate) fn run(args: &ReadArgs) -> Result<Outcome> {
             summary.measured,
             summary.refused,
             passed_over(summary),
-            args.out.display()
+            visible(args.out.display())
         ))?;
     }
     Ok(if summary.is_whole() { Outcome::Done } else { Outcome::SomeRefused })

@@ -3,7 +3,8 @@
 use super::measure::{passed_over, stop_on_interrupt};
 use crate::Outcome;
 use crate::args::RectifyArgs;
-use crate::output::{passed_over_text, print_line, refusal_text};
+use crate::output::{passed_over_text, print_line, refusal_text, say};
+use crate::terminal::name as visible;
 use hoofgeo::Result;
 use hoofgeo::rectify::{Kernel, Rectified, RectifyOptions};
 use hoofgeo::visit::{RectifyProgress, rectify_folder};
@@ -26,7 +27,7 @@ pub(crate) fn run(args: &RectifyArgs) -> Result<Outcome> {
     });
     let summary = match end {
         Err(_) if stop.is_raised() => {
-            anstream::eprintln!("stopped; the pictures written so far are whole");
+            say(format_args!("stopped; the pictures written so far are whole"));
             return Ok(Outcome::Stopped);
         }
         end => end?,
@@ -39,7 +40,7 @@ pub(crate) fn run(args: &RectifyArgs) -> Result<Outcome> {
             summary.measured,
             summary.refused,
             passed_over(summary),
-            args.out.display()
+            visible(args.out.display())
         ))?;
     }
     Ok(if summary.is_whole() { Outcome::Done } else { Outcome::SomeRefused })
@@ -48,7 +49,8 @@ pub(crate) fn run(args: &RectifyArgs) -> Result<Outcome> {
 fn text(picture: &str, rectified: &Rectified) -> String {
     let (sheet, reading) = (&rectified.sheet, rectified.reading);
     format!(
-        "written {picture}: {} px/mm, {} x {} px, lengths ± {:.1} % along x, ± {:.1} % along y, angles ± {:.1}°",
+        "written {}: {} px/mm, {} x {} px, lengths ± {:.1} % along x, ± {:.1} % along y, angles ± {:.1}°",
+        visible(picture),
         sheet.px_per_mm,
         sheet.size.0,
         sheet.size.1,

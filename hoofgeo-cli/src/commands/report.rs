@@ -3,6 +3,7 @@
 use crate::Outcome;
 use crate::args::ReportArgs;
 use crate::output::{print_line, refusal_text};
+use crate::terminal::name as visible;
 use hoofgeo::Result;
 use hoofgeo::report::{ReportOptions, Templates, write_reports};
 
@@ -33,7 +34,7 @@ pub(crate) fn run(args: &ReportArgs) -> Result<Outcome> {
     })?;
     if !args.quiet {
         for page in pages {
-            print_line(page.display())?;
+            print_line(visible(page.display()))?;
         }
     }
     Ok(if refused == 0 { Outcome::Done } else { Outcome::SomeRefused })

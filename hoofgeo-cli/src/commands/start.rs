@@ -3,6 +3,7 @@
 use crate::Outcome;
 use crate::args::StartArgs;
 use crate::output::{print_line, refusal_text};
+use crate::terminal::name as visible;
 use hoofgeo::Result;
 use hoofgeo::visit::{Started, start_folder};
 
@@ -13,7 +14,7 @@ pub(crate) fn run(args: &StartArgs) -> Result<Outcome> {
         Started::Written(path) => {
             written += 1;
             if !args.quiet && printed.is_ok() {
-                printed = print_line(format_args!("written {}", path.display()));
+                printed = print_line(format_args!("written {}", visible(path.display())));
             }
         }
         Started::Kept(_) => kept += 1,

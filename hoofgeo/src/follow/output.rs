@@ -2,7 +2,7 @@
 
 use super::{Case, Change, Growth, Key, Scatter, Series, Trend, TrimEffect, VisitValue, Way};
 use crate::error::{Error, Result};
-use crate::visit::{OF_ITS_ROW, TableColumn, write_whole};
+use crate::visit::{OF_ITS_ROW, TableColumn, free_text_cell, write_whole};
 use serde_json::{Value as Json, json};
 use std::path::Path;
 
@@ -182,7 +182,7 @@ fn write(out: &mut csv::Writer<Vec<u8>>, animal: &str, key: Key, row: &Row) -> c
     let number = |x: Option<f64>| x.map(|x| x.to_string()).unwrap_or_default();
     let [value, u, k, lower, upper] = row.numbers.map(number);
     out.write_record([
-        animal,
+        free_text_cell(animal).as_ref(),
         key.foot.name(),
         key.view.name(),
         key.side.map_or("", |s| s.name()),

@@ -4,7 +4,7 @@ use super::measurements::{MeasurementAgreement, ObserverPair};
 use super::{Comparison, Nested, agreement_plot};
 use crate::agreement::{Estimate, IccTable, TechnicalError};
 use crate::error::{Error, Result};
-use crate::visit::{PLACEMENT_SUFFIX, TableColumn, refusal_json, write_whole};
+use crate::visit::{PLACEMENT_SUFFIX, TableColumn, free_text_cell, refusal_json, write_whole};
 use serde_json::{Value as Json, json};
 use std::path::Path;
 
@@ -224,7 +224,7 @@ fn agreement_csv(c: &Comparison) -> Vec<u8> {
                 m.measurement.id.to_owned(),
                 m.measurement.quantity.unit().to_owned(),
                 statistic.to_owned(),
-                of.to_owned(),
+                free_text_cell(of).into_owned(),
                 value.to_string(),
                 optional(low),
                 optional(high),

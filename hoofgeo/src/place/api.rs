@@ -67,6 +67,9 @@ impl Service {
             let asset = assets::find(&request.path).filter(|_| get);
             return asset.map(|(kind, body)| Response::new(200, kind, body)).ok_or_else(not_found);
         };
+        if let (false, ["session"]) = (get, parts) {
+            return self.guard.session(request).map(|s| Response::json(200, &json!({ "session": s })));
+        }
         self.guard.knows_key(request)?;
         match (get, parts) {
             (true, ["visit"]) => Ok(Response::json(200, &self.visit())),

@@ -6,7 +6,7 @@
 
 use std::io::{BufRead, BufReader, Read, Write};
 use std::net::TcpStream;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 /// Longest request line with headers, bytes.
 const MOST_HEAD: u64 = 16 << 10;
@@ -14,8 +14,11 @@ const MOST_HEAD: u64 = 16 << 10;
 /// Longest body, bytes. The largest sidecar of all landmarks and lines is a tenth of it.
 pub(super) const MOST_BODY: usize = 1 << 20;
 
-/// How long a peer may take to send the next part of a request.
-const PATIENCE: Duration = Duration::from_secs(20);
+/// How long a connection may stay open between two requests.
+const IDLE: Duration = Duration::from_secs(30);
+
+/// How long a request may take from its first byte to its last, and an answer: they come from this machine.
+const PATIENCE: Duration = Duration::from_secs(10);
 
 /// A request, read whole.
 #[derive(Debug)]
@@ -109,14 +112,36 @@ fn reason(status: u16) -> &'static str {
     }
 }
 
+/// Reads from a peer until a moment, however it deals its bytes out.
+struct Timely<'a> {
+    stream: &'a TcpStream,
+    until: Instant,
+}
+
+impl Read for Timely<'_> {
+    fn read(&mut self, bytes: &mut [u8]) -> std::io::Result<usize> {
+        let left = self.until.saturating_duration_since(Instant::now());
+        if left.is_zero() {
+            return Err(std::io::ErrorKind::TimedOut.into());
+        }
+        self.stream.set_read_timeout(Some(left))?;
+        let mut stream = self.stream;
+        stream.read(bytes)
+    }
+}
+
 /// Answers the requests of one connection until it ends or `answer` is not to be asked any more.
 pub(super) fn serve(stream: &TcpStream, answer: &dyn Fn(&Request) -> Response, open: &dyn Fn() -> bool) {
-    let set = stream.set_read_timeout(Some(PATIENCE)).and_then(|()| stream.set_write_timeout(Some(PATIENCE)));
-    if set.and_then(|()| stream.set_nodelay(true)).is_err() {
+    if stream.set_nodelay(true).is_err() {
         return;
     }
-    let mut reader = BufReader::new(stream);
+    let mut reader = BufReader::new(Timely { stream, until: Instant::now() });
     while open() {
+        reader.get_mut().until = Instant::now() + IDLE;
+        if !reader.fill_buf().is_ok_and(|bytes| !bytes.is_empty()) {
+            return;
+        }
+        reader.get_mut().until = Instant::now() + PATIENCE;
         let (response, more) = match read(&mut reader) {
             Ok(Some(request)) => {
                 let more = !request.header("Connection").is_some_and(|c| c.eq_ignore_ascii_case("close"));
@@ -129,14 +154,14 @@ pub(super) fn serve(stream: &TcpStream, answer: &dyn Fn(&Request) -> Response, o
         if write(stream, &response, more).is_err() || !more {
             // The rest of a refused body is taken in for a moment: closing on it would reset the connection under the answer.
             let _ = stream.shutdown(std::net::Shutdown::Write);
-            let _ = stream.set_read_timeout(Some(Duration::from_millis(200)));
+            reader.get_mut().until = Instant::now() + Duration::from_millis(200);
             let _ = std::io::copy(&mut reader.take(8 << 20), &mut std::io::sink());
             return;
         }
     }
 }
 
-pub(super) fn write(mut stream: &TcpStream, response: &Response, more: bool) -> std::io::Result<()> {
+pub(super) fn write(stream: &TcpStream, response: &Response, more: bool) -> std::io::Result<()> {
     let Response { status, kind, body, policy } = response;
     let mut out = Vec::with_capacity(body.len() + 1024);
     let connection = if more { "keep-alive" } else { "close" };
@@ -144,7 +169,30 @@ pub(super) fn write(mut stream: &TcpStream, response: &Response, more: bool) -> 
     write!(out, "Content-Security-Policy: {policy}\r\n")?;
     write!(out, "Content-Type: {kind}\r\nContent-Length: {}\r\n\r\n", body.len())?;
     out.extend_from_slice(body);
-    stream.write_all(&out)
+    write_until(stream, &out, Instant::now() + PATIENCE)
+}
+
+/// Writes everything, or fails at that moment.
+fn write_until(mut stream: &TcpStream, mut bytes: &[u8], until: Instant) -> std::io::Result<()> {
+    while !bytes.is_empty() {
+        let left = until.saturating_duration_since(Instant::now());
+        if left.is_zero() {
+            return Err(std::io::ErrorKind::TimedOut.into());
+        }
+        stream.set_write_timeout(Some(left))?;
+        match stream.write(bytes) {
+            Ok(0) => return Err(std::io::ErrorKind::WriteZero.into()),
+            Ok(n) => bytes = &bytes[n..],
+            Err(e) if e.kind() == std::io::ErrorKind::Interrupted => {}
+            Err(e) => return Err(e),
+        }
+    }
+    Ok(())
+}
+
+/// Reads a request from bytes; 0 where there is one or the peer is gone, else the status of its refusal.
+pub(super) fn read_from(bytes: &[u8]) -> u16 {
+    read(&mut BufReader::new(bytes)).map_or_else(|refused| refused.status, |_| 0)
 }
 
 /// Reads a request; none where the peer is gone.
@@ -193,7 +241,12 @@ fn read<R: Read>(reader: &mut BufReader<R>) -> Result<Option<Request>, Response>
     }
     let length = match request.count("Content-Length") {
         0 => 0,
-        1 => match request.header("Content-Length").map(str::parse::<u64>) {
+        // Digits alone (RFC 9110, 8.6): a reader of numbers would take a sign too.
+        1 => match request
+            .header("Content-Length")
+            .filter(|v| v.bytes().all(|b| b.is_ascii_digit()))
+            .map(str::parse::<u64>)
+        {
             Some(Ok(length)) => length,
             _ => return Err(bad("the body's length is no number")),
         },
@@ -235,6 +288,8 @@ mod tests {
             (format!("POST / HTTP/1.1\r\nContent-Length: {}\r\n\r\n", MOST_BODY + 1), 413),
             ("POST / HTTP/1.1\r\nContent-Length: 999999999999999999\r\n\r\n".to_owned(), 413),
             ("POST / HTTP/1.1\r\nContent-Length: -1\r\n\r\n".to_owned(), 400),
+            ("POST / HTTP/1.1\r\nContent-Length: +2\r\n\r\nab".to_owned(), 400),
+            ("POST / HTTP/1.1\r\nContent-Length:\r\n\r\n".to_owned(), 400),
             ("POST / HTTP/1.1\r\nContent-Length: 1\r\nContent-Length: 2\r\n\r\nab".to_owned(), 400),
             ("POST / HTTP/1.1\r\nTransfer-Encoding: chunked\r\n\r\n0\r\n\r\n".to_owned(), 411),
             ("GET / HTTP/1.0\r\n\r\n".to_owned(), 400),

@@ -150,7 +150,7 @@ impl Lenses {
     ) -> Result<LensUsed> {
         if let Some(name) = named {
             let path = folder.join(name);
-            let profile = self.read(&path)?;
+            let profile = self.read(&path).map_err(|e| told_of(e, &path, folder, folders_up))?;
             let forced = match same_camera(&profile, facts, name) {
                 Err(e) if self.force => Some(e.what().to_owned()),
                 same => same.map(|()| None)?,
@@ -407,6 +407,19 @@ fn turned_prior(profile: &LensProfile, facts: &PhotoFacts, frame: (u32, u32)) ->
             Err(_) => upright,
         },
     }
+}
+
+/// What is told of a profile that cannot be used. A sidecar may have come from anybody and name any file of this machine: of what
+/// stands in one outside the visit nothing is repeated.
+fn told_of(error: Error, path: &Path, folder: &Path, folders_up: usize) -> Error {
+    let root = folder.ancestors().nth(folders_up).filter(|root| !root.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    let inside = || Some(path.canonicalize().ok()?.starts_with(root.canonicalize().ok()?));
+    if error.kind() != ErrorKind::Format || inside() == Some(true) {
+        return error;
+    }
+    Error::new(ErrorKind::Format, "is no lens profile, and lies outside the visit's folder")
+        .in_file(path)
+        .help("copy the profile into the visit's folder and name it there; then it is told what is wrong with it")
 }
 
 /// A prior of the stored frame turned to the upright one: the principal point moves, and the tangential terms (p2, p1) turn like

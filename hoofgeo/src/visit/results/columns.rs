@@ -1,5 +1,6 @@
 //! The columns of every table, each declared once: header, cells and data dictionary follow from here.
 
+use super::free_text::free_text_cell;
 use super::record::{PhotoRecord, RecordedValue};
 use crate::measure::{ALL, Measurement};
 use std::borrow::Cow;
@@ -10,6 +11,8 @@ use std::borrow::Cow;
 pub enum ColumnKind {
     /// Text; empty where there is none.
     Text,
+    /// Text that somebody has typed; in tables of text as [`free_text_cell`] writes it.
+    FreeText,
     /// A number of double precision.
     Number,
     /// A time on the clock where the photo was taken, without a zone.
@@ -23,6 +26,7 @@ impl ColumnKind {
     pub const fn name(self) -> &'static str {
         match self {
             Self::Text => "text",
+            Self::FreeText => "free text",
             Self::Number => "number",
             Self::LocalTime => "local time",
             Self::Moment => "moment",
@@ -79,9 +83,13 @@ impl<'a> Cell<'a> {
         text.map_or(Self::Empty, Self::text)
     }
 
-    /// As a table of text has it: numbers with as many digits as nothing gets lost with.
-    pub(super) fn into_text(self) -> Cow<'a, str> {
+    /// As a table of text has it: numbers with as many digits as nothing gets lost with, free text as no spreadsheet runs it.
+    pub(super) fn into_text(self, kind: ColumnKind) -> Cow<'a, str> {
         match self {
+            Self::Text(text) if kind == ColumnKind::FreeText => match free_text_cell(&text) {
+                Cow::Owned(cell) => Cow::Owned(cell),
+                Cow::Borrowed(_) => text,
+            },
             Self::Text(text) => text,
             Self::Number(x) => Cow::Owned(format!("{x}")),
             Self::Time(t) => Cow::Owned(format!("{t}")),
@@ -135,7 +143,7 @@ impl Column {
     }
 }
 
-use ColumnKind::{LocalTime, Moment, Number, Text};
+use ColumnKind::{FreeText, LocalTime, Moment, Number, Text};
 
 /// The column of flags; `FLAGS` is a word of some table libraries.
 pub(super) const FLAG_LIST: &str = "flag_list";
@@ -145,11 +153,12 @@ pub(crate) const OF_ITS_ROW: &str = "as in the column unit";
 
 const PHOTO: Column = Column::photo(
     "photo",
-    Text,
+    FreeText,
     "Path of the photo relative to the folder that was measured, with forward slashes.",
     |p| Cell::text(&p.name),
 );
-const ANIMAL: Column = Column::photo("animal", Text, "Name of the animal, by the sidecar.", |p| Cell::text(&p.animal));
+const ANIMAL: Column =
+    Column::photo("animal", FreeText, "Name of the animal, by the sidecar.", |p| Cell::text(&p.animal));
 const FOOT: Column = Column::photo("foot", Text, "LF left fore, RF right fore, LH left hind, RH right hind.", |p| {
     Cell::text(p.foot.name())
 });
@@ -168,7 +177,7 @@ const TAKEN: Column = Column::photo(
     |p| Cell::perhaps(p.taken.as_deref()),
 );
 const OBSERVER: Column =
-    Column::photo("observer", Text, "Who placed the landmarks.", |p| Cell::perhaps(p.observer.as_deref()));
+    Column::photo("observer", FreeText, "Who placed the landmarks.", |p| Cell::perhaps(p.observer.as_deref()));
 const TAKEN_LOCAL: Column = Column::photo(
     "taken_local",
     LocalTime,

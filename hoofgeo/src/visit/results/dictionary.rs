@@ -66,11 +66,19 @@ pub fn dictionary() -> Vec<DictionaryEntry> {
     all
 }
 
+/// What the dictionary says of free text in a table that a spreadsheet may open.
+const FREE_TEXT: &str = " Free text: an apostrophe stands before it where it begins with one, or with = + - @, a tab or a line break; \
+     a program takes it off.";
+
 const WIDE: &str = "measurements-wide.csv";
 
 fn of_column(list: &'static str, column: &Column) -> DictionaryEntry {
     let Column { name, kind, unit, definition, .. } = column;
-    DictionaryEntry { kind: kind.name(), unit: (*unit).to_owned(), ..plain(list, name, definition) }
+    let mut entry = DictionaryEntry { kind: kind.name(), unit: (*unit).to_owned(), ..plain(list, name, definition) };
+    if *kind == ColumnKind::FreeText && list.ends_with(".csv") {
+        entry.definition += FREE_TEXT;
+    }
+    entry
 }
 
 fn of_pair(m: &Measurement) -> [DictionaryEntry; 2] {

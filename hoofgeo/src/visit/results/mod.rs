@@ -5,6 +5,7 @@
 
 mod columns;
 mod dictionary;
+mod free_text;
 mod inputs;
 mod join;
 mod manifest;
@@ -21,6 +22,7 @@ mod writers;
 pub use columns::{CSV_COLUMNS, ColumnKind, wide_columns};
 pub(crate) use columns::{OF_ITS_ROW, TableColumn};
 pub use dictionary::{DictionaryEntry, dictionary, dictionary_csv, dictionary_json, dictionary_markdown};
+pub use free_text::{free_text_cell, free_text_of_cell};
 pub(super) use inputs::{Inputs, RunKey};
 pub use join::join;
 pub(super) use manifest::refusal_line;
@@ -267,4 +269,22 @@ mod tests {
             assert!(bad.parse::<Part>().is_err(), "{bad}");
         }
     }
+}
+
+/// Reads lines as a journal and a manifest have them, and renders what they hold; how many could be used. For the fuzz harness.
+pub(crate) fn read_back(text: &str) -> usize {
+    let outputs = Outputs::in_folder("results");
+    let use_of = |line: &str| {
+        let head = manifest::parse::<manifest::Head>(line).is_ok();
+        let photo = match line.split_once('\t') {
+            // What the checksums of a journal would keep out is read here all the same.
+            Some((line, entry)) => manifest::parse(line).ok().map(|line| Stored { line, entry: entry.to_owned() }),
+            None => None,
+        };
+        let any = manifest::parse::<manifest::Line>(line).is_ok();
+        usize::from(head)
+            + usize::from(any)
+            + photo.map_or(0, |p| usize::from(Rendered::again(p, &outputs).is_ok()) + 1)
+    };
+    unfinished::records(text) + text.lines().map(use_of).sum::<usize>()
 }

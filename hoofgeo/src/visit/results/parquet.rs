@@ -40,7 +40,7 @@ enum Values {
 
 fn schema_line(column: &Column) -> String {
     let (physical, logical) = match column.kind {
-        ColumnKind::Text => ("BYTE_ARRAY", " (STRING)"),
+        ColumnKind::Text | ColumnKind::FreeText => ("BYTE_ARRAY", " (STRING)"),
         ColumnKind::Number => ("DOUBLE", ""),
         ColumnKind::LocalTime => ("INT64", " (TIMESTAMP(MICROS,false))"),
         ColumnKind::Moment => ("INT64", " (TIMESTAMP(MICROS,true))"),
@@ -90,7 +90,7 @@ impl ParquetWriter {
 impl Gathered {
     fn new(column: Column) -> Self {
         let values = match column.kind {
-            ColumnKind::Text => Values::Text(Vec::new()),
+            ColumnKind::Text | ColumnKind::FreeText => Values::Text(Vec::new()),
             ColumnKind::Number => Values::Number(Vec::new()),
             ColumnKind::LocalTime | ColumnKind::Moment => Values::Time(Vec::new()),
         };

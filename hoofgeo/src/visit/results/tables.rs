@@ -1,6 +1,6 @@
 //! A photo's rows in the tables of text (RFC 4180).
 
-use super::columns::{Origin, TIDY, WIDE_BEFORE, WIDE_BEHIND};
+use super::columns::{Column, Origin, TIDY, WIDE_BEFORE, WIDE_BEHIND};
 use super::record::PhotoRecord;
 use crate::measure::ALL;
 use std::borrow::Cow;
@@ -16,18 +16,18 @@ pub(super) fn csv_line<'a>(cells: impl IntoIterator<Item = Cow<'a, str>>) -> Vec
 pub(super) fn tidy(photo: &PhotoRecord) -> Vec<u8> {
     let mut csv = writer();
     for value in &photo.values {
-        write(&mut csv, TIDY.iter().map(|column| column.cell(photo, value).into_text()));
+        write(&mut csv, TIDY.iter().map(|column| column.cell(photo, value).into_text(column.kind)));
     }
     finish(csv)
 }
 
 /// The photo's row of the wide table.
 pub(super) fn wide(photo: &PhotoRecord) -> Vec<u8> {
-    let of_photo = |origin| match origin {
-        Origin::Photo(cell) => cell(photo).into_text(),
+    let of_photo = |column: &Column| match column.origin {
+        Origin::Photo(cell) => cell(photo).into_text(column.kind),
         Origin::Value(_) => Cow::Borrowed(""),
     };
-    let mut cells: Vec<Cow<'_, str>> = WIDE_BEFORE.iter().map(|c| of_photo(c.origin)).collect();
+    let mut cells: Vec<Cow<'_, str>> = WIDE_BEFORE.iter().map(of_photo).collect();
     let mut values = photo.values.iter().peekable();
     for measurement in ALL {
         // Values stand in the order of the declarations.
@@ -36,7 +36,7 @@ pub(super) fn wide(photo: &PhotoRecord) -> Vec<u8> {
             None => cells.extend([Cow::Borrowed(""), Cow::Borrowed("")]),
         }
     }
-    cells.push(of_photo(WIDE_BEHIND.origin));
+    cells.push(of_photo(&WIDE_BEHIND));
     csv_line(cells)
 }
 

@@ -192,6 +192,11 @@ fn read_journal(path: &Path) -> Option<Box<dyn Iterator<Item = Stored> + Send>> 
     Some(Box::new(whole_lines(path)?.map_while(|text| record(&text))))
 }
 
+/// How many whole records lines hold, for the fuzz harness.
+pub(super) fn records(text: &str) -> usize {
+    text.lines().filter_map(record).count()
+}
+
 fn record(text: &str) -> Option<Stored> {
     let (check, rest) = text.split_once('\t')?;
     let (line, entry) = rest.split_once('\t')?;
