@@ -23,8 +23,8 @@ type Drawn = (f64, f64);
 const LATERAL: [Drawn; 22] = [
     (52.0, 6.0),   // 0 dorsal wall
     (44.0, 9.0),   // 1 heel wall
-    (86.0, 17.0),  // 2 dorsal wall's length
-    (37.0, 12.0),  // 3 heel's length
+    (86.0, 20.0),  // 2 dorsal wall's length
+    (37.0, 13.0),  // 3 heel's length
     (125.0, 9.0),  // 4 support
     (0.0, 3.0),    // 5 heel's bearing point against the toe's, up
     (18.0, 25.0),  // 6 ground point in front, before the toe

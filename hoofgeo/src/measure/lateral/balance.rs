@@ -6,7 +6,7 @@ use crate::foot::View;
 use crate::formula;
 use crate::landmark::Landmark;
 use crate::measure::geometry::{angle_between, dot, from_to, ground, length};
-use crate::measure::{COMMON_PRACTICE, Measurement, Need, Quantity, Reference, Plausible};
+use crate::measure::{COMMON_PRACTICE, Measurement, Need, Plausible, Quantity, Reference};
 use crate::numeric::Real;
 use crate::placed::{Outcome, Placed};
 
@@ -27,7 +27,7 @@ pub const CORONARY_BAND_ANGLE: Measurement = Measurement {
         },
         Reference { says: "larger in lame than in sound feet", source: "Dyson et al. 2011, Vet J 190:364-371" },
     ],
-    plausible: Plausible::estimated([-40.0, 70.0], [-3.0, 50.0]),
+    plausible: Plausible::estimated([-40.0, 75.0], [-5.0, 56.0]),
     formula: formula!(coronary_band_angle),
 };
 

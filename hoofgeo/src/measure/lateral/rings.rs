@@ -4,7 +4,7 @@ use crate::foot::View;
 use crate::formula;
 use crate::landmark::{Landmark, Line};
 use crate::measure::geometry::{Straight, cross, distance, dot, fitted_direction, from_to};
-use crate::measure::{COMMON_PRACTICE, Measurement, Need, Quantity, Reference, Plausible};
+use crate::measure::{COMMON_PRACTICE, Measurement, Need, Plausible, Quantity, Reference};
 use crate::numeric::{Real, constant};
 use crate::placed::{Outcome, Placed};
 

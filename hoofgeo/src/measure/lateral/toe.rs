@@ -5,7 +5,7 @@ use crate::foot::View;
 use crate::formula;
 use crate::landmark::{Landmark, Line};
 use crate::measure::geometry::{Straight, angle_between, cross, distance, dorsal_wall, dot, from_to, ground, height};
-use crate::measure::{COMMON_PRACTICE, Measurement, Need, Quantity, Reference, Plausible};
+use crate::measure::{COMMON_PRACTICE, Measurement, Need, Plausible, Quantity, Reference};
 use crate::numeric::{Real, constant, value};
 use crate::placed::{Outcome, Placed, Undefined};
 use nalgebra::Point2;
@@ -63,7 +63,7 @@ pub const DORSAL_WALL_LENGTH: Measurement = Measurement {
             source: "Ramey 2006 (opinion)",
         },
     ],
-    plausible: Plausible::estimated([25.0, 260.0], [42.0, 165.0])
+    plausible: Plausible::estimated([20.0, 280.0], [34.0, 190.0])
         .from("76 to 100 mm is usual in riding horses (common practice, no source); ponies, draught horses, neglected feet: estimate"),
     formula: formula!(dorsal_wall_length),
 };
@@ -82,7 +82,7 @@ pub const TOE_HEIGHT: Measurement = Measurement {
     needs: &[Need::Point(Landmark::ToeCoronet), GROUND],
     source: "Dyson et al. 2011, Vet J 190:364-371 (dorsal coronary band height)",
     references: &[],
-    plausible: Plausible::estimated([15.0, 220.0], [30.0, 140.0]),
+    plausible: Plausible::estimated([12.0, 240.0], [25.0, 165.0]),
     formula: formula!(toe_height),
 };
 

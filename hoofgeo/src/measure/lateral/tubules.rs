@@ -5,7 +5,7 @@ use crate::foot::View;
 use crate::formula;
 use crate::landmark::Line;
 use crate::measure::geometry::{angle_between, cross, dot, fitted_direction, from_to, ground};
-use crate::measure::{COMMON_PRACTICE, Measurement, Need, Quantity, Reference, Plausible};
+use crate::measure::{COMMON_PRACTICE, Measurement, Need, Plausible, Quantity, Reference};
 use crate::numeric::Real;
 use crate::placed::{Outcome, Placed};
 

@@ -4,7 +4,7 @@ use crate::foot::View;
 use crate::formula;
 use crate::landmark::Line;
 use crate::measure::geometry::area;
-use crate::measure::{COMMON_PRACTICE, Measurement, Need, Quantity, Plausible};
+use crate::measure::{COMMON_PRACTICE, Measurement, Need, Plausible, Quantity};
 use crate::numeric::Real;
 use crate::placed::{Outcome, Placed, Undefined};
 

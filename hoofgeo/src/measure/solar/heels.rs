@@ -5,7 +5,7 @@ use crate::foot::View;
 use crate::formula;
 use crate::landmark::Landmark;
 use crate::measure::geometry::{distance, dot, frog_axis, from_to};
-use crate::measure::{COMMON_PRACTICE, Measurement, Need, Quantity, Reference, Plausible};
+use crate::measure::{COMMON_PRACTICE, Measurement, Need, Plausible, Quantity, Reference};
 use crate::numeric::Real;
 use crate::placed::{Outcome, Placed};
 
@@ -24,7 +24,7 @@ pub const HEEL_BASE_WIDTH: Measurement = Measurement {
         says: "wider in barefoot than in shod feet (167 hooves)",
         source: "de Klerk et al. 2021, bioRxiv 2021.02.23.432452 (preprint)",
     }],
-    plausible: Plausible::estimated([12.0, 190.0], [24.0, 140.0]),
+    plausible: Plausible::estimated([12.0, 200.0], [24.0, 165.0]),
     formula: formula!(heel_base_width),
 };
 
