@@ -171,7 +171,7 @@ fn locate_at(
 /// A value, unless no such foot has it.
 pub(crate) fn possible(value: Value, kind: SubjectKind) -> Outcome<Value> {
     let m = value.measurement;
-    match m.plausible.of(kind, m.quantity).judge(value.value) {
+    match m.plausible.of(kind, m.quantity).judge_known(value.value, value.expanded()) {
         Standing::Impossible(limit) => Err(Undefined::Beyond { value: value.value, limit, unit: m.quantity.unit() }),
         _ => Ok(value),
     }
@@ -288,10 +288,8 @@ impl Measured {
     pub fn doubts(&self, value: &Value) -> Doubts {
         let m = value.measurement;
         let found = self.findings.iter().filter(|f| f.touches(m, &value.used)).map(|f| f.doubt);
-        let rare = matches!(
-            m.plausible.of(self.kind, m.quantity).judge(value.value),
-            Standing::Rare(_) | Standing::Impossible(_)
-        );
+        let standing = m.plausible.of(self.kind, m.quantity).judge_known(value.value, value.expanded());
+        let rare = standing != Standing::Usual;
         found.chain(rare.then_some(Doubt::RareValue)).collect()
     }
 

@@ -170,12 +170,12 @@ fn noticed(slip: Slip, view: View, n: usize, seed: u64) -> (usize, usize, Vec<St
             Slip::ToeAndHeelSwapped => "exchange toe_outer and heel_medial",
             Slip::CoronetsSwapped => "exchange toe_coronet and heel_coronet",
             Slip::LandmarkOff => "lies",
-            Slip::OneOfThreeMisread | Slip::EndTakenForZero => "fourth",
+            Slip::OneOfThreeMisread | Slip::EndTakenForZero => "graduation",
         };
         count += usize::from(said.noticed);
         named += usize::from(said.names.iter().any(|n| n.contains(right)));
         if !said.noticed {
-            missed.push(format!("{d:?}"));
+            missed.push(format!("{:?} {:?} {:?}", d.animal, d.state, sidecar.landmarks.len()));
         }
     }
     (count, named, missed)
@@ -198,16 +198,22 @@ fn flagged(view: View, n: usize, seed: u64) -> (usize, BTreeMap<String, usize>) 
     (count, what)
 }
 
+/// Photos a slip.
+const CASES: usize = 120;
+
 #[test]
 fn gross_slips_are_noticed() {
+    let mut short = Vec::new();
     for slip in Slip::ALL {
         for view in View::ALL.iter().filter(|v| slip.of(**v)) {
-            let (count, named, missed) = noticed(slip, *view, 120, 7 + slip as u64);
-            assert!(count as f64 >= 0.95 * 120.0, "{slip:?} {view}: {count} of 120 noticed; missed {missed:?}");
+            let (count, named, missed) = noticed(slip, *view, CASES, 7 + slip as u64);
             // Naming it is for whoever corrects it; one landmark too far off leaves several to look at.
-            assert!(named as f64 >= 0.8 * 120.0, "{slip:?} {view}: {named} of 120 named");
+            if (count as f64) < 0.95 * CASES as f64 || (named as f64) < 0.8 * CASES as f64 {
+                short.push(format!("{slip:?} {view}: {count} noticed, {named} named of {CASES}; missed {missed:?}"));
+            }
         }
     }
+    assert!(short.is_empty(), "{short:#?}");
 }
 
 #[test]
@@ -218,7 +224,7 @@ fn sound_feet_are_left_alone() {
     }
 }
 
-/// The figures of `VALIDATION.md`: `cargo test -p hoofgeo --test snooping -- --ignored slips::table --nocapture`.
+/// The figures of `VALIDATION.md`: `SLIPS=1000 cargo test -p hoofgeo --test snooping -- --ignored slips::table --nocapture`.
 #[test]
 #[ignore = "a table on more feet: prints figures, judges none"]
 #[allow(clippy::print_stdout, reason = "a table is what it is for")]

@@ -82,6 +82,19 @@ impl Plausible {
         }
     }
 
+    /// Where a value stands that is known to ± `expanded`: beyond a limit only where all of its interval is.
+    pub fn judge_known(&self, value: f64, expanded: f64) -> Standing {
+        let [low, high] = self.usual;
+        let nearest = if value < low {
+            (value + expanded).min(low)
+        } else if value > high {
+            (value - expanded).max(high)
+        } else {
+            value
+        };
+        self.judge(nearest)
+    }
+
     /// Where a value stands.
     ///
     /// ```

@@ -21,7 +21,7 @@ use crate::sidecar::Sidecar;
 use crate::{Foot, Side, View};
 use nalgebra::{Point2, Vector2};
 use serde::{Serialize, Serializer};
-use shape::{Fit, Seen, fit};
+use shape::{Fit, Seen, fit, fit_to_earlier};
 
 macro_rules! doubts {
     ($($(#[$doc:meta])* $name:ident $flag:literal $meaning:literal;)+) => {
@@ -215,6 +215,24 @@ pub(crate) fn look(sidecar: &Sidecar, located: &Located) -> Looks {
         findings.extend(other_foot(sidecar, &found));
     }
     Looks::Foot(findings)
+}
+
+/// A landmark that lies far from where earlier photos of the same foot, from the same side, have it.
+pub fn against_earlier(sidecar: &Sidecar, located: &Located, earlier: &[(&Sidecar, &Located)]) -> Option<Finding> {
+    if earlier.is_empty() {
+        return None;
+    }
+    let before: Vec<Vec<Seen>> = earlier.iter().map(|(s, l)| seen(s, l)).collect();
+    let (common, found) = fit_to_earlier(sidecar.view, &seen(sidecar, located), &before)?;
+    let far = (0..common.len()).filter(|&i| found.distances[i] > UNEXPECTED);
+    let worst = far.max_by(|&a, &b| found.distances[a].total_cmp(&found.distances[b]))?;
+    let landmark = common[worst].landmark;
+    Some(Finding::new(
+        Doubt::LandmarkUnexpected,
+        format!("{landmark} lies {:.0} mm from where this foot's earlier photos have it", found.off_mm[worst]),
+        format!("look at {landmark} again, here and there"),
+        vec![landmark],
+    ))
 }
 
 fn seen(sidecar: &Sidecar, located: &Located) -> Vec<Seen> {

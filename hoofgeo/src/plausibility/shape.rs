@@ -23,8 +23,8 @@ type Drawn = (f64, f64);
 const LATERAL: [Drawn; 22] = [
     (52.0, 6.0),  // 0 dorsal wall
     (44.0, 9.0),  // 1 heel wall
-    (86.0, 17.0), // 2 dorsal wall's length
-    (37.0, 12.0), // 3 heel's length
+    (86.0, 20.0), // 2 dorsal wall's length
+    (37.0, 13.0), // 3 heel's length
     (125.0, 9.0), // 4 support
     (0.0, 3.0),   // 5 heel's bearing point against the toe's, up
     (18.0, 25.0), // 6 ground point in front, before the toe
@@ -205,25 +205,69 @@ pub(super) fn fit(view: View, kind: SubjectKind, seen: &[Seen]) -> Option<Fit> {
     let shape = Shape::of(view);
     let at: Vec<usize> =
         seen.iter().map(|s| shape.landmarks.iter().position(|l| *l == s.landmark)).collect::<Option<_>>()?;
-    if at.len() < 3 {
+    let mean: Vec<Vector2<f64>> = at.iter().map(|&i| shape.mean[i]).collect();
+    let wider = if kind == SubjectKind::Foal { FOAL * FOAL } else { 1.0 };
+    let n = 2 * at.len();
+    let own = DMatrix::from_fn(n, n, |i, j| shape.covariance[(2 * at[i / 2] + i % 2, 2 * at[j / 2] + j % 2)] * wider);
+    fit_to(&mean, &own, seen)
+}
+
+/// How far a landmark of one foot moves from one photo to a later one besides being placed anew, per axis, mm of a foot of 125 mm:
+/// growth, trims and wear, the stance (estimates, no source).
+const fn moves(landmark: Landmark) -> f64 {
+    use Landmark as L;
+    match landmark {
+        L::GroundFront | L::GroundBack => 30.0,
+        L::PasternUpper => 14.0,
+        L::ToeGround | L::HeelGround | L::Breakover | L::BreakoverSolar => 8.0,
+        L::ToeOuter | L::HeelMedial | L::HeelLateral | L::WidestMedial | L::WidestLateral => 6.0,
+        _ => 4.0,
+    }
+}
+
+/// Brings landmarks onto the mean of this foot's earlier photos; those that all of them have.
+pub(super) fn fit_to_earlier(view: View, seen: &[Seen], earlier: &[Vec<Seen>]) -> Option<(Vec<Seen>, Fit)> {
+    let common: Vec<Seen> =
+        seen.iter().copied().filter(|s| earlier.iter().all(|e| e.iter().any(|o| o.landmark == s.landmark))).collect();
+    // Each earlier photo as it lies on the expected foot: sizes and turns are then alike.
+    let on_foot: Vec<Fit> = earlier
+        .iter()
+        .map(|e| {
+            let of: Option<Vec<Seen>> =
+                common.iter().map(|s| e.iter().copied().find(|o| o.landmark == s.landmark)).collect();
+            fit(view, SubjectKind::Foal, &of?)
+        })
+        .collect::<Option<_>>()?;
+    let n = on_foot.len() as f64;
+    let mean: Vec<Vector2<f64>> =
+        (0..common.len()).map(|i| on_foot.iter().map(|f| f.places[i]).sum::<Vector2<f64>>() / n).collect();
+    let own = DMatrix::from_diagonal(&DVector::from_fn(2 * common.len(), |i, _| {
+        let landmark = &common[i / 2];
+        let size = on_foot.iter().map(|f| f.size).sum::<f64>() / n;
+        // Those photos' landmarks were placed as these were.
+        moves(landmark.landmark).powi(2) + landmark.covariance.trace() / 2.0 / (size * size) / n
+    }));
+    let fit = fit_to(&mean, &own, &common)?;
+    Some((common, fit))
+}
+
+fn fit_to(mean: &[Vector2<f64>], own: &DMatrix<f64>, seen: &[Seen]) -> Option<Fit> {
+    if seen.len() < 3 {
         return None;
     }
-    let mean: Vec<Vector2<f64>> = at.iter().map(|&i| shape.mean[i]).collect();
     // A photo from the other side shows the mirror image; which it is, plain least squares tells.
     let (mirrored, a, b) = [false, true]
         .into_iter()
         .filter_map(|mirrored| {
             let z: Vec<Vector2<f64>> = seen.iter().map(|s| reflect(s.place, mirrored)).collect();
-            let (a, b) = similarity(&mean, &z)?;
+            let (a, b) = similarity(mean, &z)?;
             // Relative to the size: shrinking everything to a point is no fit.
             let rest: f64 = mean.iter().zip(&z).map(|(m, z)| (back(*z, a, b) - m).norm_squared()).sum();
             Some((mirrored, a, b, rest))
         })
         .min_by(|x, y| x.3.total_cmp(&y.3))
         .map(|(mirrored, a, b, _)| (mirrored, a, b))?;
-    let n = 2 * at.len();
-    let wider = if kind == SubjectKind::Foal { FOAL * FOAL } else { 1.0 };
-    let own = DMatrix::from_fn(n, n, |i, j| shape.covariance[(2 * at[i / 2] + i % 2, 2 * at[j / 2] + j % 2)] * wider);
+    let n = 2 * seen.len();
     let (mut a, mut b) = (a, b);
     let mut out = None;
     // The covariance turns and grows with the foot: a second round has it right.
@@ -256,7 +300,7 @@ pub(super) fn fit(view: View, kind: SubjectKind, seen: &[Seen]) -> Option<Fit> {
         let change = normal.solve(&(weighted.transpose() * &r));
         let projector = &inverse - &weighted * normal.solve(&weighted.transpose());
         let pr = &projector * &r;
-        let (off_mm, distances) = (0..at.len())
+        let (off_mm, distances) = (0..seen.len())
             .map(|i| {
                 let d = Vector2::new(pr[2 * i], pr[2 * i + 1]);
                 // With three landmarks one number alone is left: a direction that nothing checks says nothing.

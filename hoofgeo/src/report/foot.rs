@@ -5,6 +5,7 @@ use super::model::{ChangeText, CrossingText, FootSection, Headline, HeelText, Va
 use super::{Photo, photos, words};
 use crate::follow::{Case, Change, Crossing, Key, Series, Verdict, VisitValue};
 use crate::measure::{self, Measurement};
+use crate::plausibility::against_earlier;
 use crate::review::{Answer, FootReview, Judged, Stands, ToeSeen, When};
 use crate::{Foot, Side, Stage, View};
 use jiff::civil::Date;
@@ -17,6 +18,8 @@ pub(super) struct Context<'a> {
     pub(super) last: Option<Date>,
     /// Letters of the visits with notes.
     pub(super) notes: Vec<(Date, String)>,
+    /// The animal's photos up to this visit.
+    pub(super) known: &'a [&'a Photo],
     /// Values of this visit's photos that are not to be trusted as they stand.
     pub(super) doubts: Vec<(Key, &'static str)>,
     /// Judgement of this visit.
@@ -127,7 +130,7 @@ pub(super) fn section(c: &Context<'_>, foot: Foot, visit: &[&Photo], drawn: &mut
         id: foot.name(),
         name: words::foot(foot),
         photos: figures,
-        doubts: doubts(foot, visit),
+        doubts: doubts(c, foot, visit),
         heels: Vec::new(),
         toe: None,
         noted: Vec::new(),
@@ -150,10 +153,17 @@ const HEEL_DOUBTED: &str = "What the photos say of its heels is doubtful: they a
 pub(super) const DOUBTFUL: &str = " (doubtful)";
 
 /// What is doubted of a foot's photos.
-fn doubts(foot: Foot, visit: &[&Photo]) -> Vec<String> {
+fn doubts(c: &Context<'_>, foot: Foot, visit: &[&Photo]) -> Vec<String> {
     let mut all = Vec::new();
     for p in visit.iter().filter(|p| p.shot.foot == foot) {
-        all.extend(p.report.measured.doubts_in_words().into_iter().map(|d| format!("{}: {d}", p.shot.photo)));
+        let mut of = p.report.measured.doubts_in_words();
+        let same = |o: &&&Photo| {
+            (o.shot.foot, o.shot.view, o.shot.side) == (foot, p.shot.view, p.shot.side) && o.shot.day < c.day
+        };
+        let earlier: Vec<_> =
+            c.known.iter().filter(same).map(|o| (&o.report.sidecar, &o.report.measured.located)).collect();
+        of.extend(against_earlier(&p.report.sidecar, &p.report.measured.located, &earlier).map(|f| f.text()));
+        all.extend(of.into_iter().map(|d| format!("{}: {d}", p.shot.photo)));
     }
     all
 }

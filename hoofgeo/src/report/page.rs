@@ -15,7 +15,7 @@ use crate::{Foot, Stage, View};
 use jiff::civil::Date;
 
 /// The page of one animal on one day. `photos` are all of its photos up to that day, `case` follows them.
-pub(super) fn page(known: &[&Photo], case: &Case, day: Date, options: &ReportOptions) -> Page {
+pub(super) fn page<'a>(known: &'a [&'a Photo], case: &'a Case, day: Date, options: &ReportOptions) -> Page {
     let visit: Vec<&Photo> = known.iter().copied().filter(|p| p.shot.day == day).collect();
     let values: Vec<PhotoValues> = visit
         .iter()
@@ -27,6 +27,7 @@ pub(super) fn page(known: &[&Photo], case: &Case, day: Date, options: &ReportOpt
         day,
         last: case.visits.iter().rev().map(|v| v.day).find(|d| *d < day),
         notes: case.visits.iter().zip(&letters).filter_map(|(v, l)| Some((v.day, l.clone()?))).collect(),
+        known,
         doubts: visit.iter().flat_map(|p| doubts(p)).collect(),
         reviews: review::review_feet(&values, &options.rules),
         width: photos::width(visit.len()),

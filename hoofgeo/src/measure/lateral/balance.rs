@@ -27,7 +27,7 @@ pub const CORONARY_BAND_ANGLE: Measurement = Measurement {
         },
         Reference { says: "larger in lame than in sound feet", source: "Dyson et al. 2011, Vet J 190:364-371" },
     ],
-    plausible: Plausible::estimated([-40.0, 70.0], [-3.0, 50.0]),
+    plausible: Plausible::estimated([-40.0, 75.0], [-5.0, 56.0]),
     formula: formula!(coronary_band_angle),
 };
 

@@ -88,7 +88,7 @@ pub const HEEL_LENGTH: Measurement = Measurement {
     needs: &[Need::Point(Landmark::HeelCoronet), Need::Point(Landmark::HeelGround)],
     source: "Stachurska et al. 2008, Arch Tierz 51:531",
     references: &[],
-    plausible: Plausible::estimated([3.0, 150.0], [6.0, 95.0]),
+    plausible: Plausible::estimated([2.0, 160.0], [5.0, 105.0]),
     formula: formula!(heel_length),
 };
 
@@ -180,7 +180,7 @@ pub const HEEL_SUPPORT_OFFSET: Measurement = Measurement {
     needs: &[Need::Point(Landmark::HeelGround), Need::Point(Landmark::HeelCoronet), GROUND],
     source: COMMON_PRACTICE,
     references: &[],
-    plausible: Plausible::estimated([-45.0, 130.0], [-12.0, 75.0]),
+    plausible: Plausible::estimated([-50.0, 150.0], [-15.0, 90.0]),
     formula: formula!(heel_support_offset),
 };
 

@@ -64,7 +64,7 @@ pub const DORSAL_WALL_LENGTH: Measurement = Measurement {
             source: "Ramey 2006 (opinion)",
         },
     ],
-    plausible: Plausible::estimated([25.0, 260.0], [42.0, 165.0])
+    plausible: Plausible::estimated([20.0, 280.0], [34.0, 190.0])
         .from("76 to 100 mm is usual in riding horses (common practice, no source); ponies, draught horses, neglected feet: estimate"),
     formula: formula!(dorsal_wall_length),
 };
@@ -83,7 +83,7 @@ pub const TOE_HEIGHT: Measurement = Measurement {
     needs: &[Need::Point(Landmark::ToeCoronet), GROUND],
     source: "Dyson et al. 2011, Vet J 190:364-371 (dorsal coronary band height)",
     references: &[],
-    plausible: Plausible::estimated([15.0, 220.0], [30.0, 140.0]),
+    plausible: Plausible::estimated([12.0, 240.0], [25.0, 165.0]),
     formula: formula!(toe_height),
 };
 

@@ -21,7 +21,7 @@ pub const FROG_LENGTH: Measurement = Measurement {
     needs: &[BASE[0], BASE[1], FROG_APEX, SULCUS],
     source: "Turner 1992, Objective assessment of hoof balance",
     references: &[],
-    plausible: Plausible::estimated([20.0, 230.0], [34.0, 155.0]),
+    plausible: Plausible::estimated([20.0, 250.0], [34.0, 185.0]),
     formula: formula!(frog_length),
 };
 
@@ -41,7 +41,7 @@ pub const FROG_WIDTH: Measurement = Measurement {
     needs: &[BASE[0], BASE[1], FROG_APEX, SULCUS],
     source: "Turner 1992, Objective assessment of hoof balance",
     references: &[],
-    plausible: Plausible::estimated([8.0, 160.0], [17.0, 105.0]),
+    plausible: Plausible::estimated([8.0, 170.0], [17.0, 125.0]),
     formula: formula!(frog_width),
 };
 

@@ -24,7 +24,7 @@ pub const HEEL_BASE_WIDTH: Measurement = Measurement {
         says: "wider in barefoot than in shod feet (167 hooves)",
         source: "de Klerk et al. 2021, bioRxiv 2021.02.23.432452 (preprint)",
     }],
-    plausible: Plausible::estimated([12.0, 190.0], [24.0, 140.0]),
+    plausible: Plausible::estimated([12.0, 200.0], [24.0, 165.0]),
     formula: formula!(heel_base_width),
 };
 
