@@ -12,6 +12,7 @@
 //! [`Part`] divides a set among machines, [`join`] makes one of the parts' results; [`ResultFile`] says what is written, [`dictionary`] what
 //! stands in it.
 
+mod bare;
 mod batches;
 mod folder;
 mod json;
@@ -36,6 +37,7 @@ mod ruler;
 mod run;
 mod start;
 
+pub use bare::{BarePhoto, LeftAside, Urgency};
 pub(crate) use batches::in_order;
 pub use folder::{Entry, SIDECAR_SUFFIX, VISIT_FILE, is_photo_name, walk};
 pub(crate) use json::refusal_json;
