@@ -12,7 +12,9 @@ use crate::plausibility::{self, Doubt, Doubts, Finding, Looks};
 use crate::scale::{Graduation, Tolerance};
 use crate::scene::{LensPrior, Scene, SceneFlag, SceneInput};
 use crate::sidecar::{LensProfile, Sidecar};
+use crate::uncertainty::print;
 use nalgebra::{Point2, SMatrix};
+use std::fmt;
 use std::sync::Arc;
 
 /// Standard uncertainty of a graduation's pixel per axis where the sidecar does not say (estimate, no source).
@@ -249,7 +251,29 @@ pub fn marked(sidecar: &Sidecar) -> Vec<Graduation> {
     points.map(|g| Graduation::marked(Point2::from(g.mm), Point2::from(g.at))).collect()
 }
 
+/// `52.1 ± 1.4 °`: the value with its expanded uncertainty at 95 %, in no more digits than that deserves.
+impl fmt::Display for Value {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.pad(&print(self.value, self.expanded(), self.measurement.quantity.unit()).to_string())
+    }
+}
+
 impl Measured {
+    /// The value of one measurement, where it could be measured.
+    ///
+    /// ```no_run
+    /// # use hoofgeo::{measure::HEEL_ANGLE, measured::{MeasureOptions, measure}, scene::LensPrior, sidecar::Sidecar};
+    /// let sidecar = Sidecar::read("LF-side.jpg.hoof.json")?;
+    /// let measured = measure(&sidecar, &LensPrior::exif((4032, 3024), 2950.0), &MeasureOptions::default())?;
+    /// if let Some(angle) = measured.value(&HEEL_ANGLE) {
+    ///     println!("{}: {angle}", angle.measurement.name);
+    /// }
+    /// # Ok::<(), hoofgeo::Error>(())
+    /// ```
+    pub fn value(&self, measurement: &Measurement) -> Option<&Value> {
+        self.values.iter().find(|v| *v.measurement == *measurement)
+    }
+
     /// What the reader of a value has to know, by the names used in results.
     pub fn flags(&self, value: &Value) -> Vec<&'static str> {
         let mut flags: Vec<&str> = self.scene.flags.iter().map(|f| f.name()).collect();
@@ -393,5 +417,31 @@ impl LensProfile {
         let s = |i: usize| if i < 3 { scale } else { 1.0 };
         let covariance = SMatrix::from_fn(|i, j| self.covariance[i][j] * s(i) * s(j));
         Ok(LensPrior::profile(mean, &covariance))
+    }
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used, reason = "tests")]
+mod tests {
+    use super::*;
+    use crate::measure::{ALL, DORSAL_WALL_ANGLE, HEEL_ANGLE, HOOF_WIDTH};
+
+    #[test]
+    fn a_value_is_found_by_its_measurement_and_printed() {
+        assert!(ALL.iter().enumerate().all(|(i, m)| ALL.iter().position(|other| *other == *m) == Some(i)));
+        let text = r#"{ "format": "hoofgeo-sidecar/1", "photo": { "file": "a.jpg", "width_px": 4000, "height_px": 3000 },
+            "subject": { "foot": "LF" }, "view": "lateral", "scale": { "kind": "straight_ruler", "points": [
+            { "mm": 0, "at": [1000, 2500] }, { "mm": 100, "at": [2000, 2500] }, { "mm": 200, "at": [3000, 2500] } ] },
+            "landmarks": { "toe_coronet": { "at": [1723, 1730] }, "toe_ground": { "at": [1200, 2400] },
+            "heel_ground": { "at": [2400, 2400] } } }"#;
+        let dir = tempfile::tempdir().unwrap();
+        let path = dir.path().join("a.jpg.hoof.json");
+        assert!(Sidecar::read(&path).unwrap_err().to_string().contains("a.jpg.hoof.json"));
+        std::fs::write(&path, text).unwrap();
+        let lens = LensPrior::exif((4000, 3000), 3000.0);
+        let measured = measure(&Sidecar::read(&path).unwrap(), &lens, &MeasureOptions::default()).unwrap();
+        let angle = measured.value(&DORSAL_WALL_ANGLE).unwrap();
+        assert_eq!(angle.to_string(), print(angle.value, angle.expanded(), "deg").to_string());
+        assert!(measured.value(&HEEL_ANGLE).is_none() && measured.value(&HOOF_WIDTH).is_none());
     }
 }

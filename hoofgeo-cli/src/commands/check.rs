@@ -10,7 +10,7 @@ use hoofgeo::visit::{CheckOptions, CheckReport, check_folder};
 
 pub(crate) fn run(args: &CheckArgs) -> Result<Outcome> {
     let mut printed = Ok(());
-    let mut doubtful = 0;
+    let (mut doubtful, mut bare) = (0, 0);
     let options = CheckOptions { pixels: !args.no_pixels, lens_database: args.lens_database.choice() };
     let summary = check_folder(&args.folder, &options, &mut |report| match report {
         CheckReport::Refused(error) => anstream::eprintln!("{}", refusal_text(error)),
@@ -20,7 +20,9 @@ pub(crate) fn run(args: &CheckArgs) -> Result<Outcome> {
         }
         CheckReport::NoPixels { why, .. } => anstream::eprintln!("{}", damaged_text(why)),
         CheckReport::PassedOver(error) => anstream::eprintln!("{}", passed_over_text(error)),
-        CheckReport::Good { .. } | CheckReport::Seen { .. } if args.quiet || printed.is_err() => {}
+        CheckReport::Bare(_) if args.quiet => bare += 1,
+        CheckReport::Good { .. } | CheckReport::Seen { .. } | CheckReport::LeftAside(_)
+            if args.quiet || printed.is_err() => {}
         CheckReport::Good { name, empty, doubts, remarks } => {
             doubtful += usize::from(!doubts.is_empty());
             let word = if doubts.is_empty() { "good" } else { "doubt" };
@@ -34,6 +36,21 @@ pub(crate) fn run(args: &CheckArgs) -> Result<Outcome> {
         CheckReport::Seen { name, remarks } => {
             printed = print_line(format!("photo   {}", visible(name)) + &lines("note", remarks))
         }
+        CheckReport::Bare(photo) => {
+            bare += 1;
+            if bare == 1 {
+                printed = print_line("without a sidecar, the most urgent first:");
+            }
+            let word = photo.urgency.words();
+            let colon = if photo.remarks.is_empty() { "" } else { ": " };
+            let line = format!("{word:<7} {}{colon}{}", visible(&photo.name), photo.remarks.join("; "));
+            printed = std::mem::replace(&mut printed, Ok(())).and_then(|()| print_line(line));
+        }
+        CheckReport::LeftAside(files) => {
+            let few = files.names.iter().take(3).map(visible).collect::<Vec<_>>().join(", ");
+            let more = if files.names.len() > 3 { ", ..." } else { "" };
+            printed = print_line(format_args!("aside   {} {}: {few}{more}", files.names.len(), files.what));
+        }
         _ => {}
     })?;
     printed?;
@@ -43,10 +60,14 @@ pub(crate) fn run(args: &CheckArgs) -> Result<Outcome> {
             0 => String::new(),
             n => format!(", {n} of them damaged"),
         };
+        let without = match bare {
+            0 => String::new(),
+            n => format!(", {n} without a sidecar: mark them with `hoofgeo place {}`", visible(args.folder.display())),
+        };
         print_line(format_args!(
-            "{} would be measured{doubtful}{damaged}, {} refused{}",
+            "{} would be measured{doubtful}{damaged}, {} refused{}{without}",
             summary.measured,
-            summary.refused,
+            summary.refused - bare,
             passed_over(summary)
         ))?;
     }

@@ -137,6 +137,15 @@ pub struct Measurement {
     pub formula: Formula,
 }
 
+/// Measurements are the same where their ids are.
+impl PartialEq for Measurement {
+    fn eq(&self, other: &Self) -> bool {
+        self.id == other.id
+    }
+}
+
+impl Eq for Measurement {}
+
 /// Every measurement, in the order of tables and reports.
 pub const ALL: &[&Measurement] = &[
     &DORSAL_WALL_ANGLE,

@@ -7,9 +7,10 @@ use super::model::{Gauge, PhotoRef, Scale, Sidecar, Subject, Visit};
 use super::raw::{Draft, LandmarkSlots, LineSlots, SharedScale, SharedSubject};
 use super::text::{self, Document, decode};
 use super::tree::Kind;
-use crate::{Foot, Landmark, Line, Result, View};
+use crate::{Error, Foot, Landmark, Line, Result, View};
 use serde::Deserialize;
 use std::collections::BTreeMap;
+use std::path::Path;
 
 impl Sidecar {
     /// The name and version that a sidecar's `format` must give.
@@ -54,6 +55,16 @@ impl Sidecar {
     /// As [`Sidecar::parse`]; other encodings are named.
     pub fn parse_bytes(bytes: &[u8], visit: Option<&Visit>) -> Result<Self> {
         Self::parse(decode(bytes)?, visit)
+    }
+
+    /// Reads a sidecar's file alone, without what a visit file beside it shares (`visit::Entry::at` finds that).
+    ///
+    /// # Errors
+    /// As [`Sidecar::parse_bytes`], and `Io` where the file cannot be read; all name the file.
+    pub fn read(path: impl AsRef<Path>) -> Result<Self> {
+        let path = path.as_ref();
+        let bytes = std::fs::read(path).map_err(|e| Error::io(path, "cannot be read", &e))?;
+        Self::parse_bytes(&bytes, None).map_err(|e| e.in_file(path))
     }
 
     /// Checks a sidecar that was built or changed by a program as strictly as one that was read.

@@ -12,6 +12,7 @@
 //! [`Part`] divides a set among machines, [`join`] makes one of the parts' results; [`ResultFile`] says what is written, [`dictionary`] what
 //! stands in it.
 
+mod bare;
 mod batches;
 #[cfg(feature = "pictures")]
 mod carry;
@@ -39,6 +40,7 @@ mod ruler;
 mod run;
 mod start;
 
+pub use bare::{BarePhoto, LeftAside, Urgency};
 pub(crate) use batches::in_order;
 #[cfg(feature = "place")]
 pub(crate) use carry::Carrier;

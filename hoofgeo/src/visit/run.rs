@@ -1,5 +1,6 @@
 //! Measuring and checking a whole folder.
 
+use super::bare::{BarePhoto, LeftAside, in_order_of_urgency, left_aside};
 use super::batches::in_order;
 use super::folder::{Entry, relative, walk};
 use super::json::refusal_json;
@@ -329,7 +330,12 @@ pub enum CheckReport<'a> {
     },
     /// A lens profile that nobody named cannot be read.
     PassedOver(&'a Error),
-    /// What its pixels make worth knowing of the photo that was just refused, such as one without a sidecar.
+    /// A photo without a sidecar: `measure` would refuse it, and its pixels tell whether it will do. These come last, the most urgent
+    /// first.
+    Bare(&'a BarePhoto),
+    /// Files of a phone's folder that are no photos to measure.
+    LeftAside(&'a LeftAside),
+    /// What its pixels make worth knowing of the photo that was just refused.
     Seen {
         /// Its name.
         name: &'a str,
@@ -357,6 +363,12 @@ struct Checked {
     no_pixels: Option<Error>,
 }
 
+/// What a photo of the folder is.
+enum CheckedEntry {
+    Marked(Box<Checked>),
+    Bare(BarePhoto),
+}
+
 /// Checks everything that would be refused, without measuring: formats, photos, lens profiles, scales. Says what headers and geometry make
 /// worth knowing, and, where asked for, what the pixels do, of refused photos too: before there is a sidecar is the time to take a photo
 /// again.
@@ -368,8 +380,25 @@ pub fn check_folder(folder: &Path, options: &CheckOptions, each: &mut dyn FnMut(
     let lenses = Lenses::with(&options.lens_database)?;
     let mut summary = Summary::default();
     let batch = if options.pixels { PICTURE_BATCH } else { BATCH };
-    let check = |entry: Result<Entry>| Ok(check_entry(&entry?, &lenses, options));
-    in_order(walk(folder, &[]), batch, &check, &mut |result: Result<Checked>| {
+    let check = |entry: Result<Entry>| {
+        let entry = entry?;
+        Ok(if entry.has_photo && !entry.has_sidecar {
+            CheckedEntry::Bare(BarePhoto::of(&entry, options.pixels))
+        } else {
+            CheckedEntry::Marked(Box::new(check_entry(&entry, &lenses, options)))
+        })
+    };
+    let mut bare = Vec::new();
+    in_order(walk(folder, &[]), batch, &check, &mut |result: Result<CheckedEntry>| {
+        let result = match result {
+            Ok(CheckedEntry::Bare(photo)) => {
+                summary.refused += 1;
+                bare.push(photo);
+                return Ok(());
+            }
+            Ok(CheckedEntry::Marked(checked)) => Ok(*checked),
+            Err(e) => Err(e),
+        };
         match result {
             Ok(Checked { name, outcome: Ok(_), no_pixels: Some(why), .. }) => {
                 summary.measured += 1;
@@ -402,6 +431,9 @@ pub fn check_folder(folder: &Path, options: &CheckOptions, each: &mut dyn FnMut(
     if summary.found_nothing() {
         return Err(Error::new(ErrorKind::Usage, "no photo is in this folder").in_file(folder).help(NAME_A_FOLDER));
     }
+    in_order_of_urgency(&mut bare);
+    bare.iter().for_each(|photo| each(CheckReport::Bare(photo)));
+    left_aside(folder).iter().for_each(|files| each(CheckReport::LeftAside(files)));
     Ok(summary)
 }
 
