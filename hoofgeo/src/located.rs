@@ -243,14 +243,15 @@ impl Located {
 
     /// The same points' places under another scene, mm; `None` where one of them cannot be brought to its plane.
     pub fn places_in(&self, view: &View3<f64>) -> Option<Vec<Point2<f64>>> {
-        self.places_with(view, self.planes[0].mean)
+        let planes: Vec<_> = self.planes.iter().map(|p| p.mean).collect();
+        self.places_with(view, &planes)
     }
 
-    /// The same with the measured plane elsewhere, too.
-    pub(crate) fn places_with(&self, view: &View3<f64>, measured: [f64; PLANE]) -> Option<Vec<Point2<f64>>> {
-        let mut planes: Vec<_> =
-            self.planes.iter().map(|p| Plane::new(&p.with(p.mean, &measured, &self.planes[0].mean))).collect();
-        planes[0] = Plane::new(&measured);
+    /// The same with the planes elsewhere, too: their unknowns, in order.
+    pub(crate) fn places_with(&self, view: &View3<f64>, unknowns: &[[f64; PLANE]]) -> Option<Vec<Point2<f64>>> {
+        let at = self.planes[0].mean;
+        let planes: Vec<_> =
+            self.planes.iter().zip(unknowns).map(|(p, own)| Plane::new(&p.with(*own, &unknowns[0], &at))).collect();
         self.points
             .iter()
             .map(|p| {

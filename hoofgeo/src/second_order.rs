@@ -2,7 +2,8 @@
 //!
 //! A camera square to the hoof is where lengths and angles react to tilts in second order only: the first-order sensitivities
 //! vanish and would promise too much. For an angle, the product of the two tilts counts most, since it turns one of the plane's
-//! axes against the other: 5° about each make 0.4°.
+//! axes against the other: 5° about each make 0.4°. A plane before the measured one, such as the near heel's, adds its distance: times a
+//! lean it is the shift of its points against the others.
 //!
 //! # Source
 //! JCGM 100:2008, 5.1.2 note and H.1.7. For independent normal deviations of unit variance with second derivatives f_ij the
@@ -13,16 +14,20 @@ use crate::evaluate::Function;
 use crate::located::Located;
 use crate::placed::Placed;
 use crate::scene::params::{TILT_X, UNKNOWNS, View3};
+use crate::scene::plane::PLANE;
 use crate::scene::{Scene, State};
 use nalgebra::{Matrix2, Point2};
 
 /// Tilts known better than this, rad, have no second-order terms worth the time: half its square is 0.01°.
 const WELL_KNOWN: f64 = 0.02;
 
+/// Distances of planes known better than this, mm, likewise: times a lean of 5° it is 0.4 mm.
+const WELL_KNOWN_MM: f64 = 5.0;
+
 /// Places at one standard uncertainty to either side along each direction, and at both of a pair together.
 #[derive(Debug, Clone)]
 pub struct SecondOrder {
-    /// How many of the directions belong to the scene; the others to the measured plane.
+    /// How many of the directions belong to the scene; the others to the planes.
     scene: usize,
     single: Vec<[Vec<Point2<f64>>; 2]>,
     /// For each pair i < j, in order.
@@ -34,14 +39,14 @@ pub struct SecondOrder {
 pub struct Deviation {
     /// From the scene's tilts.
     pub scene: f64,
-    /// From the measured plane's tilts, alone or together with the scene's.
+    /// From the planes' tilts, and other planes' distances, alone or together with the scene's tilts.
     pub plane: f64,
 }
 
-/// A deviation of everything: of the scene and of the measured plane.
+/// A deviation of everything: of the scene, or of one of the planes.
 struct Direction {
     state: State,
-    plane: [f64; 3],
+    plane: (usize, [f64; PLANE]),
 }
 
 impl SecondOrder {
@@ -54,16 +59,18 @@ impl SecondOrder {
         for (variance, axis) in eigen.eigenvalues.iter().zip(eigen.eigenvectors.column_iter()) {
             if *variance > WELL_KNOWN * WELL_KNOWN {
                 // The other unknowns follow the tilts as far as they are correlated with them.
-                directions.push(Direction { state: tilts * axis / variance.sqrt(), plane: [0.0; 3] });
+                directions.push(Direction { state: tilts * axis / variance.sqrt(), plane: (0, [0.0; PLANE]) });
             }
         }
         let scene_directions = directions.len();
-        for k in [1, 2] {
-            let u = located.planes[0].u[k];
-            if u > WELL_KNOWN {
-                let mut plane = [0.0; 3];
-                plane[k] = u;
-                directions.push(Direction { state: State::zeros(), plane });
+        for (slot, known) in located.planes.iter().enumerate() {
+            // The measured plane's distance moves everything alike; that of another plane moves its points the further the more the
+            // camera or the plane leans.
+            let least = [if slot == 0 { f64::INFINITY } else { WELL_KNOWN_MM }, WELL_KNOWN, WELL_KNOWN];
+            for k in (0..PLANE).filter(|&k| known.u[k] > least[k]) {
+                let mut step = [0.0; PLANE];
+                step[k] = known.u[k];
+                directions.push(Direction { state: State::zeros(), plane: (slot, step) });
             }
         }
         if directions.is_empty() {
@@ -71,13 +78,14 @@ impl SecondOrder {
         }
         let at = |steps: &[(usize, f64)]| {
             let mut state = scene.state;
-            let mut plane = located.planes[0].mean;
+            let mut planes: Vec<[f64; PLANE]> = located.planes.iter().map(|p| p.mean).collect();
             for &(i, step) in steps {
                 state += directions[i].state * step;
-                plane.iter_mut().zip(directions[i].plane).for_each(|(p, d)| *p += d * step);
+                let (slot, by) = directions[i].plane;
+                planes[slot].iter_mut().zip(by).for_each(|(p, d)| *p += d * step);
             }
             let state: [f64; UNKNOWNS] = state.into();
-            located.places_with(&View3::new(&state, scene.pivot), plane)
+            located.places_with(&View3::new(&state, scene.pivot), &planes)
         };
         let n = directions.len();
         let single: Option<Vec<_>> = (0..n).map(|i| Some([at(&[(i, 1.0)])?, at(&[(i, -1.0)])?])).collect();

@@ -9,12 +9,12 @@ use rayon::prelude::*;
 use std::collections::BTreeMap;
 
 /// A named condition, and the share of values that has to be covered in it.
-pub struct Row {
-    pub name: String,
-    pub yard: Yard,
-    pub least: Option<f64>,
+pub(crate) struct Row {
+    pub(crate) name: String,
+    pub(crate) yard: Yard,
+    pub(crate) least: Option<f64>,
     /// A gross slip: it has to be noticed.
-    pub gross: bool,
+    pub(crate) gross: bool,
 }
 
 /// Flags that say how a value was made, not that something is wrong.
@@ -28,7 +28,7 @@ const ORDINARY: [&str; 6] = [
 ];
 
 /// Every condition, for each ruler and view that it makes sense for.
-pub fn rows() -> Vec<Row> {
+pub(crate) fn rows() -> Vec<Row> {
     let mut rows = Vec::new();
     for (ruler, view) in [
         (Ruler::Straight, View::Lateral),
@@ -54,8 +54,8 @@ pub fn rows() -> Vec<Row> {
         add("foot turned by 10 degrees", Yard { turned: Some(10.0), ..usual }, Some(0.92), false);
         add("ruler 20 mm off", Yard { ruler_off: Some(20.0), ..usual }, Some(0.92), false);
         add(
-            "camera tilts twice as stated",
-            Yard { tilt: if straight { 10.0 } else { 30.0 }, ..usual },
+            if straight { "camera tilts twice as stated" } else { "camera tilts twice as usual" },
+            Yard { tilt: if straight { 10.0 } else { 24.0 }, ..usual },
             Some(0.90),
             false,
         );
@@ -123,28 +123,28 @@ pub fn rows() -> Vec<Row> {
 
 /// What became of the values of a condition.
 #[derive(Debug, Clone, Default)]
-pub struct Count {
-    pub photos: usize,
+pub(crate) struct Count {
+    pub(crate) photos: usize,
     /// Photos refused, or with a flag that says that something is wrong.
-    pub noticed: usize,
-    pub values: usize,
-    pub inside: usize,
-    pub flagged: usize,
-    pub refused: usize,
+    pub(crate) noticed: usize,
+    pub(crate) values: usize,
+    pub(crate) inside: usize,
+    pub(crate) flagged: usize,
+    pub(crate) refused: usize,
     /// Outside its interval, and nothing says so.
-    pub silent: usize,
-    pub by_id: BTreeMap<&'static str, [usize; 2]>,
+    pub(crate) silent: usize,
+    pub(crate) by_id: BTreeMap<&'static str, [usize; 2]>,
     /// Expanded uncertainties.
-    pub expanded: BTreeMap<&'static str, Vec<f64>>,
+    pub(crate) expanded: BTreeMap<&'static str, Vec<f64>>,
 }
 
 impl Count {
-    pub fn covered(&self) -> f64 {
+    pub(crate) fn covered(&self) -> f64 {
         self.inside as f64 / (self.values - self.refused).max(1) as f64
     }
 
     /// The measurement that is covered worst, of those that are often enough there.
-    pub fn worst(&self) -> Option<(&'static str, f64)> {
+    pub(crate) fn worst(&self) -> Option<(&'static str, f64)> {
         let share = |c: &[usize; 2]| c[1] as f64 / c[0].max(1) as f64;
         let often = self.by_id.iter().filter(|(_, c)| c[0] * 2 > self.photos);
         often.map(|(id, c)| (*id, share(c))).min_by(|a, b| a.1.total_cmp(&b.1))
@@ -170,8 +170,9 @@ impl Count {
 
     fn of(photo: &Photo) -> Self {
         let mut count = Self { photos: 1, ..Self::default() };
-        let all = hoofgeo::measure::of(photo.sidecar.view).filter_map(|m| Some((m, photo.value(m)?)));
-        let Ok(measured) = measure(&photo.sidecar, &photo.lens, &MeasureOptions::default()) else {
+        let all = hoofgeo::measure::of(photo.view).filter_map(|m| Some((m, photo.value(m)?)));
+        let measured = photo.sidecar.as_ref().and_then(|s| measure(s, &photo.lens, &MeasureOptions::default()).ok());
+        let Some(measured) = measured else {
             let n = all.count();
             return Self { noticed: 1, values: n, refused: n, ..count };
         };
@@ -196,7 +197,7 @@ impl Count {
 }
 
 /// Photographs a yard so many times.
-pub fn count(yard: &Yard, photos: usize, seed: u64) -> Count {
+pub(crate) fn count(yard: &Yard, photos: usize, seed: u64) -> Count {
     (0..photos as u64)
         .into_par_iter()
         .filter_map(|i| photo(yard, seed * 1_000_000 + i))
@@ -206,15 +207,15 @@ pub fn count(yard: &Yard, photos: usize, seed: u64) -> Count {
 
 /// What the photos of one day have in common.
 #[derive(Debug, Clone, Copy)]
-pub struct Sharing {
-    pub name: &'static str,
-    pub stand: bool,
-    pub reading: bool,
+pub(crate) struct Sharing {
+    pub(crate) name: &'static str,
+    pub(crate) stand: bool,
+    pub(crate) reading: bool,
     /// Each day's photos are one file under several names.
-    pub copies: bool,
+    pub(crate) copies: bool,
 }
 
-pub const SHARING: [Sharing; 5] = [
+pub(crate) const SHARING: [Sharing; 5] = [
     Sharing { name: "nothing", stand: false, reading: false, copies: false },
     Sharing { name: "what the person reads into the foot", stand: false, reading: true, copies: false },
     Sharing { name: "the stand of foot and ruler", stand: true, reading: false, copies: false },
@@ -223,7 +224,7 @@ pub const SHARING: [Sharing; 5] = [
 ];
 
 /// Two days, three photos each, of a foot that does not change: how many of its differences pass for real, and of how many.
-pub fn false_changes(yard: &Yard, sharing: &Sharing, cases: usize, seed: u64) -> [usize; 2] {
+pub(crate) fn false_changes(yard: &Yard, sharing: &Sharing, cases: usize, seed: u64) -> [usize; 2] {
     (0..cases as u64)
         .into_par_iter()
         .filter_map(|case| changes_of(yard, sharing, seed * 1_000_000 + case))
@@ -255,9 +256,10 @@ fn changes_of(yard: &Yard, sharing: &Sharing, case: u64) -> Option<[usize; 2]> {
             }
         }
         for (i, photo) in taken.iter().enumerate() {
-            let measured = measure(&photo.sidecar, &photo.lens, &MeasureOptions::default()).ok()?;
+            let sidecar = photo.sidecar.as_ref()?;
+            let measured = measure(sidecar, &photo.lens, &MeasureOptions::default()).ok()?;
             let lens = LensIdentity { camera: Some("one".to_owned()), prior: photo.lens.clone() };
-            shots.push(Shot::new(&format!("{day}-{i}.jpg"), &photo.sidecar, &measured, Some(day), Some(lens)).ok()?);
+            shots.push(Shot::new(&format!("{day}-{i}.jpg"), sidecar, &measured, Some(day), Some(lens)).ok()?);
         }
     }
     let case = follow(&shots, &FollowOptions::default()).into_iter().next()?;

@@ -13,12 +13,12 @@ use rand_xoshiro::Xoshiro256PlusPlus;
 use serde_json::{Map, Value, json};
 use std::collections::BTreeMap;
 
-pub type Rng = Xoshiro256PlusPlus;
-pub const FRAME: (u32, u32) = (4032, 3024);
+pub(crate) type Rng = Xoshiro256PlusPlus;
+pub(crate) const FRAME: (u32, u32) = (4032, 3024);
 /// A phone's main camera, px.
 const FOCAL: f64 = 3030.0;
 
-pub fn normal(rng: &mut Rng) -> f64 {
+pub(crate) fn normal(rng: &mut Rng) -> f64 {
     rng.sample(StandardNormal)
 }
 
@@ -27,7 +27,7 @@ fn between(rng: &mut Rng, from: f64, to: f64) -> f64 {
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Ruler {
+pub(crate) enum Ruler {
     Straight,
     Square,
     Card,
@@ -35,62 +35,62 @@ pub enum Ruler {
 
 /// How a yard differs from what the model takes for usual.
 #[derive(Debug, Clone, Copy)]
-pub struct Yard {
-    pub ruler: Ruler,
-    pub view: View,
+pub(crate) struct Yard {
+    pub(crate) ruler: Ruler,
+    pub(crate) view: View,
     /// Standard deviation of the camera's tilt about each axis, degrees.
-    pub tilt: f64,
+    pub(crate) tilt: f64,
     /// Turn of the foot against the ruler about the vertical, degrees, either way; drawn with 5° where it is none.
-    pub turned: Option<f64>,
+    pub(crate) turned: Option<f64>,
     /// Distance of foot and ruler, mm, either way; drawn with 8 mm where it is none.
-    pub ruler_off: Option<f64>,
+    pub(crate) ruler_off: Option<f64>,
     /// How far the near heel (side) or the frog (sole) lie before or behind the measured plane: from, to, mm.
-    pub apart: [f64; 2],
+    pub(crate) apart: [f64; 2],
     /// Whether the sidecar says how far, and how well it is known, mm.
-    pub says_apart: Option<f64>,
+    pub(crate) says_apart: Option<f64>,
     /// Points of each drawn wall; none where no line is drawn.
-    pub line_points: Option<usize>,
+    pub(crate) line_points: Option<usize>,
     /// Whether errors along a drawn edge hang together, over 10 mm.
-    pub hanging: bool,
+    pub(crate) hanging: bool,
     /// Whether the ground is marked.
-    pub ground: bool,
+    pub(crate) ground: bool,
     /// Grass hides so much of the foot, mm.
-    pub grass: f64,
-    pub says_surface: Option<&'static str>,
+    pub(crate) grass: f64,
+    pub(crate) says_surface: Option<&'static str>,
     /// The photo shows so much less of the frame than its header says.
-    pub crop: f64,
+    pub(crate) crop: f64,
     /// Whether the header lets suspect a crop.
-    pub crop_suspected: bool,
+    pub(crate) crop_suspected: bool,
     /// The header says nothing of the camera.
-    pub no_exif: bool,
+    pub(crate) no_exif: bool,
     /// k1 that the picture was left with, on top of what phones leave.
-    pub barrel: f64,
-    pub graduations: usize,
+    pub(crate) barrel: f64,
+    pub(crate) graduations: usize,
     /// One graduation's label is wrong by so much, mm.
-    pub misread: f64,
+    pub(crate) misread: f64,
     /// The ruler's end was taken for its zero, which lies so far inside, mm.
-    pub end_for_zero: f64,
+    pub(crate) end_for_zero: f64,
     /// All labels are wrong by this factor.
-    pub label_factor: f64,
-    pub swapped: Option<(Landmark, Landmark)>,
+    pub(crate) label_factor: f64,
+    pub(crate) swapped: Option<(Landmark, Landmark)>,
     /// One landmark lies so far off, mm.
-    pub slip: Option<(Landmark, f64)>,
+    pub(crate) slip: Option<(Landmark, f64)>,
     /// Standard deviation of the toe along the ground, mm.
-    pub toe_along: f64,
-    pub pen_marks: bool,
+    pub(crate) toe_along: f64,
+    pub(crate) pen_marks: bool,
     /// Standard deviation of a click, px.
-    pub click: f64,
+    pub(crate) click: f64,
     /// Size of the foot against a riding horse's.
-    pub size: f64,
+    pub(crate) size: f64,
 }
 
 impl Yard {
-    pub const fn usual(ruler: Ruler, view: View) -> Self {
+    pub(crate) const fn usual(ruler: Ruler, view: View) -> Self {
         let (tilt, apart) = match (ruler, view) {
             (Ruler::Straight, View::Lateral) => (5.0, [-40.0, -20.0]),
             (Ruler::Straight, View::Solar) => (5.0, [6.0, 18.0]),
-            (_, View::Lateral) => (15.0, [-40.0, -20.0]),
-            (_, View::Solar) => (15.0, [6.0, 18.0]),
+            (_, View::Lateral) => (12.0, [-40.0, -20.0]),
+            (_, View::Solar) => (12.0, [6.0, 18.0]),
         };
         Self {
             ruler,
@@ -125,18 +125,18 @@ impl Yard {
 
 /// What photos of one foot may have in common, each drawn from a seed of its own.
 #[derive(Debug, Clone, Copy)]
-pub struct Seeds {
-    pub foot: u64,
-    pub lens: u64,
+pub(crate) struct Seeds {
+    pub(crate) foot: u64,
+    pub(crate) lens: u64,
     /// Where the ruler is held, how the foot stands.
-    pub stand: u64,
+    pub(crate) stand: u64,
     /// What the person reads into the foot's landmarks.
-    pub reading: u64,
-    pub photo: u64,
+    pub(crate) reading: u64,
+    pub(crate) photo: u64,
 }
 
 impl Seeds {
-    pub const fn of(n: u64) -> Self {
+    pub(crate) const fn of(n: u64) -> Self {
         let n = n.wrapping_mul(0x9E37_79B9_7F4A_7C15);
         Self { foot: n, lens: n ^ 0x11, stand: n ^ 0x22, reading: n ^ 0x44, photo: n ^ 0x88 }
     }
@@ -148,16 +148,19 @@ struct Foot {
     lines: BTreeMap<Line, Vec<Point3<f64>>>,
 }
 
-pub struct Photo {
-    pub sidecar: Sidecar,
-    pub lens: LensPrior,
+#[derive(Clone)]
+pub(crate) struct Photo {
+    /// `None` where it could not even be written.
+    pub(crate) sidecar: Option<Sidecar>,
+    pub(crate) view: View,
+    pub(crate) lens: LensPrior,
     index: Index,
     truth: Vec<Point2<f64>>,
 }
 
 impl Photo {
     /// The true value of a measurement.
-    pub fn value(&self, m: &hoofgeo::measure::Measurement) -> Option<f64> {
+    pub(crate) fn value(&self, m: &hoofgeo::measure::Measurement) -> Option<f64> {
         Some((m.formula.value)(&Placed::new(&self.index, &self.truth, None)).ok()? * m.quantity.factor())
     }
 }
@@ -339,7 +342,7 @@ fn turn(axis: usize, degrees: f64) -> Matrix3<f64> {
 }
 
 /// Takes a photo. `None` where something of it lies outside the frame or the camera stands too slanting.
-pub fn take(yard: &Yard, seeds: &Seeds) -> Option<Photo> {
+pub(crate) fn take(yard: &Yard, seeds: &Seeds) -> Option<Photo> {
     let [mut foot_rng, mut lens_rng, mut stand, mut reading, mut rng] =
         [seeds.foot, seeds.lens, seeds.stand, seeds.reading, seeds.photo].map(Rng::seed_from_u64);
     let lateral = yard.view == View::Lateral;
@@ -526,7 +529,7 @@ pub fn take(yard: &Yard, seeds: &Seeds) -> Option<Photo> {
     if let Some(surface) = yard.says_surface {
         text["surface"] = json!(surface);
     }
-    let sidecar = Sidecar::parse(&text.to_string(), None).ok()?;
+    let sidecar = Sidecar::parse(&text.to_string(), None).ok();
     let lens = if yard.no_exif {
         LensPrior::unknown(FRAME)
     } else if yard.crop_suspected {
@@ -534,10 +537,10 @@ pub fn take(yard: &Yard, seeds: &Seeds) -> Option<Photo> {
     } else {
         LensPrior::exif(FRAME, told)
     };
-    Some(Photo { sidecar, lens, index, truth })
+    Some(Photo { sidecar, view: yard.view, lens, index, truth })
 }
 
 /// The first photo that can be taken, from this number on.
-pub fn photo(yard: &Yard, number: u64) -> Option<Photo> {
+pub(crate) fn photo(yard: &Yard, number: u64) -> Option<Photo> {
     (0..50).find_map(|retry| take(yard, &Seeds::of(number * 64 + retry)))
 }

@@ -63,7 +63,8 @@ fn a_silent_near_heel_stands_nearer_and_less_certain() {
     let (a, b) = (measured(&silent), measured(&stated));
     for (a, b) in a.values.iter().zip(&b.values) {
         assert!((a.value - b.value).abs() < 1e-9 * b.value.abs(), "{}", a.measurement.id);
-        assert!(a.u > 0.99 * b.u, "{}: saying nothing makes it more certain, {} < {}", a.measurement.id, a.u, b.u);
+        // Stated from the ruler it leans by itself; silent, it leans with the measured plane: hence the few per cent.
+        assert!(a.u > 0.96 * b.u, "{}: saying nothing makes it more certain, {} < {}", a.measurement.id, a.u, b.u);
     }
     assert!(u(&silent, "heel_height") > 1.1 * u(&stated, "heel_height"));
     let flagged = |m: &Measured, id: &str| {
@@ -84,14 +85,20 @@ fn a_silent_sole_lies_deeper() {
         "subject": { "foot": "LF" }, "view": "solar",
         "scale": { "kind": "straight_ruler", "points": [
             { "mm": 0, "at": [1000, 2500] }, { "mm": 100, "at": [2000, 2500] }, { "mm": 200, "at": [3000, 2500] } ] },
-        "landmarks": { "frog_apex": { "at": [2000, 1500] }, "central_sulcus": { "at": [2000, 2300] } } }"#;
+        "landmarks": { "frog_apex": { "at": [2000, 1500] }, "central_sulcus": { "at": [2000, 2300] },
+            "toe_outer": { "at": [2000, 1000] } } }"#;
     let sidecar = Sidecar::parse(text, None).unwrap();
     let mut flat = sidecar.clone();
     flat.planes.insert(PlaneName::Sole, PlaneSpec { behind_scale_mm: Some(0.0), ..PlaneSpec::default() });
-    let (deep, flat) = (measured(&sidecar), measured(&flat));
+    let length = |s: &Sidecar| {
+        let (_, located) = locate(s, &LensPrior::exif((4000, 3000), 3000.0)).unwrap();
+        let at = |l| located.places[located.index.landmark(l).unwrap()];
+        (at(Landmark::FrogApex) - at(Landmark::CentralSulcus)).norm()
+    };
     // 12 mm behind a plane at 300 mm.
-    assert!((deep.values[0].value / flat.values[0].value - 1.0 - SOLE_MM[0] / 300.0).abs() < 1e-3);
-    assert!(deep.flags(&deep.values[0]).contains(&"sole_plane_assumed"));
+    assert!((length(&sidecar) / length(&flat) - 1.0 - SOLE_MM[0] / 300.0).abs() < 1e-3);
+    let deep = measured(&sidecar);
+    assert!(deep.values.iter().all(|v| deep.flags(v).contains(&"sole_plane_assumed")) && !deep.values.is_empty());
 }
 
 #[test]
@@ -123,21 +130,23 @@ fn a_carried_mark_has_its_match_for_a_click() {
 #[test]
 fn grass_hides_the_bearing_edge() {
     let hard = lateral();
-    let grass = Sidecar { surface: Some(Surface::Grass), ..lateral() };
+    let on = |surface| {
+        let mut s = lateral();
+        s.surface = Some(surface);
+        s
+    };
+    let grass = on(Surface::Grass);
     for id in ["dorsal_wall_length", "heel_length", "support_length", "heel_height"] {
         assert!(u(&grass, id) > 1.3 * u(&hard, id), "{id}: {} {}", u(&grass, id), u(&hard, id));
     }
     // The wall comes out of the grass that much further up: 6 mm over the sine of 52 deg.
     let along = |s: &Sidecar| u(s, "dorsal_wall_length").powi(2);
     let added = (along(&grass) - along(&hard)).sqrt();
-    assert!((added / (6.0 / 52f64.to_radians().sin()) - 1.0).abs() < 0.03, "{added}");
+    // The heel, which is nearer, tilts the bearing line a little against the photo's.
+    assert!((added / (6.0 / 52f64.to_radians().sin()) - 1.0).abs() < 0.1, "{added}");
     let m = measured(&grass);
     assert!(m.values.iter().all(|v| m.flags(v).contains(&"bearing_edge_hidden")));
-    assert!(
-        (u(&Sidecar { surface: Some(Surface::Hard), ..lateral() }, "heel_length") / u(&hard, "heel_length") - 1.0)
-            .abs()
-            < 1e-12
-    );
+    assert!((u(&on(Surface::Hard), "heel_length") / u(&hard, "heel_length") - 1.0).abs() < 1e-12);
 }
 
 /// The linear result and the draws agree on lines whose errors hang together, and on planes that go along with one another.

@@ -207,7 +207,7 @@ fn the_picture_is_upright_and_to_scale() {
             let there = r.sheet.source(p).expect("seen");
             assert!((r.sheet.target(there).expect("back") - p).norm() < 1e-6);
         }
-        assert!(r.reading.angle_deg > 0.05 && r.reading.angle_deg < 3.0, "{:?}", r.reading);
+        assert!(r.reading.angle_deg > 0.05 && r.reading.angle_deg < 5.0, "{:?}", r.reading);
         if side == View::Solar {
             // The width lies along the picture's x, nearly in its middle: its uncertainty without that of its landmarks is the reading's.
             let measured = measure(&s, &lens("profile"), &MeasureOptions::default()).expect("measures");

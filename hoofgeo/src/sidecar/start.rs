@@ -231,8 +231,8 @@ mod tests {
     "points": []
   },
   "planes": {
-    "measured": { "behind_scale_mm": 0, "u_mm": 5 },
-    "near_heel": { "behind_scale_mm": -30, "u_mm": 10 }
+    "measured": { "behind_scale_mm": 0, "u_mm": 8 },
+    "near_heel": { "behind_scale_mm": -30, "u_mm": 15 }
   },
   "landmarks": {
     "toe_coronet": null,

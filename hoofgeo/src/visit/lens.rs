@@ -472,4 +472,27 @@ mod tests {
             }
         }
     }
+
+    /// A resized picture may be a crop of up to twofold; a digital zoom may be in the focal length or not; what the camera wrote is neither.
+    #[test]
+    fn what_may_be_cropped_allows_for_it() {
+        let mut facts =
+            crate::photo::facts_from_bytes(include_bytes!("../../../fixtures/exif/turned.heic")).expect("a photo");
+        let mut with = |remarks| {
+            facts.remarks = remarks;
+            may_be_cropped(&facts)
+        };
+        let resized = |recorded, actual| Remark::Resized { recorded, actual };
+        assert_eq!(with(vec![]), None);
+        assert_eq!(with(vec![resized((4000, 3000), (2000, 1500))]), Some((2.0, true)));
+        assert_eq!(with(vec![Remark::DigitalZoom { ratio: 1.5 }]), Some((1.5, false)));
+        assert_eq!(with(vec![resized((2000, 1500), (4000, 3000))]), Some((f64::INFINITY, true)));
+        for factor in [1.01, 1.3, 2.0, f64::INFINITY] {
+            let prior = LensPrior::exif_cropped((4000, 3000), 3000.0, factor, true);
+            let u = prior.covariance[(0, 0)].sqrt();
+            // The focal length of the whole frame, and that of the smallest crop.
+            let off = [3000.0, 3000.0 * factor.min(2.0)].map(|f: f64| (f.ln() - prior.mean[0]).abs() / u);
+            assert!(off[0] < 0.7 && off[1] < 2.1, "{factor}: {off:?}");
+        }
+    }
 }
