@@ -2,12 +2,11 @@
 
 use super::folder::Entry;
 use super::photo::ReadEntry;
-use crate::error::{Error, Result};
+use crate::error::{Error, ErrorKind, Result};
 use crate::measured::marked;
 use crate::scale::Graduation;
 #[cfg(feature = "pictures")]
 use crate::{
-    error::ErrorKind,
     pixels::Grey,
     pixels::quality::{hoof_pixels, longest},
     pixels::ruler::{Mark, Reading, find_metric, read_marked},
@@ -79,7 +78,8 @@ impl Graduations {
         it
     }
 
-    /// Measures with what was read; where nothing was, or the scene contradicts it, with what was marked.
+    /// Measures with what was read; where nothing was, or the scene contradicts it, with what was marked. Marks that the ruler's own lines
+    /// contradict are not measured with: one of both is wrong, and nothing says which.
     pub(super) fn locate<T>(&mut self, measure: impl Fn(&[Graduation]) -> Result<T>) -> Result<T> {
         let why = match &self.read {
             None => return measure(&self.marked),
@@ -87,24 +87,23 @@ impl Graduations {
                 Ok(done) => return Ok(done),
                 Err(e) => e,
             },
+            Some(Err(e)) if !self.marked.is_empty() && e.kind() == ErrorKind::Scale => {
+                let what = format!("the marks on the ruler contradict its lines: {}", e.what());
+                return Err(Error::new(e.kind(), what).help(e.help_text().unwrap_or_default()));
+            }
             Some(Err(e)) => e.clone(),
         };
         let end = measure(&self.marked);
-        let end = end.map_err(|e| match self.marked[..] {
-            [] => {
-                let what = format!("{}, and none was read from the pixels: {}", e.what(), why.what());
-                Error::new(e.kind(), what).help(e.help_text().unwrap_or_default())
+        let end = end.map_err(|e| {
+            if e.what() == why.what() {
+                return e;
             }
-            _ => e,
+            let none = if self.marked.is_empty() { "none was read" } else { "no more graduations were read" };
+            let what = format!("{}, and {none} from the pixels: {}", e.what(), why.what());
+            Error::new(e.kind(), what).help(e.help_text().unwrap_or_default())
         });
         self.read = Some(Err(why));
         end
-    }
-
-    /// What was read, measured with; `None` where nothing was.
-    pub(super) fn if_read<T>(&self, measure: impl Fn(&[Graduation]) -> Result<T>) -> Option<Result<T>> {
-        let (_, graduations) = self.read.as_ref()?.as_ref().ok()?;
-        Some(measure(graduations))
     }
 
     pub(super) fn take_reading(&mut self) -> Option<Result<RulerRead>> {
@@ -201,6 +200,6 @@ fn of_a_hoofs_size(reading: &Reading, sidecar: &Sidecar) -> Result<()> {
         return Ok(());
     }
     let what = format!("by the ruler as it was read, the points of the hoof would lie {mm:.0} mm apart at most");
-    Err(Error::new(ErrorKind::Scale, what)
+    Err(Error::new(ErrorKind::Scene, what)
         .help("is the ruler metric, and are its lines millimetres? mark two of its graduations with their mm"))
 }

@@ -444,11 +444,10 @@ fn check_entry(entry: &Entry, lenses: &Lenses, options: &CheckOptions) -> Checke
     let mut no_pixels = None;
     let outcome = read.and_then(|read| {
         let locate = |g: &[Graduation]| measure_with(&read.sidecar, &read.lens.prior, &MeasureOptions::default(), g);
-        // The pixels are read only where the marks do not do.
-        let marked = Graduations::of(entry, &read, RulerReading::Never).locate(locate);
+        // The pixels are read only where fewer than three marks are.
         let reading = if options.pixels { RulerReading::AsStated } else { RulerReading::Never };
-        let read_off = |e| Graduations::of(entry, &read, reading).if_read(locate).unwrap_or(Err(e));
-        let located = marked.or_else(read_off).map_err(|e: Error| e.in_file(entry.sidecar()));
+        let mut graduations = Graduations::of(entry, &read, reading);
+        let located = graduations.locate(locate).map_err(|e: Error| e.in_file(entry.sidecar()));
         remarks.extend(read.facts.remarks.iter().map(ToString::to_string));
         remarks.extend(read.lens.note.clone());
         if let Ok(measured) = &located {
