@@ -465,3 +465,7 @@ fn settled(draft: &Draft, reading: Option<Reading>, visit: Option<&Visit>) -> Re
 fn absolute(folder: &Path, lens: String) -> String {
     std::path::absolute(folder.join(&lens)).map_or(lens, |path| path.to_string_lossy().into_owned())
 }
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used, reason = "tests")]
+mod tests;
