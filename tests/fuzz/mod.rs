@@ -90,16 +90,19 @@ const LONGEST: usize = 1 << 16;
 
 /// Runs a target on mutated inputs until enough were run, or it is time.
 pub(crate) fn fuzz(target: &Target, seed: u64, executions: u64, until: Option<Instant>) -> Tally {
-    let mut corpus = (target.seeds)();
+    let seeds = (target.seeds)();
+    let mut corpus = seeds.clone();
     let mut mutator = Mutator { rng: Rng(seed), words: target.words, json: target.json };
     let (mut tally, mut answers) = (Tally::default(), HashSet::new());
-    for input in corpus.clone() {
-        run(target, &input, &mut tally, &mut answers);
+    for input in &seeds {
+        run(target, input, &mut tally, &mut answers);
     }
     while tally.executions < executions
         && (tally.executions % 64 != 0 || until.is_none_or(|until| Instant::now() < until))
     {
-        let mut input = mutator.mutated(&corpus);
+        // Half of the inputs are made of good ones, or what is kept would wander off into what is refused at its first byte.
+        let from = if mutator.rng.one_in(2) { &seeds } else { &corpus };
+        let mut input = mutator.mutated(from);
         input.truncate(LONGEST);
         if run(target, &input, &mut tally, &mut answers) {
             if corpus.len() < MOST_KEPT {

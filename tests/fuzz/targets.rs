@@ -245,16 +245,14 @@ fn told<T>(result: &hoofgeo::Result<T>) -> u64 {
         Ok(_) => 0.hash(&mut hash),
         Err(e) => {
             let mut quoted = false;
-            for byte in e.what().bytes() {
-                match byte {
-                    b'`' | b'"' => quoted = !quoted,
-                    b'0'..=b'9' | b'.' | b'-' => {}
-                    _ if quoted => {}
-                    other => other.hash(&mut hash),
-                }
-            }
-            // The place by its names alone.
-            e.place().map(|p| p.path.chars().filter(|c| !c.is_ascii_digit()).collect::<String>()).hash(&mut hash);
+            let words = e.what().bytes().filter(|byte| {
+                quoted ^= matches!(byte, b'`' | b'"');
+                !quoted && byte.is_ascii_lowercase()
+            });
+            // Behind the first words may stand what an input says.
+            words.take(32).for_each(|byte| byte.hash(&mut hash));
+            // How deep in the tree, not under which names.
+            e.place().map(|p| p.path.bytes().filter(|b| matches!(b, b'.' | b'[')).count().min(6)).hash(&mut hash);
         }
     }
     hash.finish()
@@ -270,7 +268,6 @@ fn sidecar(bytes: &[u8]) -> u64 {
     if let Ok(sidecar) = &read {
         let again = Sidecar::parse(&sidecar.to_json(), None);
         assert!(again.is_ok(), "what is written cannot be read: {again:?}");
-        assert_eq!(sidecar.remarks().len(), again.map_or(0, |s| s.remarks().len()));
     }
     if let Err(e) = &read {
         // The words for people are made too.
