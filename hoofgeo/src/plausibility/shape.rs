@@ -23,7 +23,7 @@ type Drawn = (f64, f64);
 /// Angles in degrees, lengths in mm of a foot that stands on 125 mm; x back along the ground (or to the lateral side), y up (or forward).
 const LATERAL: [Drawn; 23] = [
     (52.0, 4.0),   // 0 dorsal wall
-    (8.0, 4.8),    // 1 heel wall flatter than that
+    (8.0, 7.5),    // 1 heel wall flatter than that: heels that have run under are met every day
     (85.0, 4.2),   // 2 dorsal wall's length
     (36.0, 4.5),   // 3 heel's length
     (125.0, 2.0),  // 4 support
