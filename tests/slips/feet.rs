@@ -27,6 +27,7 @@ pub(super) enum State {
     Usual,
     Long,
     Short,
+    RunUnder,
 }
 
 /// What is drawn.
@@ -43,7 +44,7 @@ impl Drawn {
         let of = |rng: &mut Rng, n: f64| uniform(rng, 0.0, n) as usize;
         Self {
             animal: [Animal::Pony, Animal::Riding, Animal::Draught, Animal::Foal][of(rng, 4.0)],
-            state: [State::Usual, State::Long, State::Short][of(rng, 3.0)],
+            state: [State::Usual, State::Long, State::Short, State::RunUnder][of(rng, 4.0)],
             hind: uniform(rng, 0.0, 1.0) < 0.5,
             view,
         }
@@ -69,9 +70,9 @@ fn lateral(d: &Drawn, rng: &mut Rng) -> Places {
     let size = d.length(rng) / 130.0;
     let support = 130.0 * size;
     let toe = if d.hind { 54.0 } else { 51.5 } + if d.animal == Animal::Foal { 4.0 } else { 0.0 } + 3.5 * normal(rng);
-    let heel = toe - uniform(rng, -2.0, 14.0);
+    let heel = toe - if d.state == State::RunUnder { uniform(rng, 14.0, 24.0) } else { uniform(rng, -2.0, 14.0) };
     let (longer, heel_longer) = match d.state {
-        State::Usual => (1.0, 1.0),
+        State::Usual | State::RunUnder => (1.0, 1.0),
         State::Long => (uniform(rng, 1.1, 1.35), uniform(rng, 1.1, 1.4)),
         State::Short => (uniform(rng, 0.75, 0.9), uniform(rng, 0.6, 0.9)),
     };
@@ -115,12 +116,11 @@ fn lateral(d: &Drawn, rng: &mut Rng) -> Places {
 /// The sole of a left foot: y forward from the heels, x to the lateral side.
 fn solar(d: &Drawn, rng: &mut Rng) -> Places {
     use Landmark as L;
-    let length = d.length(rng)
-        * match d.state {
-            State::Usual => 1.0,
-            State::Long => uniform(rng, 1.03, 1.12),
-            State::Short => uniform(rng, 0.93, 1.0),
-        };
+    let length = d.length(rng) * match d.state {
+        State::Usual | State::RunUnder => 1.0,
+        State::Long => uniform(rng, 1.03, 1.12),
+        State::Short => uniform(rng, 0.93, 1.0),
+    };
     let size = length / 130.0;
     let half = length * if d.hind { uniform(rng, 0.43, 0.48) } else { uniform(rng, 0.46, 0.52) };
     let apex = length * uniform(rng, 0.6, 0.71);

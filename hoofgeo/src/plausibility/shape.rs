@@ -5,9 +5,10 @@
 //! foot by the best similarity, each then tested against where all the others expect it.
 //!
 //! # Sources
-//! Wall angles: Dyson et al. 2011, Vet J 190:364-371 (52.2° ± 3.7° and 43.5° ± 6.3°), their spread widened for other breeds and
-//! neglected feet. Wall length to heel length: Stachurska et al. 2008, Arch Tierz 51:531. Support length: Iran J Vet Surg (Dareh-Shori
-//! horses). All other offsets and spreads: estimates, no source. The test: leave-one-out residuals of a generalised least-squares
+//! Wall angles: Dyson et al. 2011, Vet J 190:364-371 (52.2° ± 3.7°, and 43.5° ± 6.3° at the heel). Wall length to heel length:
+//! Stachurska et al. 2008, Arch Tierz 51:531. Support length: Iran J Vet Surg (Dareh-Shori horses). All other offsets and spreads:
+//! estimates, no source, set so that feet of pony, riding horse, draught horse and foal, long and short, stay below the limit (the
+//! table of slips in `VALIDATION.md`). The test: leave-one-out residuals of a generalised least-squares
 //! fit, J. Haslett, *A simple derivation of deletion diagnostic results for the general linear model with correlated errors*,
 //! J. R. Statist. Soc. B 61 (1999) 603-609.
 
@@ -20,29 +21,30 @@ use std::sync::LazyLock;
 type Drawn = (f64, f64);
 
 /// Angles in degrees, lengths in mm of a foot that stands on 125 mm; x back along the ground (or to the lateral side), y up (or forward).
-const LATERAL: [Drawn; 22] = [
-    (52.0, 6.0),  // 0 dorsal wall
-    (44.0, 9.0),  // 1 heel wall
-    (86.0, 20.0), // 2 dorsal wall's length
-    (37.0, 13.0), // 3 heel's length
-    (125.0, 9.0), // 4 support
-    (0.0, 3.0),   // 5 heel's bearing point against the toe's, up
-    (18.0, 25.0), // 6 ground point in front, before the toe
-    (30.0, 25.0), // 7 ground point behind, behind the heel
-    (0.0, 3.0),   // 8 ground in front, up
-    (0.0, 3.0),   // 9 ground behind, up
-    (56.0, 9.0),  // 10 pastern
-    (14.0, 8.0),  // 11 lower pastern point above the coronet
-    (0.0, 4.0),   // 12 and across
-    (58.0, 18.0), // 13 from there to the upper one
-    (14.0, 9.0),  // 14 breakover behind the toe
-    (0.0, 3.0),   // 15 and up
-    (12.0, 9.0),  // 16 bulb behind the heel's coronet
-    (-10.0, 9.0), // 17 and up
-    (6.0, 5.0),   // 18 sole plane along the heel
-    (0.0, 2.0),   // 19 and across
-    (0.0, 3.0),   // 20 toe's bearing point, up
-    (0.0, 2.0),   // 21 the coronet, across
+const LATERAL: [Drawn; 23] = [
+    (52.0, 4.0),   // 0 dorsal wall
+    (8.0, 7.5),    // 1 heel wall flatter than that: heels that have run under are met every day
+    (85.0, 4.2),   // 2 dorsal wall's length
+    (36.0, 4.5),   // 3 heel's length
+    (125.0, 2.0),  // 4 support
+    (0.0, 1.0),    // 5 heel's bearing point against the toe's, up
+    (20.0, 18.0),  // 6 ground point in front, before the toe
+    (30.0, 20.0),  // 7 ground point behind, behind the heel
+    (0.0, 1.0),    // 8 ground in front, up
+    (0.0, 1.0),    // 9 ground behind, up
+    (2.0, 4.5),    // 10 pastern steeper than the dorsal wall
+    (13.0, 4.5),   // 11 lower pastern point above the coronet
+    (0.0, 2.5),    // 12 and across
+    (56.0, 14.0),  // 13 from there to the upper one
+    (14.0, 7.5),   // 14 breakover behind the toe
+    (0.0, 1.0),    // 15 and up
+    (12.0, 4.0),   // 16 bulb behind the heel's coronet
+    (-10.0, 4.0),  // 17 and up
+    (5.0, 3.2),    // 18 sole plane along the heel
+    (0.0, 1.5),    // 19 and across
+    (0.0, 1.0),    // 20 toe's bearing point, up
+    (0.0, 1.2),    // 21 the coronet, across
+    (0.0, 0.12),   // 22 horn grown long or cut short, toe and heel alike
 ];
 
 fn lateral(p: &[f64]) -> Vec<(Landmark, Vector2<f64>)> {
@@ -51,11 +53,12 @@ fn lateral(p: &[f64]) -> Vec<(Landmark, Vector2<f64>)> {
         let (s, c) = degrees.to_radians().sin_cos();
         from + Vector2::new(c, s) * length
     };
+    let (heel_angle, pastern, grown) = (p[0] - p[1], p[0] + p[10], 1.0 + p[22]);
     let toe = Vector2::new(0.0, p[20]);
     let heel = Vector2::new(p[4], p[5]);
-    let coronet = along(along(toe, p[2], p[0]), p[21], p[0] + 90.0);
-    let heel_coronet = along(heel, p[3], p[1]);
-    let lower = along(along(coronet, p[11], p[10]), p[12], p[10] + 90.0);
+    let coronet = along(along(toe, p[2] * grown, p[0]), p[21], p[0] + 90.0);
+    let heel_coronet = along(heel, p[3] * grown, heel_angle);
+    let lower = along(along(coronet, p[11], pastern), p[12], pastern + 90.0);
     vec![
         (L::ToeGround, toe),
         (L::HeelGround, heel),
@@ -64,45 +67,45 @@ fn lateral(p: &[f64]) -> Vec<(Landmark, Vector2<f64>)> {
         (L::GroundFront, Vector2::new(-p[6], p[8])),
         (L::GroundBack, Vector2::new(p[4] + p[7], p[9])),
         (L::PasternLower, lower),
-        (L::PasternUpper, along(lower, p[13], p[10])),
+        (L::PasternUpper, along(lower, p[13], pastern)),
         (L::Breakover, toe + Vector2::new(p[14], p[15])),
         (L::HeelBulb, heel_coronet + Vector2::new(p[16], p[17])),
-        (L::SolePlaneHeel, along(along(heel, p[18], p[1]), p[19], p[1] + 90.0)),
+        (L::SolePlaneHeel, along(along(heel, p[18], heel_angle), p[19], heel_angle + 90.0)),
     ]
 }
 
 /// The sole: y forward from the heels, x from the frog's axis to the lateral side.
 const SOLAR: [Drawn; 30] = [
-    (130.0, 8.0), // 0 length
-    (63.0, 6.0),  // 1 half width
-    (0.0, 4.0),   // 2 toe off the axis
-    (9.0, 3.5),   // 3 wall at the toe
-    (3.5, 2.0),   // 4 white line
-    (0.0, 2.0),   // 5 white line's outer edge off the axis
-    (0.0, 2.0),   // 6 its inner edge
-    (86.0, 9.0),  // 7 frog's apex
-    (0.0, 4.0),   // 8 off the axis
-    (-8.0, 9.0),  // 9 sulcus
-    (0.0, 4.0),   // 10 off the axis
-    (27.0, 6.0),  // 11 frog's half width
-    (-5.0, 8.0),  // 12 frog's corners
-    (0.0, 4.0),   // 13 and each: along, medial
-    (0.0, 4.0),   // 14 along, lateral
-    (0.0, 3.0),   // 15 across, medial
-    (0.0, 3.0),   // 16 across, lateral
-    (35.0, 7.0),  // 17 half distance of the heels
-    (0.0, 4.0),   // 18 along, medial
-    (0.0, 4.0),   // 19 along, lateral
-    (0.0, 3.0),   // 20 across, medial
-    (0.0, 3.0),   // 21 across, lateral
-    (67.0, 9.0),  // 22 widest line
-    (0.0, 6.0),   // 23 along, medial
-    (0.0, 6.0),   // 24 along, lateral
-    (0.0, 4.0),   // 25 across, medial
-    (0.0, 4.0),   // 26 across, lateral
-    (25.0, 7.0),  // 27 bulbs' half distance
-    (-20.0, 9.0), // 28 bulbs
-    (7.0, 6.0),   // 29 breakover behind the toe
+    (130.0, 5.0),  // 0 length
+    (63.0, 3.8),   // 1 half width
+    (0.0, 2.5),    // 2 toe off the axis
+    (9.0, 2.2),    // 3 wall at the toe
+    (3.5, 1.3),    // 4 white line
+    (0.0, 1.3),    // 5 white line's outer edge off the axis
+    (0.0, 1.3),    // 6 its inner edge
+    (86.0, 5.7),   // 7 frog's apex
+    (0.0, 2.5),    // 8 off the axis
+    (-8.0, 5.7),   // 9 sulcus
+    (0.0, 2.5),    // 10 off the axis
+    (27.0, 3.8),   // 11 frog's half width
+    (-5.0, 5.0),   // 12 frog's corners
+    (0.0, 2.5),    // 13 and each: along, medial
+    (0.0, 2.5),    // 14 along, lateral
+    (0.0, 1.9),    // 15 across, medial
+    (0.0, 1.9),    // 16 across, lateral
+    (35.0, 4.4),   // 17 half distance of the heels
+    (0.0, 2.5),    // 18 along, medial
+    (0.0, 2.5),    // 19 along, lateral
+    (0.0, 1.9),    // 20 across, medial
+    (0.0, 1.9),    // 21 across, lateral
+    (67.0, 5.7),   // 22 widest line
+    (0.0, 3.8),    // 23 along, medial
+    (0.0, 3.8),    // 24 along, lateral
+    (0.0, 2.5),    // 25 across, medial
+    (0.0, 2.5),    // 26 across, lateral
+    (25.0, 4.4),   // 27 bulbs' half distance
+    (-20.0, 5.7),  // 28 bulbs
+    (7.0, 3.8),    // 29 breakover behind the toe
 ];
 
 fn solar(p: &[f64]) -> Vec<(Landmark, Vector2<f64>)> {
@@ -128,7 +131,7 @@ fn solar(p: &[f64]) -> Vec<(Landmark, Vector2<f64>)> {
 }
 
 /// How far any landmark strays on its own, per axis, mm of such a foot: hair, dirt, the plane it lies on.
-const OWN_U_MM: f64 = 2.0;
+const OWN_U_MM: f64 = 1.2;
 
 /// How much more a foal's foot may differ in shape (estimate, no source).
 const FOAL: f64 = 1.4;

@@ -88,7 +88,8 @@ function table(values) {
 function doubts({ findings, missing, values }) {
   const closed = Boolean(store.photo.closed);
   const act = (text, change) => el("button", { type: "button", disabled: closed, onclick: () => commit(change(store.draft)) }, text);
-  const found = findings.map((f) => el("li", {}, el("b", {}, `${f.what}.`), ` ${f.help[0].toUpperCase()}${f.help.slice(1)}.`,
+  const sentence = (text) => `${text[0].toUpperCase()}${text.slice(1)}.`;
+  const found = findings.map((f) => el("li", {}, el("b", {}, sentence(f.what)), ` ${sentence(f.help)}`,
     f.exchange ? el("div", { class: "buttons" }, act("Exchange the two", (draft) => drafts.exchange(draft, ...f.exchange))) : null,
     f.factor ? el("div", { class: "buttons" }, act(f.factor >= 1 ? `Labels times ${f.factor}` : `Labels divided by ${Math.round(1 / f.factor * 100) / 100}`, (draft) => drafts.stretch(draft, f.factor))) : null));
   // One wrong scale makes every length impossible: it is said once.
