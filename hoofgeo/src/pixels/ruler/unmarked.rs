@@ -73,23 +73,6 @@ fn read_track(view: &View, track: &Track, limits: &Acceptance) -> Result<Reading
         return Err((0.0, refused("too few lines of the ruler are to be seen").help(TWO_MARKS)));
     };
     let lines = seen.comb.lines.len() as f64;
-    if std::env::var("RDBG").is_ok() {
-        let c = seen.track.local(0.5 * f64::from(seen.track.ends[0] + seen.track.ends[1]));
-        let e = evidence(track, &seen.comb);
-        eprintln!(
-            "dbg at {:.0},{:.0} period {:.2} len {:.2} ends {:?} lines {} found {:.2} rms {:.2} sys {:.2} bend {:.2}",
-            c.centre.x,
-            c.centre.y,
-            c.period(),
-            seen.track.length,
-            seen.track.ends,
-            seen.comb.lines.len(),
-            e.found,
-            e.rms_px,
-            e.systematic_px,
-            e.bend_px
-        );
-    }
     let with_lines = |e: Error| (lines, e);
     check_comb(&evidence(track, &seen.comb), limits.lines, limits).map_err(with_lines)?;
     // Lines may be light on dark: what sticks out tells.
@@ -104,25 +87,6 @@ fn read_track(view: &View, track: &Track, limits: &Acceptance) -> Result<Reading
         && let Some(finer) = super::read::seen(&negative.view, &negative.track)
     {
         (judged, seen) = (judge_of(&finer), finer);
-    }
-    if std::env::var("RDBG").is_ok() {
-        let c = seen.track.local(0.5 * f64::from(seen.track.ends[0] + seen.track.ends[1]));
-        if let Some(j) = &judged {
-            eprintln!(
-                "DBG at {:.0},{:.0} period {:.2} len {:.2} lines {} {:?} margin {:.1} agree {:.2} {:?}",
-                c.centre.x,
-                c.centre.y,
-                c.period(),
-                seen.track.length,
-                seen.comb.lines.len(),
-                j.best.pattern,
-                j.margin,
-                j.best.agree,
-                j.best.lengths
-            );
-        } else {
-            eprintln!("DBG none");
-        }
     }
     let Seen { comb, track, .. } = &seen;
     let mut evidence = evidence(track, comb);
