@@ -67,7 +67,10 @@ fn scatter_put_in_is_found_named_and_used() {
             assert!((sd("between_observers") / BETWEEN - 1.0).abs() < 0.45, "{l}");
             // All of it is new on each photo; nobody has a bias here.
             assert!((sd("between_photos") / BETWEEN - 1.0).abs() < 0.45 && sd("between_persons") < 0.35, "{l}");
-            assert_eq!(l[direction]["degrees_of_freedom"], json!({ "within": 75.0, "between_photos": 48.0, "between": 2.0 }));
+            assert_eq!(
+                l[direction]["degrees_of_freedom"],
+                json!({ "within": 75.0, "between_photos": 48.0, "between": 2.0 })
+            );
         }
     }
     let outliers = found["outlying_placements"].as_array().unwrap();
@@ -212,7 +215,10 @@ fn each_observer_has_a_spread_of_their_own() {
     // Who scatters more is not named for that; the careful one's slip is.
     let found = folder.json("out/observers.json");
     let named: Vec<&Value> = found["outlying_placements"].as_array().unwrap().iter().collect();
-    assert!(named.iter().any(|o| o["observer"] == "CD" && o["photo"] == "3.jpg" && o["landmark"] == "toe_coronet"), "{named:?}");
+    assert!(
+        named.iter().any(|o| o["observer"] == "CD" && o["photo"] == "3.jpg" && o["landmark"] == "toe_coronet"),
+        "{named:?}"
+    );
     assert!(named.iter().filter(|o| o["observer"] == "EF").count() <= 1, "{named:?}");
 }
 
@@ -258,11 +264,21 @@ fn the_observers_own_table_is_found_and_named() {
         std::fs::remove_file(folder.root().join("visit").join(table)).unwrap();
     }
     std::fs::create_dir_all(folder.root().join("config/hoofgeo")).unwrap();
-    std::fs::copy(folder.root().join("out/EF.placement.json"), folder.root().join("config/hoofgeo/EF.placement.json")).unwrap();
+    std::fs::copy(folder.root().join("out/EF.placement.json"), folder.root().join("config/hoofgeo/EF.placement.json"))
+        .unwrap();
     let (ef, _) = measure("EF", "");
-    assert!(ef["placement"]["table"].as_str().unwrap().ends_with("config/hoofgeo/EF.placement.json"), "{}", ef["placement"]);
+    assert!(
+        ef["placement"]["table"].as_str().unwrap().ends_with("config/hoofgeo/EF.placement.json"),
+        "{}",
+        ef["placement"]
+    );
     assert!(measure("AB", "").0["placement"].is_null());
-    for command in ["review visit/EF", "follow visit/EF", "report visit/EF --out pages", "plan visit/EF --measurement heel_angle --difference 2"] {
+    for command in [
+        "review visit/EF",
+        "follow visit/EF",
+        "report visit/EF --out pages",
+        "plan visit/EF --measurement heel_angle --difference 2",
+    ] {
         folder.run(&format!("{command} --placement out/EF.placement.json")).ends(0);
         let wrong = folder.run(&format!("{command} --placement out/agreement.csv")).ends(2);
         assert!(wrong.err().contains("is not a table of placements"), "{command}: {}", wrong.err());
@@ -285,7 +301,14 @@ fn what_the_sidecar_states_is_kept_and_said() {
         let value = values.iter().find(|v| v["measurement"] == id).unwrap();
         value["flags"].as_object().unwrap().keys().cloned().collect()
     };
-    assert!(flags(0, "dorsal_wall_angle").contains(&"placement_stated".to_owned()), "{:?}", flags(0, "dorsal_wall_angle"));
-    assert!(flags(0, "dorsal_wall_angle").contains(&"placement_table".to_owned()), "its other landmark is in the table");
+    assert!(
+        flags(0, "dorsal_wall_angle").contains(&"placement_stated".to_owned()),
+        "{:?}",
+        flags(0, "dorsal_wall_angle")
+    );
+    assert!(
+        flags(0, "dorsal_wall_angle").contains(&"placement_table".to_owned()),
+        "its other landmark is in the table"
+    );
     assert!(!flags(1, "dorsal_wall_angle").contains(&"placement_stated".to_owned()));
 }

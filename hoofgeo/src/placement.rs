@@ -66,7 +66,14 @@ const FORMAT: &str = "hoofgeo-placement/1";
 impl PlacementTable {
     /// An empty table.
     pub fn new(observers: usize, photos: usize) -> Self {
-        Self { format: FORMAT.to_owned(), observer: None, observers, photos, lateral: BTreeMap::new(), solar: BTreeMap::new() }
+        Self {
+            format: FORMAT.to_owned(),
+            observer: None,
+            observers,
+            photos,
+            lateral: BTreeMap::new(),
+            solar: BTreeMap::new(),
+        }
     }
 
     /// As the table of one observer.
@@ -147,9 +154,8 @@ impl PlacementTable {
         };
         let s = of_view.get(landmark.name())?;
         let n = placements.max(1) as f64;
-        let all = |within: f64, photos: f64, persons: f64| {
-            (within * within / n + photos * photos + persons * persons).sqrt()
-        };
+        let all =
+            |within: f64, photos: f64, persons: f64| (within * within / n + photos * photos + persons * persons).sqrt();
         let along = all(s.within_along_mm, s.between_photos_along_mm, s.between_along_mm);
         let across = all(s.within_across_mm, s.between_photos_across_mm, s.between_across_mm);
         Some(Spread::Oval { along, across, axis: landmark.contour() })

@@ -143,15 +143,11 @@ pub struct Precision {
 ///
 /// # Errors
 /// `Usage` where no photo gives the measurement a value.
-pub fn precision(
-    photos: &[PlannedPhoto],
-    measurement: &'static Measurement,
-) -> Result<(Vec<Precision>, Vec<f64>)> {
+pub fn precision(photos: &[PlannedPhoto], measurement: &'static Measurement) -> Result<(Vec<Precision>, Vec<f64>)> {
     let mut found = Vec::new();
     let mut values = Vec::new();
     for change in Change::ALL {
-        let measured: Vec<Value> =
-            photos.iter().filter_map(|photo| once(change, photo, measurement)).collect();
+        let measured: Vec<Value> = photos.iter().filter_map(|photo| once(change, photo, measurement)).collect();
         if measured.is_empty() {
             continue;
         }

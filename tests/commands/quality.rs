@@ -17,8 +17,15 @@ fn check_says_which_photos_to_take_again() {
     folder.write("LF.jpg", &black);
     let run = folder.run("check visit").ends(1);
     assert_eq!(run.out().matches("100 % of the hoof is lost in black").count(), 2, "{}", run.out());
-    assert!(run.out().contains("\nagain   LF.jpg: 100 % of the hoof is lost in black"), "without a sidecar: {}", run.out());
-    assert!(run.out().ends_with("2 would be measured, 0 refused, 1 without a sidecar: mark them with `hoofgeo place visit`\n"));
+    assert!(
+        run.out().contains("\nagain   LF.jpg: 100 % of the hoof is lost in black"),
+        "without a sidecar: {}",
+        run.out()
+    );
+    assert!(
+        run.out()
+            .ends_with("2 would be measured, 0 refused, 1 without a sidecar: mark them with `hoofgeo place visit`\n")
+    );
     let run = folder.run("check visit --no-pixels").ends(1);
     assert!(run.out().contains(coarse) && !run.out().contains("black"), "{}", run.out());
     assert_eq!(folder.run("check visit --quiet").ends(1).out(), "");
@@ -63,5 +70,9 @@ fn bare_photos_are_sorted_by_urgency() {
     assert_eq!(aside, 4, "{}", run.out());
     assert!(run.out().contains("0 would be measured, 0 refused, 5 without a sidecar"), "{}", run.out());
     let header = folder.run("check visit --no-pixels").ends(1);
-    assert!(!header.out().contains("lost in black") && header.out().contains("again   IMG_2044.HEIC"), "{}", header.out());
+    assert!(
+        !header.out().contains("lost in black") && header.out().contains("again   IMG_2044.HEIC"),
+        "{}",
+        header.out()
+    );
 }

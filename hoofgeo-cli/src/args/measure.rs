@@ -143,10 +143,12 @@ fn draws(text: &str) -> Result<usize, String> {
 
 /// `check`
 #[derive(Debug, Args)]
-#[command(after_help = "Photos without a sidecar stand last, a line each: `again` take it again, `copy` get the original file, `double` the same photo \
+#[command(
+    after_help = "Photos without a sidecar stand last, a line each: `again` take it again, `copy` get the original file, `double` the same photo \
 twice, `good`. Files of a phone that are no photos to measure are named as `aside`; nothing is ever changed or deleted.
 
-Exit code: 0 all would be measured, 1 some would be refused or have no sidecar, 2 could not run.")]
+Exit code: 0 all would be measured, 1 some would be refused or have no sidecar, 2 could not run."
+)]
 pub struct CheckArgs {
     /// Folder of the photos; sub-folders are walked too
     pub folder: PathBuf,

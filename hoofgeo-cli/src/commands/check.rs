@@ -46,7 +46,11 @@ pub(crate) fn run(args: &CheckArgs) -> Result<Outcome> {
             0 => String::new(),
             n => format!(", {n} without a sidecar: mark them with `hoofgeo place {}`", args.folder.display()),
         };
-        print_line(format_args!("{} would be measured, {} refused{without}", summary.measured, summary.refused - bare))?;
+        print_line(format_args!(
+            "{} would be measured, {} refused{without}",
+            summary.measured,
+            summary.refused - bare
+        ))?;
     }
     Ok(if summary.refused == 0 { Outcome::Done } else { Outcome::SomeRefused })
 }

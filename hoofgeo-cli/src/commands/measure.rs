@@ -85,7 +85,10 @@ impl Placing {
     fn lines(&self) -> impl Iterator<Item = String> {
         let tables = self.tables.iter().map(|(table, n)| format!("spread of placing: {table}, {}", photos(*n)));
         let stated = (self.as_stated > 0).then(|| {
-            format!("{}: landmarks whose sidecar states u_px or u_mm keep that in place of the table's", photos(self.as_stated))
+            format!(
+                "{}: landmarks whose sidecar states u_px or u_mm keep that in place of the table's",
+                photos(self.as_stated)
+            )
         });
         tables.chain(stated)
     }

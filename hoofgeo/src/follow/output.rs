@@ -15,7 +15,10 @@ pub(crate) const TABLE: [TableColumn; 20] = [
     TableColumn::text("stage", "before_trim or after_trim; empty where not said, and for what compares the two."),
     TableColumn::text("measurement", "What was measured, by its id; for growth where it was measured: toe or heel."),
     TableColumn::text("unit", "Unit of the row's numbers; of a rate with /month."),
-    TableColumn::text("method", "How the values were made, see the methods; bearing_line behind it where that stands in for the ground."),
+    TableColumn::text(
+        "method",
+        "How the values were made, see the methods; bearing_line behind it where that stands in for the ground.",
+    ),
     TableColumn::text(
         "finding",
         "What the row says: visit (a value), change (from one visit to the next), since_first, trend (a rate), trim (after less before), \

@@ -118,11 +118,8 @@ fn spread(along: &Nested, across: &Nested) -> PlacementSpread {
         let all = if n.within.is_some() { n.between.unwrap_or(0.0) } else { n.total };
         n.between_persons.unwrap_or(all)
     };
-    let dof = |n: &Nested| SpreadDof {
-        within: n.within_dof,
-        between_photos: n.between_photos_dof,
-        between: n.between_dof,
-    };
+    let dof =
+        |n: &Nested| SpreadDof { within: n.within_dof, between_photos: n.between_photos_dof, between: n.between_dof };
     PlacementSpread {
         within_along_mm: within(along),
         within_across_mm: within(across),

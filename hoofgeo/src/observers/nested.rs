@@ -118,7 +118,8 @@ pub(super) fn own_variance(
     observer: &str,
     variance: &dyn Fn(&[f64]) -> f64,
 ) -> Option<(f64, f64)> {
-    let observers: Vec<&str> = targets.iter().flat_map(|t| t.keys().copied()).collect::<BTreeSet<_>>().into_iter().collect();
+    let observers: Vec<&str> =
+        targets.iter().flat_map(|t| t.keys().copied()).collect::<BTreeSet<_>>().into_iter().collect();
     let count = observers.len();
     if count < 3 || !observers.contains(&observer) {
         return None;
@@ -190,11 +191,7 @@ impl<'a> Table<'a> {
         // Observers may have marked unequal numbers of photos.
         let photos_each = observers / self.observers.values().map(|d| 1.0 / d.len() as f64).sum::<f64>();
         let persons = variance(&biases) - interaction / photos_each;
-        Some(Split {
-            photos: (interaction - repeat * self.per_value).max(0.0),
-            persons: persons.max(0.0),
-            photos_dof,
-        })
+        Some(Split { photos: (interaction - repeat * self.per_value).max(0.0), persons: persons.max(0.0), photos_dof })
     }
 }
 

@@ -178,10 +178,21 @@ pub(crate) const AGREEMENT_TABLE: [TableColumn; 7] = [
         "sd_within_observer, sd_between_observers, sd_one_placement, tem_between_observers and tem_within_observer (technical error of \
          measurement), icc, repeatability_coefficient, bias, lower_limit and upper_limit (of agreement), sd_component.",
     ),
-    TableColumn::text("of", "Whom or what it is of: observer, pair of observers, form of the correlation, component; else empty."),
+    TableColumn::text(
+        "of",
+        "Whom or what it is of: observer, pair of observers, form of the correlation, component; else empty.",
+    ),
     TableColumn::number("value", "as in the column unit, 1 for icc", "The statistic."),
-    TableColumn::number("lower", "as in the column unit, 1 for icc", "Lower end of its 95 % interval, where there is one."),
-    TableColumn::number("upper", "as in the column unit, 1 for icc", "Upper end; empty also where the data do not bound it."),
+    TableColumn::number(
+        "lower",
+        "as in the column unit, 1 for icc",
+        "Lower end of its 95 % interval, where there is one.",
+    ),
+    TableColumn::number(
+        "upper",
+        "as in the column unit, 1 for icc",
+        "Upper end; empty also where the data do not bound it.",
+    ),
 ];
 
 fn landmarks_csv(c: &Comparison) -> Vec<u8> {

@@ -57,8 +57,7 @@ pub struct LeftAside {
 
 impl BarePhoto {
     pub(super) fn of(entry: &Entry, pixels: bool) -> Self {
-        let mut photo =
-            Self { name: entry.name.clone(), urgency: Urgency::Good, remarks: Vec::new(), sha256: None };
+        let mut photo = Self { name: entry.name.clone(), urgency: Urgency::Good, remarks: Vec::new(), sha256: None };
         match photo.look(entry, pixels) {
             Ok(sha256) => photo.sha256 = Some(sha256),
             Err(e) => {
@@ -101,7 +100,10 @@ impl BarePhoto {
             self.say(urgency, remark.to_string());
         }
         if facts.prior_focal_px().is_none() && !facts.remarks.contains(&Remark::NoExif) {
-            self.say(Urgency::GetOriginal, "its header does not say the focal length: angles are less certain".to_owned());
+            self.say(
+                Urgency::GetOriginal,
+                "its header does not say the focal length: angles are less certain".to_owned(),
+            );
         }
     }
 
@@ -115,15 +117,27 @@ impl BarePhoto {
             Ok(reading) => {
                 let [one, other] = reading.px_per_mm();
                 let (least, most) = (one.min(other), one.max(other));
-                self.say(Urgency::Good, format!("a ruler is seen, {least:.1} to {most:.1} px/mm if its lines are millimetres"));
+                self.say(
+                    Urgency::Good,
+                    format!("a ruler is seen, {least:.1} to {most:.1} px/mm if its lines are millimetres"),
+                );
                 if least < crate::pixels::quality::RESOLUTION.value {
-                    self.say(Urgency::TakeAgain, "the ruler is shown too small: let hoof and ruler fill the frame".to_owned());
+                    self.say(
+                        Urgency::TakeAgain,
+                        "the ruler is shown too small: let hoof and ruler fill the frame".to_owned(),
+                    );
                 }
                 if most > RUNS_AWAY * least {
-                    self.say(Urgency::TakeAgain, "the ruler runs away from the camera: hold the camera square to it".to_owned());
+                    self.say(
+                        Urgency::TakeAgain,
+                        "the ruler runs away from the camera: hold the camera square to it".to_owned(),
+                    );
                 }
             }
-            Err(_) => self.say(Urgency::Good, "no ruler could be read: look whether one is in the picture, whole and sharp".to_owned()),
+            Err(_) => self.say(
+                Urgency::Good,
+                "no ruler could be read: look whether one is in the picture, whole and sharp".to_owned(),
+            ),
         }
     }
 }

@@ -21,9 +21,9 @@ mod lens_entry;
 mod order;
 mod output;
 mod photo;
-mod placements;
 #[cfg(feature = "pictures")]
 mod picture;
+mod placements;
 #[cfg(feature = "pictures")]
 mod quality;
 #[cfg(feature = "pictures")]
@@ -54,11 +54,11 @@ pub use placements::{PLACEMENT_SUFFIX, PlacementChoice, PlacementFolders, Placem
 pub use read::{ReadReport, read_folder};
 #[cfg(feature = "pictures")]
 pub use rectify::{RectifyProgress, rectify_folder};
-pub(crate) use results::{OF_ITS_ROW, TableColumn};
 pub use results::{
     CSV_COLUMNS, ColumnKind, DictionaryEntry, Outputs, Part, PhotoRecord, RecordedValue, ResultFile, dictionary,
     dictionary_csv, dictionary_json, dictionary_markdown, join, wide_columns,
 };
+pub(crate) use results::{OF_ITS_ROW, TableColumn};
 #[cfg(feature = "pictures")]
 pub use rings::{RingDepth, RingName, rings_meant};
 #[cfg(feature = "place")]

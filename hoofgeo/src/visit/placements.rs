@@ -139,15 +139,18 @@ impl PlacementFolders {
             let file = up.map_or_else(|| found.path.display().to_string(), |up| format!("{}{name}", "../".repeat(up)));
             PlacementUsed { table: Arc::clone(table), file, sha256: found.sha256 }
         };
-        let places = above.iter().enumerate().map(|(up, f)| (Some(up), *f)).chain(own_folder.as_deref().map(|f| (None, f)));
+        let places =
+            above.iter().enumerate().map(|(up, f)| (Some(up), *f)).chain(own_folder.as_deref().map(|f| (None, f)));
         let mut of_anybody = None;
         for (up, place) in places {
             let tables = self.in_folder(place);
             if let Some(observer) = observer {
-                let mut own = tables.iter().filter_map(|f| Some((f, f.table.as_ref().ok()?))).filter(|(_, t)| t.is_of(observer));
+                let mut own =
+                    tables.iter().filter_map(|f| Some((f, f.table.as_ref().ok()?))).filter(|(_, t)| t.is_of(observer));
                 if let Some((found, table)) = own.next() {
                     if let Some((second, _)) = own.next() {
-                        let what = format!("a second table of placements by {observer}, beside {}", found.path.display());
+                        let what =
+                            format!("a second table of placements by {observer}, beside {}", found.path.display());
                         return Err(Error::new(ErrorKind::Usage, what)
                             .in_file(&second.path)
                             .help("remove one of them, or say which: `--placement FILE`"));
@@ -175,8 +178,11 @@ impl PlacementFolders {
         }
         let is_table = |name: &str| name == POOLED || name.ends_with(PLACEMENT_SUFFIX);
         let entries = std::fs::read_dir(folder).into_iter().flatten().flatten();
-        let mut paths: Vec<PathBuf> =
-            entries.filter(|e| is_table(&e.file_name().to_string_lossy())).map(|e| e.path()).filter(|p| p.is_file()).collect();
+        let mut paths: Vec<PathBuf> = entries
+            .filter(|e| is_table(&e.file_name().to_string_lossy()))
+            .map(|e| e.path())
+            .filter(|p| p.is_file())
+            .collect();
         paths.sort();
         let found = Arc::new(paths.iter().filter_map(|p| Found::read(p).ok()).collect::<Vec<_>>());
         let mut known = lock();
@@ -216,7 +222,9 @@ mod tests {
         let of = |observer: &str| PlacementTable::new(2, 9).of_observer(observer);
         let chosen = |observer: Option<&str>| {
             // As a run does: what was found is kept, so each question has a search of its own.
-            PlacementChoice::search().choose(&visit, observer).map(|used| used.map(|u| (u.file.clone(), u.note().observer)))
+            PlacementChoice::search()
+                .choose(&visit, observer)
+                .map(|used| used.map(|u| (u.file.clone(), u.note().observer)))
         };
         assert_eq!(chosen(Some("MK")).unwrap(), None);
         write("placement.json", PlacementTable::new(2, 9));

@@ -178,7 +178,8 @@ fn heic_of_a_false_or_too_large_size_is_refused() {
 #[test]
 fn heic_of_many_tiles_is_put_together() {
     let (width, height) = (1300, 900);
-    let drawn = RgbImage::from_fn(width, height, |x, y| image::Rgb([(x / 6) as u8, (y / 4) as u8, ((x + y) / 9) as u8]));
+    let drawn =
+        RgbImage::from_fn(width, height, |x, y| image::Rgb([(x / 6) as u8, (y / 4) as u8, ((x + y) / 9) as u8]));
     let options = heifer::EncodeOptions { quality: 90, ..heifer::EncodeOptions::default() };
     let heic = heifer::encode_rgb8(width, height, drawn.as_raw(), &options).unwrap();
     let decoded = decode(&heic).unwrap();

@@ -1,7 +1,9 @@
 //! The data dictionary: what every column of the tables holds, and what their ids, methods and flags mean. It is made of the
 //! declarations that the tables are made of.
 
-use super::columns::{Column, ColumnKind, FLAG_LIST, TIDY, TableColumn, WIDE_BEFORE, WIDE_BEHIND, parquet_columns, wide_pair};
+use super::columns::{
+    Column, ColumnKind, FLAG_LIST, TIDY, TableColumn, WIDE_BEFORE, WIDE_BEHIND, parquet_columns, wide_pair,
+};
 use super::tables::csv_line;
 use crate::evaluate::METHODS;
 use crate::measure::{ALL, Measurement};

@@ -2,8 +2,8 @@
 
 use super::super::folder::Entry;
 use super::super::lens::Lenses;
-use super::super::ruler::RulerReading;
 use super::super::placements::PlacementChoice;
+use super::super::ruler::RulerReading;
 use super::super::run::VisitOptions;
 use super::{FORMAT, Outputs};
 use crate::error::{Error, Result};

@@ -102,11 +102,7 @@ impl Writers {
         }
         if let Some(json) = &mut self.json {
             let program = json!({ "name": head.program["name"], "version": head.program["version"] });
-            write!(
-                json,
-                "{{\"format\":\"{FORMAT}\",\n\"program\":{program},\n\"options\":{},\n",
-                head.measure
-            )?;
+            write!(json, "{{\"format\":\"{FORMAT}\",\n\"program\":{program},\n\"options\":{},\n", head.measure)?;
             if let Some(part) = head.part {
                 writeln!(json, "\"part\":{},", json!(part))?;
             }
