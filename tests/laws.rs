@@ -156,7 +156,7 @@ fn formulas_need_exactly_what_they_declare() {
                     Undefined::NoLandmark(l) => declared.contains(&Need::Point(l)),
                     Undefined::NoLine(l, n) => declared.contains(&Need::Line(l, n)),
                     Undefined::NoGauge => declared.contains(&Need::Gauge),
-                    Undefined::Impossible(_) => false,
+                    Undefined::Impossible(_) | Undefined::Beyond { .. } => false,
                 };
                 assert!(names_a_need, "{} without {gone:?}: {missing}", m.id);
             }

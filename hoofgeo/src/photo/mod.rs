@@ -22,7 +22,7 @@ mod png;
 mod remark;
 mod tags;
 #[cfg(test)]
-mod tests;
+pub(crate) mod tests;
 
 #[cfg(feature = "pictures")]
 pub use decode::{decode_upright, decode_upright_bytes};

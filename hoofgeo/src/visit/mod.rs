@@ -63,12 +63,11 @@ pub use placements::{PLACEMENT_SUFFIX, PlacementChoice, PlacementFolders, Placem
 pub use read::{ReadReport, read_folder};
 #[cfg(feature = "pictures")]
 pub use rectify::{RectifyProgress, rectify_folder};
-pub(crate) use results::read_back;
 pub use results::{
     CSV_COLUMNS, ColumnKind, DictionaryEntry, Outputs, Part, PhotoRecord, RecordedValue, ResultFile, dictionary,
     dictionary_csv, dictionary_json, dictionary_markdown, free_text_cell, free_text_of_cell, join, wide_columns,
 };
-pub(crate) use results::{OF_ITS_ROW, TableColumn};
+pub(crate) use results::{OF_ITS_ROW, TableColumn, read_back};
 #[cfg(feature = "pictures")]
 pub use rings::{RingDepth, RingName, rings_meant};
 #[cfg(feature = "place")]

@@ -2,7 +2,7 @@
 
 /// A field, with what it holds.
 #[derive(Debug, Clone)]
-pub(super) enum ExifTag {
+pub(crate) enum ExifTag {
     Orientation(u16),
     Make(String),
     Model(String),
@@ -20,7 +20,7 @@ pub(super) enum ExifTag {
 
 /// Numerator and denominator.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Ratio(pub(super) u32, pub(super) u32);
+pub(crate) struct Ratio(pub(crate) u32, pub(crate) u32);
 
 /// A value's type (TIFF 6.0, section 2), its count and its bytes, big-endian.
 type Typed = (u16, u32, Vec<u8>);
@@ -75,7 +75,7 @@ fn directory(mut fields: Vec<(u16, Typed)>, offset: usize) -> Vec<u8> {
 }
 
 /// The photo, a JPEG, with these fields behind its first marker.
-pub(super) fn with_exif(mut photo: Vec<u8>, tags: impl IntoIterator<Item = ExifTag>) -> Vec<u8> {
+pub(crate) fn with_exif(mut photo: Vec<u8>, tags: impl IntoIterator<Item = ExifTag>) -> Vec<u8> {
     const FIRST: usize = 8;
     let (mut first, mut exif) = (Vec::new(), Vec::new());
     for (number, in_exif, value) in tags.into_iter().map(|tag| tag.field()) {

@@ -1,7 +1,7 @@
 //! Tests of reading photos. Fixtures and their sources: `fixtures/exif/SOURCE.md`.
 #![allow(clippy::unwrap_used, reason = "tests")]
 
-mod exif_writer;
+pub(crate) mod exif_writer;
 mod facts;
 mod hostile;
 mod orientation;

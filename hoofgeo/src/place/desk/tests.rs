@@ -1,18 +1,20 @@
 use super::*;
+use crate::photo::tests::exif_writer::{ExifTag, with_exif};
 use crate::sidecar::Placement;
-use little_exif::{exif_tag::ExifTag, filetype::FileExtension, metadata::Metadata};
 
 /// A phone's photo, all grey.
 fn photo() -> Vec<u8> {
     let mut jpeg = Vec::new();
     let encoder = jpeg_encoder::Encoder::new(&mut jpeg, 80);
     encoder.encode(&[128; 400 * 300], 400, 300, jpeg_encoder::ColorType::Luma).unwrap();
-    let mut metadata = Metadata::new();
-    metadata.set_tag(ExifTag::Make("Generic".into()));
-    metadata.set_tag(ExifTag::Model("Phone".into()));
-    metadata.set_tag(ExifTag::FocalLengthIn35mmFormat(vec![26]));
-    metadata.write_to_vec(&mut jpeg, FileExtension::JPEG).unwrap();
-    jpeg
+    with_exif(
+        jpeg,
+        [
+            ExifTag::Make("Generic".into()),
+            ExifTag::Model("Phone".into()),
+            ExifTag::FocalLengthIn35mmFormat(26),
+        ],
+    )
 }
 
 const PROFILE: &str = r#"{ "format": "hoofgeo-lens/1", "camera": { "make": "Generic", "model": "Phone" },

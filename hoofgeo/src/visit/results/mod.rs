@@ -241,6 +241,24 @@ impl Outputs {
     }
 }
 
+/// Reads lines as a journal and a manifest have them, and renders what they hold; how many could be used. For the fuzz harness.
+pub(crate) fn read_back(text: &str) -> usize {
+    let outputs = Outputs::in_folder("results");
+    let use_of = |line: &str| {
+        let head = manifest::parse::<manifest::Head>(line).is_ok();
+        let photo = match line.split_once('\t') {
+            // What the checksums of a journal would keep out is read here all the same.
+            Some((line, entry)) => manifest::parse(line).ok().map(|line| Stored { line, entry: entry.to_owned() }),
+            None => None,
+        };
+        let any = manifest::parse::<manifest::Line>(line).is_ok();
+        usize::from(head)
+            + usize::from(any)
+            + photo.map_or(0, |p| usize::from(Rendered::again(p, &outputs).is_ok()) + 1)
+    };
+    unfinished::records(text) + text.lines().map(use_of).sum::<usize>()
+}
+
 #[cfg(test)]
 #[allow(clippy::unwrap_used, reason = "tests")]
 mod tests {
@@ -269,22 +287,4 @@ mod tests {
             assert!(bad.parse::<Part>().is_err(), "{bad}");
         }
     }
-}
-
-/// Reads lines as a journal and a manifest have them, and renders what they hold; how many could be used. For the fuzz harness.
-pub(crate) fn read_back(text: &str) -> usize {
-    let outputs = Outputs::in_folder("results");
-    let use_of = |line: &str| {
-        let head = manifest::parse::<manifest::Head>(line).is_ok();
-        let photo = match line.split_once('\t') {
-            // What the checksums of a journal would keep out is read here all the same.
-            Some((line, entry)) => manifest::parse(line).ok().map(|line| Stored { line, entry: entry.to_owned() }),
-            None => None,
-        };
-        let any = manifest::parse::<manifest::Line>(line).is_ok();
-        usize::from(head)
-            + usize::from(any)
-            + photo.map_or(0, |p| usize::from(Rendered::again(p, &outputs).is_ok()) + 1)
-    };
-    unfinished::records(text) + text.lines().map(use_of).sum::<usize>()
 }
