@@ -44,7 +44,7 @@ find out -name '*.tmp' | sed 's/^/left: /'
 /// No file may become longer than so many half kB: writes fail, other than on a full disk, at every length.
 const WITH_SHORT_FILES: &str = r#"
 rm -rf out && cp -r before out
-(trap '' XFSZ; ulimit -f "$2"; run "$1" 2>err); echo "code $?"
+(trap '' XFSZ; ulimit -f "$2"; run "$1" 2>/dev/null); echo "code $?"
 look
 "#;
 

@@ -68,8 +68,13 @@ impl Entry {
             visit_file: shared.map(|s| (s.path, s.sha256)),
             photo,
         };
-        entry.has_sidecar = entry.sidecar().is_file();
+        entry.has_sidecar = entry.sidecar_stands();
         entry
+    }
+
+    /// Whether something has the sidecar's name; a pipe is said to be none when it is read.
+    fn sidecar_stands(&self) -> bool {
+        self.sidecar().metadata().is_ok_and(|m| !m.is_dir())
     }
 
     /// How many folders below the one walked the photo lies.
@@ -222,7 +227,7 @@ fn entry(root: &Path, path: &Path, visits: &mut Visits) -> Option<Entry> {
         visit_file: shared.map(|s| (s.path, s.sha256)),
         photo,
     };
-    entry.has_sidecar = !has_photo || entry.sidecar().is_file();
+    entry.has_sidecar = !has_photo || entry.sidecar_stands();
     Some(entry)
 }
 
