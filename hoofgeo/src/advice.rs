@@ -585,7 +585,7 @@ mod tests {
         for value in &measured.values {
             let factors = || Change::ALL.into_iter().filter_map(|c| improvements.factor(value, c));
             assert!((improvements.factor(value, Change::None).unwrap() - 1.0).abs() < 1e-12);
-            assert!(factors().all(|f| (0.0..=1.0 + 1e-9).contains(&f) || f < 1.5), "{}", value.measurement.id);
+            assert!(factors().all(|f| f > 0.0 && f.is_finite()), "{}", value.measurement.id);
             match improvements.best(value) {
                 Some(best) => {
                     assert_eq!(best.factor, factors().fold(1.0, f64::min));
