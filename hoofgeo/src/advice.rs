@@ -250,7 +250,8 @@ impl<'a> Improvements<'a> {
         let u_px = sidecar.scale.as_ref().and_then(|s| s.u_px).unwrap_or(GRADUATION_U_PX);
         let read = scene.flags.contains(&SceneFlag::RulerRead);
         if !scene.two_dimensional {
-            put(Change::SquareRuler, second_leg(scene).map(|leg| Rows::graduations(scene, &leg, u_px)));
+            let tilt_u_deg = sidecar.scale.as_ref().and_then(|s| s.tilt_u_deg);
+            put(Change::SquareRuler, second_leg(scene).map(|leg| Rows::graduations(scene, &leg, u_px).free(tilt_u_deg)));
             if !read && labels.len() <= 3 {
                 put(Change::FourthGraduation, widest_gap(&labels).map(|l| Rows::graduations(scene, &[l], u_px)));
             }
@@ -342,13 +343,18 @@ impl<'a> Improvements<'a> {
 
 const SCENE_SOURCES: [Source; 4] = [Source::Graduations, Source::ScaleTolerance, Source::Lens, Source::CameraTilt];
 
+/// What the model takes for the tilt where it is not stated, degrees: with a straight ruler, and with a scale that shows it.
+const STRAIGHT_TILT_U_DEG: f64 = 5.0;
+const SQUARE_TILT_U_DEG: f64 = 30.0;
+
 /// How square a camera is held by its level, rad (estimate, no source).
 const SQUARE_CAMERA: f64 = 1.5 * std::f64::consts::PI / 180.0;
 
 /// Further observations of a scene's unknowns, each with its standard uncertainty.
 struct Rows {
     design: DMatrix<f64>,
-    u: Vec<f64>,
+    /// Variances; a negative one takes that much knowledge away.
+    variances: Vec<f64>,
 }
 
 impl Rows {
@@ -357,7 +363,7 @@ impl Rows {
         for (row, (i, _)) in known.iter().enumerate() {
             design[(row, *i)] = 1.0;
         }
-        Self { design, u: known.iter().map(|k| k.1).collect() }
+        Self { design, variances: known.iter().map(|k| k.1 * k.1).collect() }
     }
 
     fn graduations(scene: &Scene, labels: &[Point2<f64>], u_px: f64) -> Self {
@@ -372,20 +378,33 @@ impl Rows {
                 design.row_mut(2 * i + k).copy_from(&eps.transpose());
             }
         }
-        Self { u: vec![u_px; design.nrows()], design }
+        Self { variances: vec![u_px * u_px; design.nrows()], design }
+    }
+
+    /// Of a scale that shows the tilt itself: what was believed of the tilt with a straight ruler gives way to what is with any other.
+    fn free(mut self, tilt_u_deg: Option<f64>) -> Self {
+        let information = |deg: f64| deg.max(1e-3).to_radians().powi(-2);
+        let less = information(tilt_u_deg.unwrap_or(STRAIGHT_TILT_U_DEG)) - information(SQUARE_TILT_U_DEG);
+        if less > 0.0 {
+            let n = self.design.nrows();
+            self.design = self.design.insert_rows(n, 2, 0.0);
+            (self.design[(n, TILT_X)], self.design[(n + 1, TILT_Y)]) = (1.0, 1.0);
+            self.variances.extend([-1.0 / less; 2]);
+        }
+        self
     }
 
     /// The scene's covariance after these observations (linear update of a normal distribution).
     fn update(&self, scene: &Scene) -> Option<Update> {
         let c = DMatrix::from_column_slice(UNKNOWNS, UNKNOWNS, scene.covariance.as_slice());
         let gain = &self.design * &c;
-        let noise = DMatrix::from_diagonal(&DVector::from_iterator(self.u.len(), self.u.iter().map(|u| u * u)));
-        let s = (&gain * self.design.transpose() + noise).cholesky()?;
-        let left = c - gain.transpose() * s.solve(&gain);
+        let noise = DMatrix::from_diagonal(&DVector::from_column_slice(&self.variances));
+        let solved = (&gain * self.design.transpose() + noise).lu().solve(&gain)?;
+        let left = c - gain.transpose() * solved;
         let covariance = Covariance::from_column_slice(left.as_slice());
         let tilts = |c: &Covariance| c[(TILT_X, TILT_X)] + c[(TILT_Y, TILT_Y)];
         let before = tilts(&scene.covariance);
-        let tilts = if before > 0.0 { (tilts(&covariance) / before).clamp(0.0, 1.0) } else { 1.0 };
+        let tilts = if before > 0.0 { (tilts(&covariance) / before).max(0.0) } else { 1.0 };
         Some(Update { covariance, tilts })
     }
 }
@@ -570,7 +589,7 @@ mod tests {
         for value in &measured.values {
             let factors = || Change::ALL.into_iter().filter_map(|c| improvements.factor(value, c));
             assert!((improvements.factor(value, Change::None).unwrap() - 1.0).abs() < 1e-12);
-            assert!(factors().all(|f| (0.0..=1.0 + 1e-9).contains(&f) || f < 1.5), "{}", value.measurement.id);
+            assert!(factors().all(|f| f > 0.0 && f.is_finite()), "{}", value.measurement.id);
             match improvements.best(value) {
                 Some(best) => {
                     assert_eq!(best.factor, factors().fold(1.0, f64::min));
