@@ -11,8 +11,10 @@ const BITS: u32 = TILE.trailing_zeros();
 /// Waves a tile must hold at least, and the shortest wave, px.
 const LEAST_WAVES: f64 = 4.5;
 const SHORTEST: f64 = 2.7;
-/// Share of a tile's power that the strongest wave must have.
-const LEAST_SHARE: f64 = 0.08;
+/// Share of what stands out of a tile's spectrum that the strongest wave must have.
+const LEAST_SHARE: f64 = 0.12;
+/// By how much more a peak holds than its highest bin.
+const PEAK: f64 = 2.0;
 /// Least standard deviation of a tile's brightness, grey levels: below, it is noise.
 const LEAST_CONTRAST: f64 = 1.5;
 
@@ -114,27 +116,33 @@ fn strongest_wave(grey: &Grey, x: usize, y: usize, fft: &Fft) -> Option<(Vector2
     };
     let most = TILE as f64 / SHORTEST;
     let bound = most as i32;
+    // Natural pictures fall off with the frequency: waves count by their height against that.
+    let weighed = |u: i32, v: i32| power(u, v) * f64::from(u * u + v * v).sqrt();
+    // An edge is a ridge through the origin, a comb a peak: what counts is how far a wave stands out from those along its direction.
+    let stands_out = |u: i32, v: i32, p: f64| {
+        let along = |t: f64| weighed((f64::from(u) * t).round() as i32, (f64::from(v) * t).round() as i32);
+        p - along(0.72).max(along(1.36))
+    };
     let (mut best, mut total) = ((0.0, 0, 0), 0.0);
     for v in -bound..=bound {
         for u in 0..=bound {
-            let r = f64::from(u * u + v * v).sqrt();
-            if r < 3.0 || r > most || (u == 0 && v <= 0) {
+            let r2 = f64::from(u * u + v * v);
+            if r2 < 9.0 || r2 > most * most || (u == 0 && v <= 0) {
                 continue;
             }
-            // Natural pictures fall off with the frequency: waves count by their height against that.
-            let p = power(u, v) * r;
-            total += p;
-            if r >= LEAST_WAVES && p > best.0 {
-                best = (p, u, v);
+            let p = weighed(u, v);
+            if r2 < LEAST_WAVES * LEAST_WAVES {
+                continue;
+            }
+            let out = stands_out(u, v, p);
+            total += out.max(0.0);
+            if out > best.0 {
+                best = (out, u, v);
             }
         }
     }
-    let (_, u, v) = best;
-    let around: f64 = (-1..=1)
-        .flat_map(|j| (-1..=1).map(move |i| (i, j)))
-        .map(|(i, j)| power(u + i, v + j) * f64::from((u + i).pow(2) + (v + j).pow(2)).sqrt())
-        .sum();
-    let share = around / total;
+    let (out, u, v) = best;
+    let share = PEAK * out / total;
     if share.is_nan() || share < LEAST_SHARE {
         return None;
     }
