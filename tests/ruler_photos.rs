@@ -203,8 +203,12 @@ fn rulers_of_strangers_are_read_right_or_refused() {
         })
         .collect();
     let [found, marked, noticed] = [0, 1, 2].map(|i| counts.iter().map(|c| c[i]).sum::<usize>());
-    eprintln!("{found} of {} found, {marked} read between marks, {noticed} of {} wrong labels noticed", photos.len(), 2 * photos.len());
-    assert!(found >= 11 && marked >= 16, "{found} {marked}");
+    eprintln!(
+        "{found} of {} found, {marked} read between marks, {noticed} of {} wrong labels noticed",
+        photos.len(),
+        2 * photos.len()
+    );
+    assert!(found >= 15 && marked >= 16, "{found} {marked}");
 }
 
 /// Sixty-one photographs of strangers that show no ruler, some things that look like one: nothing is read.

@@ -75,7 +75,8 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     }
     let truth: Value = serde_json::from_str(&std::fs::read_to_string(given.join("truth.json"))?)?;
     let mut sums = Sums::default();
-    for (group, sub) in [("photos", "photos"), ("rulers_without_points", "photos"), ("without_ruler", "without-ruler")] {
+    for (group, sub) in [("photos", "photos"), ("rulers_without_points", "photos"), ("without_ruler", "without-ruler")]
+    {
         for (i, entry) in truth[group].as_array().into_iter().flatten().enumerate() {
             let file = entry["file"].as_str().unwrap_or_default();
             if !args.is_empty() && !args.iter().any(|a| file.contains(a.as_str())) {
@@ -90,7 +91,18 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
             let ms = start.elapsed().as_secs_f64() * 1e3;
             let error = found.as_ref().ok().zip(ends).map(|(r, (a, b))| scale_error(r, a, b));
             let right = error.map(|e| e.abs() < 0.005);
-            sums.count(if group == "photos" { "found" } else if sub == "photos" { "found (others)" } else { "claimed" }, half, found.is_ok(), right);
+            sums.count(
+                if group == "photos" {
+                    "found"
+                } else if sub == "photos" {
+                    "found (others)"
+                } else {
+                    "claimed"
+                },
+                half,
+                found.is_ok(),
+                right,
+            );
             say("found", half, file, &found, error, ms);
             if let (Some(to), Ok(reading)) = (&pictures, &found) {
                 ruler_picture(photo.clone(), reading, 2400)?.save(to.join(format!("{file}.png")))?;

@@ -243,7 +243,14 @@ impl Comb {
         off - 0.5 * growth * n * n
     }
 
-    fn assemble(lines: Vec<Line>, residuals: Vec<f64>, jitter: f64, s: &Straightened, growth: [f64; 2], all: usize) -> Self {
+    fn assemble(
+        lines: Vec<Line>,
+        residuals: Vec<f64>,
+        jitter: f64,
+        s: &Straightened,
+        growth: [f64; 2],
+        all: usize,
+    ) -> Self {
         let n = residuals.len() as f64;
         // Four parameters are fitted along the comb.
         let dof = (n - 4.0).max(1.0);

@@ -1,8 +1,8 @@
 //! Which lines of a comb are longer, and what rule has such lines.
 
+use super::Acceptance;
 use super::comb::Comb;
 use super::lines::Line;
-use super::Acceptance;
 use super::trace::Track;
 use super::view::View;
 

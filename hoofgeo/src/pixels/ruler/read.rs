@@ -3,9 +3,9 @@
 use super::comb::Comb;
 use super::lines::{Line, lines};
 use super::trace::Track;
+use super::view::View;
 use super::{Acceptance, Evidence, Numbering, ReadGraduation, Reading};
 use crate::error::{Error, ErrorKind, Result};
-use super::view::View;
 use nalgebra::{Matrix2, Vector2};
 
 /// Lines that may be missing in one piece before their number is in doubt.
