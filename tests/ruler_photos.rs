@@ -7,8 +7,8 @@ mod common;
 
 use common::{fixture, opencv_photographs, rows, skimage_photographs};
 use hoofgeo::pixels::Grey;
-use hoofgeo::pixels::ruler::{Acceptance, Mark, find_metric_with, read_marked_with};
-use nalgebra::Point2;
+use hoofgeo::pixels::ruler::{Acceptance, Mark, Reading, find_metric_with, read_marked_with};
+use nalgebra::{Point2, Vector2};
 use rayon::prelude::*;
 use std::path::PathBuf;
 
@@ -123,4 +123,102 @@ fn no_ruler_is_read_where_there_is_none() {
         })
         .sum();
     eprintln!("{seen} photographs");
+}
+
+/// A numbered graduation that was measured by hand: mm and pixel.
+type Numbered = (f64, Point2<f64>);
+
+/// The photographs of rulers by strangers and what is known of them (`../shared/data/real-rulers`); skipped where they are not.
+fn strangers_photographs() -> Option<(PathBuf, serde_json::Value)> {
+    let folder = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("../../shared/data/real-rulers");
+    let Ok(text) = std::fs::read_to_string(folder.join("truth.json")) else {
+        eprintln!("skipped: ../shared/data/real-rulers is not here");
+        return None;
+    };
+    Some((folder, serde_json::from_str(&text).unwrap()))
+}
+
+fn numbered(v: &serde_json::Value) -> Numbered {
+    let number = |v: &serde_json::Value| v.as_f64().unwrap();
+    (number(&v["mm"]), Point2::new(number(&v["at"][0]), number(&v["at"][1])))
+}
+
+/// Label of a place by a reading, mm, and whether that lies among its lines.
+fn label_at(reading: &Reading, place: Point2<f64>) -> (f64, bool) {
+    let g = &reading.graduations;
+    let i = (0..g.len()).min_by(|a, b| (g[*a].at - place).norm().total_cmp(&(g[*b].at - place).norm())).unwrap();
+    let near = &g[i.saturating_sub(3)..(i + 4).min(g.len())];
+    let (first, last) = (near[0], near[near.len() - 1]);
+    let step = (last.at - first.at) / (last.mm - first.mm);
+    let normal = Vector2::new(-g[i].direction.y, g[i].direction.x);
+    let off = (place - g[i].at).dot(&normal) / step.dot(&normal);
+    let among = off.abs() < 1.5 * reading.step_mm && (place - g[i].at).norm() < 12.0 * reading.evidence.period_px;
+    (g[i].mm + off, among)
+}
+
+fn grey(path: &std::path::Path) -> Grey {
+    Grey::of(&hoofgeo::photo::decode_upright(path).unwrap())
+}
+
+/// Twenty rulers of strangers, two numbered graduations of each measured by hand: what is found, and what is read between the two marks,
+/// has their scale; a mark called 10 mm too much or too little never leads to a reading.
+#[test]
+fn rulers_of_strangers_are_read_right_or_refused() {
+    let Some((folder, truth)) = strangers_photographs() else { return };
+    let photos = truth["photos"].as_array().unwrap();
+    let counts: Vec<[usize; 3]> = photos
+        .par_iter()
+        .enumerate()
+        .map(|(i, photo)| {
+            let name = photo["file"].as_str().unwrap();
+            let grey = grey(&folder.join("photos").join(name));
+            let ends = [numbered(&photo["a"]), numbered(&photo["b"])];
+            let length = (ends[1].0 - ends[0].0).abs();
+            let check = |reading: &Reading| {
+                let [a, b] = ends.map(|(_, at)| label_at(reading, at));
+                let error = (b.0 - a.0).abs() / length - 1.0;
+                // From the other edge, or far beyond the last line, the label is drawn out along a straight line: that shows a wrong count
+                // or a wrong unit alone.
+                let allowed = if a.1 && b.1 { 0.003 } else { 0.05 };
+                assert!(error.abs() < allowed, "{name}: {error}");
+            };
+            let found = find_metric_with(&grey, &Acceptance::default());
+            found.iter().for_each(check);
+            // About a pixel beside, as a person marks.
+            let beside = |k: f64| Vector2::new((k * 7.3).sin(), (k * 3.1).cos());
+            let marks = |off: f64| {
+                let k = i as f64;
+                let [(a, at), (b, bt)] = ends;
+                [Mark { mm: a, at: at + beside(k) }, Mark { mm: b + off, at: bt + beside(k + 0.5) }]
+            };
+            let marked = read_marked_with(&grey, marks(0.0), &Acceptance::default());
+            marked.iter().for_each(check);
+            let mut noticed = 0;
+            for off in [10.0, -10.0] {
+                let wrong = read_marked_with(&grey, marks(off), &Acceptance::default());
+                let e = wrong.expect_err(name);
+                noticed += usize::from(e.kind() == hoofgeo::ErrorKind::Scale);
+            }
+            [usize::from(found.is_ok()), usize::from(marked.is_ok()), noticed]
+        })
+        .collect();
+    let [found, marked, noticed] = [0, 1, 2].map(|i| counts.iter().map(|c| c[i]).sum::<usize>());
+    eprintln!(
+        "{found} of {} found, {marked} read between marks, {noticed} of {} wrong labels noticed",
+        photos.len(),
+        2 * photos.len()
+    );
+    assert!(found >= 15 && marked >= 16, "{found} {marked}");
+}
+
+/// Sixty-one photographs of strangers that show no ruler, some things that look like one: nothing is read.
+#[test]
+fn nothing_is_read_where_strangers_photographed_no_ruler() {
+    let Some((folder, truth)) = strangers_photographs() else { return };
+    truth["without_ruler"].as_array().unwrap().par_iter().for_each(|photo| {
+        let name = photo["file"].as_str().unwrap();
+        if let Ok(reading) = find_metric_with(&grey(&folder.join("without-ruler").join(name)), &Acceptance::default()) {
+            panic!("{name}: {:?} {:?}", reading.pattern, reading.evidence);
+        }
+    });
 }

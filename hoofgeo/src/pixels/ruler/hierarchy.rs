@@ -29,6 +29,8 @@ pub enum Pattern {
     InchThirtySeconds,
     /// Longer at every fifth, all alike: many rules have such lines.
     Fives,
+    /// Any lengths that repeat at every tenth line alone, such as a fan.
+    Fan,
     /// Longer at every tenth alone.
     Tens,
     /// Every second line is longer.
@@ -41,23 +43,25 @@ pub enum Pattern {
 
 impl Pattern {
     /// All of them.
-    pub const ALL: [Self; 10] = [
+    pub const ALL: [Self; 11] = [
         Self::Millimetre,
         Self::HalfMillimetre,
         Self::InchSixteenths,
         Self::InchEighths,
         Self::InchThirtySeconds,
         Self::Fives,
+        Self::Fan,
         Self::Tens,
         Self::Twos,
         Self::Fours,
         Self::Even,
     ];
 
-    /// Distance of two neighbouring lines, mm, where the pattern tells it.
+    /// Distance of two neighbouring lines of a metric rule, mm, where the pattern tells it. Fives and tens are equally long on calipers
+    /// and many school rulers.
     pub const fn step_mm(self) -> Option<f64> {
         match self {
-            Self::Millimetre => Some(1.0),
+            Self::Millimetre | Self::Fives | Self::Fan => Some(1.0),
             Self::HalfMillimetre => Some(0.5),
             _ => None,
         }
@@ -77,6 +81,7 @@ impl Pattern {
             Self::InchEighths => "eighths",
             Self::InchThirtySeconds => "thirty-seconds",
             Self::Fives => "longer at every fifth",
+            Self::Fan => "alike at every tenth",
             Self::Tens => "longer at every tenth",
             Self::Twos => "longer at every second",
             Self::Fours => "longer at every fourth",
@@ -87,7 +92,7 @@ impl Pattern {
     /// Lines from one of the longest to the next.
     const fn cycle(self) -> i32 {
         match self {
-            Self::Millimetre | Self::Tens => 10,
+            Self::Millimetre | Self::Tens | Self::Fan => 10,
             Self::HalfMillimetre => 20,
             Self::InchSixteenths => 16,
             Self::InchEighths => 8,
@@ -119,6 +124,8 @@ impl Pattern {
             Self::InchSixteenths => binary(4),
             Self::InchEighths => binary(3),
             Self::InchThirtySeconds => binary(5),
+            // The longest last, as in every pattern.
+            Self::Fan => (k + 9) as usize % 10,
             // Lines of one length: no rank but the shortest.
             Self::Even => 0,
             _ => usize::from(k == 0),
@@ -210,6 +217,8 @@ const SIGMA: f64 = 0.3;
 const ODD: f64 = 0.08;
 /// Penalty for each mean length that is fitted, and for a longer cycle.
 const PENALTY: f64 = 2.0;
+/// The same where every line of a cycle has its own mean.
+const FAN_PENALTY: f64 = 3.0;
 /// Least difference of the mean lengths of neighbouring ranks.
 const RISE: f64 = 0.45;
 
@@ -224,7 +233,9 @@ pub(super) fn judge(lengths: &[(i32, f64)]) -> Option<Judged> {
         .collect();
     fits.sort_by(|a, b| b.log_likelihood.total_cmp(&a.log_likelihood));
     let best = fits.first()?.clone();
-    let margin = fits.get(1).map_or(0.0, |f| best.log_likelihood - f.log_likelihood);
+    // Patterns of one scale do not speak against each other.
+    let same = |p: Pattern| p == best.pattern || (p.step_mm().is_some() && p.step_mm() == best.pattern.step_mm());
+    let margin = fits.iter().find(|f| !same(f.pattern)).map_or(0.0, |f| best.log_likelihood - f.log_likelihood);
     Some(Judged { best, margin })
 }
 
@@ -245,10 +256,18 @@ fn lay(pattern: Pattern, zero: i32, lengths: &[(i32, f64)]) -> Option<Fit> {
         of.sort_by(f64::total_cmp);
         means.push(0.5 * (of[of.len() / 2] + of[(of.len() - 1) / 2]));
     }
-    if means.windows(2).any(|m| m[1] - m[0] < RISE) {
+    if pattern == Pattern::Fan {
+        // One of the longest lines is its zero, and the shortest are clearly shorter.
+        let longest = means.iter().copied().fold(f64::MIN, f64::max);
+        let shortest = means.iter().copied().fold(f64::MAX, f64::min);
+        if means[count - 1] < longest || longest - shortest < 2.0 * RISE {
+            return None;
+        }
+    } else if means.windows(2).any(|m| m[1] - m[0] < RISE) {
         return None;
     }
-    let mut log_likelihood = -PENALTY * count as f64 - f64::from(pattern.cycle()).ln();
+    let penalty = if pattern == Pattern::Fan { FAN_PENALTY } else { PENALTY };
+    let mut log_likelihood = -penalty * count as f64 - f64::from(pattern.cycle()).ln();
     let mut agree = 0;
     for (rank, (_, length)) in ranks.iter().zip(lengths) {
         let z = (length - means[*rank]) / SIGMA;

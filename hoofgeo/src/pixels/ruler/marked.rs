@@ -25,7 +25,7 @@ const MARK_REACH: f64 = 15.0;
 /// How far beyond the last line that was found a mark may lie, line distances: over so many, the distance hardly changes; and as a share
 /// of all that were found.
 const MARK_BEYOND: f64 = 10.0;
-const MARK_BEYOND_SHARE: f64 = 0.25;
+const MARK_BEYOND_SHARE: f64 = 0.4;
 /// Distances of an inch rule's lines, mm, and what they are called.
 const INCHES: [(f64, &str); 5] = [
     (25.4 / 16.0, "sixteenths of an inch"),

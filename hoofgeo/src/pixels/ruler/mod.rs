@@ -171,7 +171,7 @@ impl Default for Acceptance {
             bend_share: 0.01,
             margin: 12.0,
             agree: 0.75,
-            line_length: 2.1,
+            line_length: 1.25,
         }
     }
 }

@@ -13,6 +13,10 @@ const LEAST_WAVES: f64 = 4.5;
 const SHORTEST: f64 = 2.7;
 /// Share of a tile's power that the strongest wave must have.
 const LEAST_SHARE: f64 = 0.08;
+/// Share that a wave must have of what stands out of a tile's spectrum.
+const LEAST_OUT: f64 = 0.12;
+/// By how much more a peak holds than its highest bin.
+const PEAK: f64 = 2.0;
 /// Least standard deviation of a tile's brightness, grey levels: below, it is noise.
 const LEAST_CONTRAST: f64 = 1.5;
 
@@ -67,25 +71,33 @@ pub(super) fn seeds(grey: &Grey, scale: f64, wanted: impl Fn(Point2<f64>) -> boo
     let at = &|row: usize, column: usize| {
         let middle = TILE as f64 / 2.0;
         let centre = Point2::new((column * step) as f64 + middle, (row * step) as f64 + middle) * scale;
-        if !wanted(centre) {
-            return None;
-        }
-        let (wave, strength) = strongest_wave(grey, column * step, row * step, &fft)?;
-        // `wave` is in waves per px; the lines are square to it, one step apart.
-        let step = wave / wave.norm_squared() * scale;
-        let line = Vector2::new(-wave.y, wave.x).normalize();
-        Some(Seed { local: Local { centre, step, line }, strength })
+        let waves = if wanted(centre) { strongest_waves(grey, column * step, row * step, &fft) } else { [None, None] };
+        waves.map(|wave| {
+            let (wave, strength) = wave?;
+            // `wave` is in waves per px; the lines are square to it, one step apart.
+            let step = wave / wave.norm_squared() * scale;
+            let line = Vector2::new(-wave.y, wave.x).normalize();
+            Some(Seed { local: Local { centre, step, line }, strength })
+        })
     };
-    let mut seeds: Vec<Seed> = (0..rows.saturating_sub(1))
+    let found: Vec<[Option<Seed>; 2]> = (0..rows.saturating_sub(1))
         .into_par_iter()
-        .flat_map_iter(|row| (0..columns.saturating_sub(1)).filter_map(move |column| at(row, column)))
+        .flat_map_iter(|row| (0..columns.saturating_sub(1)).map(move |column| at(row, column)))
         .collect();
-    seeds.sort_by(|a, b| b.strength.total_cmp(&a.strength));
+    // Both kinds in turn, the strongest first: their strengths cannot be compared.
+    let [high, out] = [0, 1].map(|kind| {
+        let mut of: Vec<Seed> = found.iter().filter_map(|f| f[kind]).collect();
+        of.sort_by(|a, b| b.strength.total_cmp(&a.strength));
+        of
+    });
+    let pairs = high.len().min(out.len());
+    let mut seeds: Vec<Seed> = high.iter().zip(&out).flat_map(|(a, b)| [*a, *b]).collect();
+    seeds.extend(high[pairs..].iter().chain(&out[pairs..]));
     seeds
 }
 
-/// The strongest wave of a tile, waves per px, and its strength.
-fn strongest_wave(grey: &Grey, x: usize, y: usize, fft: &Fft) -> Option<(Vector2<f64>, f64)> {
+/// The highest wave of a tile, waves per px, with its strength, and the one that stands out most where that is another.
+fn strongest_waves(grey: &Grey, x: usize, y: usize, fft: &Fft) -> [Option<(Vector2<f64>, f64)>; 2] {
     let stride = grey.width() as usize;
     let mut tile = [Complex::new(0.0f32, 0.0); TILE * TILE];
     let values = grey.values();
@@ -105,7 +117,7 @@ fn strongest_wave(grey: &Grey, x: usize, y: usize, fft: &Fft) -> Option<(Vector2
         t.re = d * fft.window[i / TILE] * fft.window[i % TILE];
     }
     if (variance / (TILE * TILE) as f64).sqrt() < LEAST_CONTRAST {
-        return None;
+        return [None, None];
     }
     fft.transform(&mut tile);
     let power = |u: i32, v: i32| -> f64 {
@@ -114,40 +126,56 @@ fn strongest_wave(grey: &Grey, x: usize, y: usize, fft: &Fft) -> Option<(Vector2
     };
     let most = TILE as f64 / SHORTEST;
     let bound = most as i32;
-    let (mut best, mut total) = ((0.0, 0, 0), 0.0);
+    // Natural pictures fall off with the frequency: waves count by their height against that.
+    let weighed = |u: i32, v: i32| power(u, v) * f64::from(u * u + v * v).sqrt();
+    // An edge is a ridge through the origin, a comb a peak: what counts is how far a wave stands out from those along its direction.
+    let stands_out = |u: i32, v: i32, p: f64| {
+        let along = |t: f64| weighed((f64::from(u) * t).round() as i32, (f64::from(v) * t).round() as i32);
+        p - along(0.72).max(along(1.36))
+    };
+    let ((mut best, mut total), (mut highest, mut all)) = (((0.0, 0, 0), 0.0), ((0.0, 0, 0), 0.0));
     for v in -bound..=bound {
         for u in 0..=bound {
-            let r = f64::from(u * u + v * v).sqrt();
-            if r < 3.0 || r > most || (u == 0 && v <= 0) {
+            let r2 = f64::from(u * u + v * v);
+            if r2 < 9.0 || r2 > most * most || (u == 0 && v <= 0) {
                 continue;
             }
-            // Natural pictures fall off with the frequency: waves count by their height against that.
-            let p = power(u, v) * r;
-            total += p;
-            if r >= LEAST_WAVES && p > best.0 {
-                best = (p, u, v);
+            let p = weighed(u, v);
+            all += p;
+            if r2 < LEAST_WAVES * LEAST_WAVES {
+                continue;
+            }
+            if p > highest.0 {
+                highest = (p, u, v);
+            }
+            let out = stands_out(u, v, p);
+            total += out.max(0.0);
+            if out > best.0 {
+                best = (out, u, v);
             }
         }
     }
-    let (_, u, v) = best;
-    let around: f64 = (-1..=1)
-        .flat_map(|j| (-1..=1).map(move |i| (i, j)))
-        .map(|(i, j)| power(u + i, v + j) * f64::from((u + i).pow(2) + (v + j).pow(2)).sqrt())
-        .sum();
-    let share = around / total;
-    if share.is_nan() || share < LEAST_SHARE {
-        return None;
-    }
+    // The highest wave where it holds a good share of all, else the one that stands out.
+    let around = |u: i32, v: i32| -> f64 {
+        (-1..=1).flat_map(|j| (-1..=1).map(move |i| (i, j))).map(|(i, j)| weighed(u + i, v + j)).sum()
+    };
+    let share = around(highest.1, highest.2) / all;
+    let apart = (best.1 - highest.1).abs().max((best.2 - highest.2).abs()) > 1;
+    let out_share = PEAK * best.0 / total;
+    let high = (share >= LEAST_SHARE).then_some((highest.1, highest.2, share));
+    let out = (out_share >= LEAST_OUT && (apart || high.is_none())).then_some((best.1, best.2, out_share));
     // The peak between its neighbours, by the parabola through the logarithms.
     let peak = |a: f64, b: f64, c: f64| {
         let (a, b, c) = (a.max(1e-30).ln(), b.max(1e-30).ln(), c.max(1e-30).ln());
         let bend = a - 2.0 * b + c;
         if bend < 0.0 { (0.5 * (a - c) / bend).clamp(-0.5, 0.5) } else { 0.0 }
     };
-    let du = peak(power(u - 1, v), power(u, v), power(u + 1, v));
-    let dv = peak(power(u, v - 1), power(u, v), power(u, v + 1));
-    let wave = Vector2::new(f64::from(u) + du, f64::from(v) + dv) / TILE as f64;
-    Some((wave, share))
+    let wave = |(u, v, strength): (i32, i32, f64)| {
+        let du = peak(power(u - 1, v), power(u, v), power(u + 1, v));
+        let dv = peak(power(u, v - 1), power(u, v), power(u, v + 1));
+        (Vector2::new(f64::from(u) + du, f64::from(v) + dv) / TILE as f64, strength)
+    };
+    [high.map(wave), out.map(wave)]
 }
 
 /// A transform of tiles, after J. W. Cooley and J. W. Tukey, "An algorithm for the machine calculation of complex Fourier series",

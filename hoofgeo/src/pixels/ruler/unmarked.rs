@@ -11,7 +11,7 @@ use crate::pixels::Grey;
 
 /// Sizes of the photo at which combs are sought, and how many starts are followed at each.
 const LEVELS: usize = 4;
-const STARTS: usize = 120;
+const STARTS: usize = 200;
 
 /// Finds and reads a ruler anywhere in a photo that is stated to be metric: the caller vouches that it is not divided into tenths of an
 /// inch or the like, whose lines come in the same order of lengths (see the [module](super)).
