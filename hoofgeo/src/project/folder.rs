@@ -80,10 +80,7 @@ pub fn project_folder(path: &Path, options: &ProjectOptions, each: &mut dyn FnMu
                 refused.push(error);
             }
         }
-        for profile in lenses.passed_over() {
-            each(&profile);
-            refused.push(profile);
-        }
+        lenses.passed_over().iter().for_each(&mut *each);
         Ok(())
     })?;
     if feet.is_empty() && refused.is_empty() {

@@ -83,10 +83,7 @@ pub fn review_folder(
                 refused.push(error);
             }
         }
-        for profile in lenses.passed_over() {
-            each(&profile);
-            refused.push(profile);
-        }
+        lenses.passed_over().iter().for_each(&mut *each);
         Ok(())
     })?;
     if photos.is_empty() && refused.is_empty() {
