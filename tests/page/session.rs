@@ -121,12 +121,10 @@ fn the_page_may_be_arrived_at_from_elsewhere_and_nothing_else_may() {
 fn what_decides_who_may_ask_is_said_once() {
     let folder = one();
     let program = Program::start(folder.root(), &[]);
-    for header in
-        ["Sec-Fetch-Site: same-origin", "Sec-Fetch-Site: cross-site", "Sec-Fetch-Mode: cors", "Connection: close"]
-    {
+    for header in ["Sec-Fetch-Site: same-origin", "Sec-Fetch-Site: cross-site", "Sec-Fetch-Mode: cors"] {
         let other = header.split_once(':').unwrap().0;
         let twice = format!(
-            "GET /api/visit HTTP/1.1\r\nHost: 127.0.0.1:{}\r\nX-Hoofgeo-Key: {}\r\n{header}\r\n{other}: same-origin\r\n\r\n",
+            "GET /api/visit HTTP/1.1\r\nHost: 127.0.0.1:{}\r\nX-Hoofgeo-Key: {}\r\n{header}\r\n{other}: same-origin\r\nConnection: close\r\n\r\n",
             program.port, program.key
         );
         assert_eq!(program.raw(twice.as_bytes()).0, 400, "{header}");

@@ -53,6 +53,8 @@ impl Opening {
 fn own_folder() -> std::io::Result<TempDir> {
     let mut builder = tempfile::Builder::new();
     builder.prefix("hoofgeo-");
+    #[cfg(unix)]
+    builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o700));
     let home =
         std::env::var_os("HOME").map(PathBuf::from).filter(|home| cfg!(target_os = "linux") && home.is_absolute());
     home.and_then(|home| builder.tempdir_in(home).ok()).map_or_else(|| builder.tempdir(), Ok)
