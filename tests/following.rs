@@ -65,7 +65,8 @@ fn false_alarms(spec: &Spec, pairs: usize, one_lens: bool) -> Count {
 
 const KINDS: [ScaleKind; 4] = [ScaleKind::StraightRuler, ScaleKind::SquareRuler, ScaleKind::Card, ScaleKind::Board];
 
-/// 2,000 pairs for each kind of scale, half of them from each view: 5 % ± 1 % of the differences may pass for real.
+/// 2,000 pairs for each kind of scale, half of them from each view: 3.5 to 6 % of the differences may pass for real (4.55 % with k = 2; terms
+/// of second order count as if the two photos did not share their mean shift, which is a little too cautious).
 #[test]
 #[allow(clippy::print_stdout, reason = "the figures go into VALIDATION.md")]
 fn an_unchanged_foot_seldom_seems_changed() {
@@ -76,7 +77,7 @@ fn an_unchanged_foot_seldom_seems_changed() {
                 View::ALL.iter().map(|view| false_alarms(&Spec { kind, view: *view, known, repeats: 1 }, 1000, true));
             let count = counts.fold(Count::default(), Count::add);
             println!("{:15} {known:?}: {:.2} % of {}", kind.name(), 100.0 * count.rate(), count.all);
-            assert!((0.04..=0.06).contains(&count.rate()), "{} {known:?}: {:.4}", kind.name(), count.rate());
+            assert!((0.035..=0.06).contains(&count.rate()), "{} {known:?}: {:.4}", kind.name(), count.rate());
         }
     }
 }
