@@ -13,8 +13,8 @@
 //! A wrong reading is worse than none. Two marks say how far apart two lines are, and the lines between them must count up to that.
 //! Without marks the order of the lines' lengths is all there is, and a rule in tenths of an inch or hundredths of a foot has the same as
 //! one in millimetres: longer at every fifth line, longest at every tenth. So [`find_metric`] reads only where somebody states that the
-//! rule is metric; then fives and tens may be equally long too, as on calipers. Beside that statement it asks for lines that are longer than
-//! their distance, as those of millimetres are. What is not certain is refused with what to do, see [`Acceptance`].
+//! rule is metric; then fives and tens may be equally long too, as on calipers. Beside that statement it asks for lines that are longer
+//! than their distance, as those of millimetres are. What is not certain is refused with what to do, see [`Acceptance`].
 //!
 //! Where two marks are given and the lines that were found contradict their labels, the error is of kind
 //! [`Scale`](crate::ErrorKind::Scale): the marks must not be measured with. Where nothing could be read, it is of kind
