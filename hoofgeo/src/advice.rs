@@ -251,7 +251,10 @@ impl<'a> Improvements<'a> {
         let read = scene.flags.contains(&SceneFlag::RulerRead);
         if !scene.two_dimensional {
             let tilt_u_deg = sidecar.scale.as_ref().and_then(|s| s.tilt_u_deg);
-            put(Change::SquareRuler, second_leg(scene).map(|leg| Rows::graduations(scene, &leg, u_px).free(tilt_u_deg)));
+            put(
+                Change::SquareRuler,
+                second_leg(scene).map(|leg| Rows::graduations(scene, &leg, u_px).free(tilt_u_deg)),
+            );
             if !read && labels.len() <= 3 {
                 put(Change::FourthGraduation, widest_gap(&labels).map(|l| Rows::graduations(scene, &[l], u_px)));
             }

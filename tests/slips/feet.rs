@@ -116,11 +116,12 @@ fn lateral(d: &Drawn, rng: &mut Rng) -> Places {
 /// The sole of a left foot: y forward from the heels, x to the lateral side.
 fn solar(d: &Drawn, rng: &mut Rng) -> Places {
     use Landmark as L;
-    let length = d.length(rng) * match d.state {
-        State::Usual | State::RunUnder => 1.0,
-        State::Long => uniform(rng, 1.03, 1.12),
-        State::Short => uniform(rng, 0.93, 1.0),
-    };
+    let length = d.length(rng)
+        * match d.state {
+            State::Usual | State::RunUnder => 1.0,
+            State::Long => uniform(rng, 1.03, 1.12),
+            State::Short => uniform(rng, 0.93, 1.0),
+        };
     let size = length / 130.0;
     let half = length * if d.hind { uniform(rng, 0.43, 0.48) } else { uniform(rng, 0.46, 0.52) };
     let apex = length * uniform(rng, 0.6, 0.71);

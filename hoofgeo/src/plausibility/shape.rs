@@ -22,29 +22,29 @@ type Drawn = (f64, f64);
 
 /// Angles in degrees, lengths in mm of a foot that stands on 125 mm; x back along the ground (or to the lateral side), y up (or forward).
 const LATERAL: [Drawn; 23] = [
-    (52.0, 4.0),   // 0 dorsal wall
-    (8.0, 7.5),    // 1 heel wall flatter than that: heels that have run under are met every day
-    (85.0, 4.2),   // 2 dorsal wall's length
-    (36.0, 4.5),   // 3 heel's length
-    (125.0, 2.0),  // 4 support
-    (0.0, 1.0),    // 5 heel's bearing point against the toe's, up
-    (20.0, 18.0),  // 6 ground point in front, before the toe
-    (30.0, 20.0),  // 7 ground point behind, behind the heel
-    (0.0, 1.0),    // 8 ground in front, up
-    (0.0, 1.0),    // 9 ground behind, up
-    (2.0, 4.5),    // 10 pastern steeper than the dorsal wall
-    (13.0, 4.5),   // 11 lower pastern point above the coronet
-    (0.0, 2.5),    // 12 and across
-    (56.0, 14.0),  // 13 from there to the upper one
-    (14.0, 7.5),   // 14 breakover behind the toe
-    (0.0, 1.0),    // 15 and up
-    (12.0, 4.0),   // 16 bulb behind the heel's coronet
-    (-10.0, 4.0),  // 17 and up
-    (5.0, 3.2),    // 18 sole plane along the heel
-    (0.0, 1.5),    // 19 and across
-    (0.0, 1.0),    // 20 toe's bearing point, up
-    (0.0, 1.2),    // 21 the coronet, across
-    (0.0, 0.12),   // 22 horn grown long or cut short, toe and heel alike
+    (52.0, 4.0),  // 0 dorsal wall
+    (8.0, 7.5),   // 1 heel wall flatter than that: heels that have run under are met every day
+    (85.0, 4.2),  // 2 dorsal wall's length
+    (36.0, 4.5),  // 3 heel's length
+    (125.0, 2.0), // 4 support
+    (0.0, 1.0),   // 5 heel's bearing point against the toe's, up
+    (20.0, 18.0), // 6 ground point in front, before the toe
+    (30.0, 20.0), // 7 ground point behind, behind the heel
+    (0.0, 1.0),   // 8 ground in front, up
+    (0.0, 1.0),   // 9 ground behind, up
+    (2.0, 4.5),   // 10 pastern steeper than the dorsal wall
+    (13.0, 4.5),  // 11 lower pastern point above the coronet
+    (0.0, 2.5),   // 12 and across
+    (56.0, 14.0), // 13 from there to the upper one
+    (14.0, 7.5),  // 14 breakover behind the toe
+    (0.0, 1.0),   // 15 and up
+    (12.0, 4.0),  // 16 bulb behind the heel's coronet
+    (-10.0, 4.0), // 17 and up
+    (5.0, 3.2),   // 18 sole plane along the heel
+    (0.0, 1.5),   // 19 and across
+    (0.0, 1.0),   // 20 toe's bearing point, up
+    (0.0, 1.2),   // 21 the coronet, across
+    (0.0, 0.12),  // 22 horn grown long or cut short, toe and heel alike
 ];
 
 fn lateral(p: &[f64]) -> Vec<(Landmark, Vector2<f64>)> {
@@ -76,36 +76,36 @@ fn lateral(p: &[f64]) -> Vec<(Landmark, Vector2<f64>)> {
 
 /// The sole: y forward from the heels, x from the frog's axis to the lateral side.
 const SOLAR: [Drawn; 30] = [
-    (130.0, 5.0),  // 0 length
-    (63.0, 3.8),   // 1 half width
-    (0.0, 2.5),    // 2 toe off the axis
-    (9.0, 2.2),    // 3 wall at the toe
-    (3.5, 1.3),    // 4 white line
-    (0.0, 1.3),    // 5 white line's outer edge off the axis
-    (0.0, 1.3),    // 6 its inner edge
-    (86.0, 5.7),   // 7 frog's apex
-    (0.0, 2.5),    // 8 off the axis
-    (-8.0, 5.7),   // 9 sulcus
-    (0.0, 2.5),    // 10 off the axis
-    (27.0, 3.8),   // 11 frog's half width
-    (-5.0, 5.0),   // 12 frog's corners
-    (0.0, 2.5),    // 13 and each: along, medial
-    (0.0, 2.5),    // 14 along, lateral
-    (0.0, 1.9),    // 15 across, medial
-    (0.0, 1.9),    // 16 across, lateral
-    (35.0, 4.4),   // 17 half distance of the heels
-    (0.0, 2.5),    // 18 along, medial
-    (0.0, 2.5),    // 19 along, lateral
-    (0.0, 1.9),    // 20 across, medial
-    (0.0, 1.9),    // 21 across, lateral
-    (67.0, 5.7),   // 22 widest line
-    (0.0, 3.8),    // 23 along, medial
-    (0.0, 3.8),    // 24 along, lateral
-    (0.0, 2.5),    // 25 across, medial
-    (0.0, 2.5),    // 26 across, lateral
-    (25.0, 4.4),   // 27 bulbs' half distance
-    (-20.0, 5.7),  // 28 bulbs
-    (7.0, 3.8),    // 29 breakover behind the toe
+    (130.0, 5.0), // 0 length
+    (63.0, 3.8),  // 1 half width
+    (0.0, 2.5),   // 2 toe off the axis
+    (9.0, 2.2),   // 3 wall at the toe
+    (3.5, 1.3),   // 4 white line
+    (0.0, 1.3),   // 5 white line's outer edge off the axis
+    (0.0, 1.3),   // 6 its inner edge
+    (86.0, 5.7),  // 7 frog's apex
+    (0.0, 2.5),   // 8 off the axis
+    (-8.0, 5.7),  // 9 sulcus
+    (0.0, 2.5),   // 10 off the axis
+    (27.0, 3.8),  // 11 frog's half width
+    (-5.0, 5.0),  // 12 frog's corners
+    (0.0, 2.5),   // 13 and each: along, medial
+    (0.0, 2.5),   // 14 along, lateral
+    (0.0, 1.9),   // 15 across, medial
+    (0.0, 1.9),   // 16 across, lateral
+    (35.0, 4.4),  // 17 half distance of the heels
+    (0.0, 2.5),   // 18 along, medial
+    (0.0, 2.5),   // 19 along, lateral
+    (0.0, 1.9),   // 20 across, medial
+    (0.0, 1.9),   // 21 across, lateral
+    (67.0, 5.7),  // 22 widest line
+    (0.0, 3.8),   // 23 along, medial
+    (0.0, 3.8),   // 24 along, lateral
+    (0.0, 2.5),   // 25 across, medial
+    (0.0, 2.5),   // 26 across, lateral
+    (25.0, 4.4),  // 27 bulbs' half distance
+    (-20.0, 5.7), // 28 bulbs
+    (7.0, 3.8),   // 29 breakover behind the toe
 ];
 
 fn solar(p: &[f64]) -> Vec<(Landmark, Vector2<f64>)> {

@@ -163,8 +163,8 @@ fn number(view: &View, track: &Track, marks: [Mark; 2], wanted: Option<f64>, lim
     let steps = wanted.map_or_else(|| STEPS_MM[..2].to_vec(), |s| vec![s]);
     let Some(step_mm) = steps.into_iter().find(|s| fits(*s)) else {
         if let Some((_, name)) = INCHES.iter().find(|(step, _)| fits(*step)) {
-            return Err(contradicted(format!("{of}: they are {name}, as many as {} mm have", mm.abs()))
-                .help("place both marks on graduations of the millimetre edge"));
+            return Err(contradicted(format!("{of}: {} mm have as many {name}", mm.abs()))
+                .help("check the marks' labels, and that they lie on the millimetre edge, not on one in inches"));
         }
         return Err(contradicted(format!("{of}, not {}", (mm / wanted.unwrap_or(1.0)).abs()))
             .help("check the marks' labels, and that they lie on the millimetre edge, not on one in inches"));

@@ -13,8 +13,12 @@
 //! A wrong reading is worse than none. Two marks say how far apart two lines are, and the lines between them must count up to that.
 //! Without marks the order of the lines' lengths is all there is, and a rule in tenths of an inch or hundredths of a foot has the same as
 //! one in millimetres: longer at every fifth line, longest at every tenth. So [`find_metric`] reads only where somebody states that the
-//! rule is metric; beside that statement it asks for lines that are at least twice as long as their distance, as millimetres are, and
-//! tenths of an inch mostly are not. What is not certain is refused with what to do, see [`Acceptance`].
+//! rule is metric; then fives and tens may be equally long too, as on calipers. Beside that statement it asks for lines that are longer
+//! than their distance, as those of millimetres are. What is not certain is refused with what to do, see [`Acceptance`].
+//!
+//! Where two marks are given and the lines that were found contradict their labels, the error is of kind
+//! [`Scale`](crate::ErrorKind::Scale): the marks must not be measured with. Where nothing could be read, it is of kind
+//! [`Scene`](crate::ErrorKind::Scene).
 
 mod comb;
 mod hierarchy;
@@ -151,13 +155,13 @@ pub struct Acceptance {
     pub margin: f64,
     /// Least share of lengths that agree.
     pub agree: f64,
-    /// Least length of the short lines, mm if they are millimetres: tenths of an inch have the same pattern as millimetres, but lines
-    /// hardly longer than their distance.
+    /// Least length of the short lines, mm if they are millimetres: tenths of an inch have the same pattern as millimetres, but mostly
+    /// lines hardly longer than their distance.
     pub line_length: f64,
 }
 
 impl Default for Acceptance {
-    /// Chosen on 400 rendered photos and held against as many fresh ones as VALIDATION.md says (`examples/ruler_rates.rs`).
+    /// Chosen on 400 rendered photos and on every second of 56 real ones, and held against as many fresh ones as VALIDATION.md says (`examples/ruler_rates.rs`).
     fn default() -> Self {
         Self {
             lines: 25,

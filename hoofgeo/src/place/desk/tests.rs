@@ -9,11 +9,7 @@ fn photo() -> Vec<u8> {
     encoder.encode(&[128; 400 * 300], 400, 300, jpeg_encoder::ColorType::Luma).unwrap();
     with_exif(
         jpeg,
-        [
-            ExifTag::Make("Generic".into()),
-            ExifTag::Model("Phone".into()),
-            ExifTag::FocalLengthIn35mmFormat(26),
-        ],
+        [ExifTag::Make("Generic".into()), ExifTag::Model("Phone".into()), ExifTag::FocalLengthIn35mmFormat(26)],
     )
 }
 
