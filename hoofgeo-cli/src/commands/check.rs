@@ -12,7 +12,7 @@ pub(crate) fn run(args: &CheckArgs) -> Result<Outcome> {
     let options = CheckOptions { pixels: !args.no_pixels, lens_database: args.lens_database.choice() };
     let summary = check_folder(&args.folder, &options, &mut |report| match report {
         CheckReport::Refused(error) => anstream::eprintln!("{}", refusal_text(error)),
-        CheckReport::Bare(_) if args.quiet => bare += 1,
+        CheckReport::Bare(photo) if args.quiet => anstream::eprintln!("{}", refusal_text(&photo.refusal)),
         _ if args.quiet || printed.is_err() => {}
         CheckReport::Good { name, empty, remarks } => {
             let mut text = format!("good    {name}");
