@@ -190,7 +190,7 @@ fn sidecars_without_photos_are_refused_with_the_reason() {
     let without = "refused visit/LF.jpg: has no sidecar\n        `hoofgeo start FOLDER` writes one with empty slots\n";
     let check = folder.run("check visit").ends(1);
     assert_eq!(check.err(), expected.replace(without, ""));
-    assert!(check.out().contains("again   LF.jpg: "), "{}", check.out());
+    assert!(check.out().contains("good    LF.jpg: "), "{}", check.out());
 }
 
 /// What cannot be opened is refused; the rest is measured. The superuser may open everything.

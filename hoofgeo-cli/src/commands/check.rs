@@ -20,7 +20,10 @@ pub(crate) fn run(args: &CheckArgs) -> Result<Outcome> {
         }
         CheckReport::NoPixels { why, .. } => anstream::eprintln!("{}", damaged_text(why)),
         CheckReport::PassedOver(error) => anstream::eprintln!("{}", passed_over_text(error)),
-        CheckReport::Bare(_) if args.quiet => bare += 1,
+        CheckReport::Bare(photo) if args.quiet => {
+            bare += 1;
+            anstream::eprintln!("{}", refusal_text(&photo.refusal));
+        }
         CheckReport::Good { .. } | CheckReport::Seen { .. } | CheckReport::LeftAside(_)
             if args.quiet || printed.is_err() => {}
         CheckReport::Good { name, empty, doubts, remarks } => {

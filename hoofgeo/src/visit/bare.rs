@@ -1,7 +1,8 @@
 //! What pixels and header tell of a photo that has no sidecar yet: whether to take it again, before driving home.
 
 use super::folder::{Entry, is_photo_name};
-use crate::error::Result;
+use super::photo::no_sidecar;
+use crate::error::{Error, Result};
 use crate::photo::{PhotoFacts, Remark, Sha256Hex, fingerprint, read_facts};
 use std::collections::{BTreeMap, HashMap};
 use std::path::Path;
@@ -42,6 +43,8 @@ pub struct BarePhoto {
     pub urgency: Urgency,
     /// Why, and what else there is to know: each a sentence.
     pub remarks: Vec<String>,
+    /// Why `measure` would refuse it.
+    pub refusal: Error,
     sha256: Option<Sha256Hex>,
 }
 
@@ -57,7 +60,13 @@ pub struct LeftAside {
 
 impl BarePhoto {
     pub(super) fn of(entry: &Entry, pixels: bool) -> Self {
-        let mut photo = Self { name: entry.name.clone(), urgency: Urgency::Good, remarks: Vec::new(), sha256: None };
+        let mut photo = Self {
+            name: entry.name.clone(),
+            urgency: Urgency::Good,
+            remarks: Vec::new(),
+            refusal: no_sidecar(entry),
+            sha256: None,
+        };
         match photo.look(entry, pixels) {
             Ok(sha256) => photo.sha256 = Some(sha256),
             Err(e) => {

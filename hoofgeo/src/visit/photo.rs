@@ -118,9 +118,7 @@ pub(crate) fn read_entry(entry: &Entry, lenses: &Lenses) -> Result<ReadEntry> {
         return Err(no_photo(entry).in_file(&path));
     }
     if !entry.has_sidecar {
-        return Err(Error::new(ErrorKind::Format, "has no sidecar")
-            .in_file(&entry.photo)
-            .help("`hoofgeo start FOLDER` writes one with empty slots"));
+        return Err(no_sidecar(entry));
     }
     let visit = entry.visit.clone().transpose().map_err(|e| shared(e, entry))?;
     let bytes = read_file(&path, FileKind::Sidecar)?;
@@ -133,6 +131,13 @@ pub(crate) fn read_entry(entry: &Entry, lenses: &Lenses) -> Result<ReadEntry> {
         None => e.in_file(&path),
     })?;
     Ok(ReadEntry { photo_sha256, sidecar_sha256: Sha256Hex::of(&bytes), facts, sidecar, visit, lens })
+}
+
+/// Why a photo without a sidecar is refused.
+pub(super) fn no_sidecar(entry: &Entry) -> Error {
+    Error::new(ErrorKind::Format, "has no sidecar")
+        .in_file(&entry.photo)
+        .help("`hoofgeo start FOLDER` writes one with empty slots")
 }
 
 /// Why a sidecar has no photo.
