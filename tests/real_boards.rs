@@ -10,8 +10,9 @@
 mod synth;
 
 use hoofgeo::calibrate::{BoardPhoto, BoardPoint, Options, calibrate};
-use hoofgeo::evaluate::Value;
+use hoofgeo::evaluate::evaluate;
 use hoofgeo::lens::{Camera, Distortion};
+use hoofgeo::measure::{DORSAL_WALL_LENGTH, HEEL_LENGTH};
 use hoofgeo::measured::{MeasureOptions, measure};
 use hoofgeo::scale::{ScaleKind, Tolerance};
 use hoofgeo::scene::LensPrior;
@@ -171,8 +172,8 @@ fn run_with(reference: Reference, lens: impl Fn(&Board) -> LensPrior) -> Found {
         for two in pairs.chunks(2) {
             let mut sidecar = base.clone();
             let slots = [
-                (Landmark::ToeGround, Landmark::ToeCoronet, "dorsal_wall_length"),
-                (Landmark::HeelGround, Landmark::HeelCoronet, "heel_length"),
+                (Landmark::ToeGround, Landmark::ToeCoronet, &DORSAL_WALL_LENGTH),
+                (Landmark::HeelGround, Landmark::HeelCoronet, &HEEL_LENGTH),
             ];
             for ((a, b, _), (i, j, _)) in slots.iter().zip(two) {
                 for (l, c) in [(a, i), (b, j)] {
@@ -192,8 +193,9 @@ fn run_with(reference: Reference, lens: impl Fn(&Board) -> LensPrior) -> Found {
             if two[0] == pairs[0] {
                 found.flagged += usize::from(measured.scene.flags.iter().any(|f| f.name() == "lens_prior_replaced"));
             }
-            for ((_, _, id), (.., truth)) in slots.iter().zip(two) {
-                let v: &Value = measured.values.iter().find(|v| v.measurement.id == *id).unwrap();
+            for ((_, _, measurement), (.., truth)) in slots.iter().zip(two) {
+                // As it is, also where no foot has such a length.
+                let v = evaluate(measurement, &measured.located, &measured.scene).unwrap();
                 let error = v.value - truth;
                 found.lengths += 1;
                 found.inside += usize::from((v.interval[0]..=v.interval[1]).contains(truth));

@@ -52,7 +52,7 @@ fn a_day_of_photos_changes_nothing() {
             let [wrong, all] = false_changes(&Yard::usual(ruler, view), &sharing, 60, 5);
             let (rate, n) = (wrong as f64 / all as f64, 4.0 * 60.0);
             assert!(
-                rate < 0.06 + 3.0 * (0.06 * 0.94 / n as f64).sqrt(),
+                rate < 0.06 + 3.0 * (0.06 * 0.94 / n).sqrt(),
                 "{ruler:?} {view}, {}: {rate:.3}",
                 sharing.name
             );

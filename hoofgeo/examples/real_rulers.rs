@@ -83,7 +83,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
                 continue;
             }
             let half = ["chosen on", "held out"][i % 2];
-            let photo = decode_upright(&given.join(sub).join(file))?;
+            let photo = decode_upright(given.join(sub).join(file))?;
             let grey = Grey::of(&photo);
             let ends = point(&entry["a"]).zip(point(&entry["b"]));
             let start = Instant::now();

@@ -59,7 +59,7 @@ const LIMITS: [Limit; 12] = {
     [
         // With what decoding takes beside it, memory for a photo of 50 megapixels stays within 500 MB.
         row(K::Photo, "a photo", "cannot read the file", 480_000_000, "export a very large photo as JPEG"),
-        row(K::Sidecar, "a sidecar", "cannot be read", 16 << 20, NOT_OURS),
+        row(K::Sidecar, "a sidecar", "cannot be read", 4 << 20, NOT_OURS),
         row(K::Visit, "a visit file", "cannot be read", 4 << 20, NOT_OURS),
         row(K::Draft, "a draft of the page", "cannot be read", 32 << 20, NOT_OURS),
         row(K::LensProfile, "a lens profile", "the lens profile cannot be read", 4 << 20, NOT_OURS),

@@ -390,11 +390,12 @@ fn marks(sidecar: &Sidecar, repeats: &Repeats, spreads: &dyn Fn(Landmark, usize)
                 defined: contour.line.info().u_mm,
             }),
             repeated,
-            spread: Some(known.unwrap_or_else(|| match placement.u_mm {
-                Some(u) => Spread::Round(u),
-                None if placement.pen_mark => Spread::Round(PEN_MARK_U_MM),
-                None => info.spread,
-            })),
+            spread: Some(match (known, placement.u_mm) {
+                (Some(spread), _) => spread,
+                (None, Some(u)) => Spread::Round(u),
+                (None, None) if placement.pen_mark => Spread::Round(PEN_MARK_U_MM),
+                (None, None) => info.spread,
+            }),
             landmark: Some(*landmark),
             pen_mark: placement.pen_mark,
             carried_px: if carried.is_some() && known.is_none() { CLICK_U_PX } else { 0.0 },

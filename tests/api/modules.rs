@@ -120,7 +120,8 @@ fn is_test(item: &Item) -> bool {
         Item::Use(u) => &u.attrs,
         _ => return false,
     };
-    attributes.iter().any(|a| a.path().is_ident("cfg") && super::text::tidy(&a.meta) == "cfg(test)")
+    let for_tests = |cfg: &str| cfg == "cfg(test)" || cfg.starts_with("cfg(all(test,");
+    attributes.iter().any(|a| a.path().is_ident("cfg") && for_tests(&super::text::tidy(&a.meta)))
 }
 
 /// The names that a `use` brings in, with the paths they stand for.

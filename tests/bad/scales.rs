@@ -33,10 +33,10 @@ pub(crate) fn cases() -> Vec<Case> {
         legs.iter().map(|&(a, b, x, y)| if b == 100.0 { (0.0, 110.0, x, y) } else { (a, b, x, y) }).collect();
     let flat: Vec<_> = legs.iter().map(|&(a, b, x, y)| (a, b, x + 1.1 * (500.0 - y), 500.0)).collect();
     vec![
-        Case::edit("no-scale.jpg", &[(SCALE, "null")], ".hoof.json: no graduation of the scale is marked yet\nwrite graduations of the ruler, three or more and far apart, into the sidecar's scale.points: { \"mm\": 50, \"at\": [x, y] }, the pixel counted from the photo's top left corner"),
+        Case::edit("no-scale.jpg", &[(SCALE, "null")], ".hoof.json: no graduation of the scale is marked yet\nwrite graduations of the ruler, four or more and far apart, into the sidecar's scale.points: { \"mm\": 50, \"at\": [x, y] }, the pixel counted from the photo's top left corner"),
         Case::edit("scale-without-kind.jpg", &[("\"kind\": \"straight_ruler\",\n    ", "")], ".hoof.json:10:12: scale: `kind` is missing: write \"straight_ruler\", \"square_ruler\", \"card\" or \"board\""),
         Case::edit("scale-of-no-kind.jpg", &[("straight_ruler", "rule")], ".hoof.json:11:13: scale.kind: must be `straight_ruler`, `square_ruler`, `card` or `board`, not \"rule\""),
-        Case::scale("no-graduation.jpg", straight, "", ".hoof.json: no graduation of the scale is marked yet\nwrite graduations of the ruler, three or more and far apart, into the sidecar's scale.points: { \"mm\": 50, \"at\": [x, y] }, the pixel counted from the photo's top left corner"),
+        Case::scale("no-graduation.jpg", straight, "", ".hoof.json: no graduation of the scale is marked yet\nwrite graduations of the ruler, four or more and far apart, into the sidecar's scale.points: { \"mm\": 50, \"at\": [x, y] }, the pixel counted from the photo's top left corner"),
         Case::scale("one-graduation.jpg", straight, &along(&[(0.0, 200.0, 500.0)]), ".hoof.json:10:50: scale.points: a straight ruler needs at least 2 points, here is 1"),
         Case::scale("two-graduations.jpg", straight, &along(&[(0.0, 200.0, 500.0), (200.0, 600.0, 500.0)]), ".hoof.json: 2 graduations are marked, at least 3 are needed\nmark a third, or give a lens profile or a photo whose EXIF has the focal length, then two are enough")
             .beside(headers::without_exif()),

@@ -57,7 +57,7 @@ fn start_writes_new_sidecars_and_never_over_one() {
     let check = folder.run("check visit").ends(1);
     let expected = "refused visit/IMG_4.jpg.hoof.json:12:11: view: `view` is still empty: write \"lateral\" or \"solar\"\n\
         refused visit/LF-side.jpg.hoof.json: no graduation of the scale is marked and no landmark is placed yet\n        \
-        write graduations of the ruler, three or more and far apart, into the sidecar's scale.points: { \"mm\": 50, \"at\": \
+        write graduations of the ruler, four or more and far apart, into the sidecar's scale.points: { \"mm\": 50, \"at\": \
         [x, y] }, the pixel counted from the photo's top left corner; write each landmark's pixel into its slot under the \
         sidecar's landmarks: { \"at\": [x, y] }\n";
     assert_eq!(check.err(), expected);
@@ -127,7 +127,7 @@ fn what_a_visit_shares() {
     let text = |photo: &str| {
         format!(
             "refused visit/broken/visit.hoof.json:3:3: anmal: unknown key `anmal`\n        known here: `format`, `subject`, \
-            `taken`, `observer`, `lens`, `scale`, `planes`, `notes`, `interval_weeks`, `ground`, `diet`, `turnout`, \
+            `taken`, `observer`, `lens`, `scale`, `planes`, `surface`, `notes`, `interval_weeks`, `ground`, `diet`, `turnout`, \
             `lameness` or `vet`; broken/{photo} is measured with this file\n"
         )
     };

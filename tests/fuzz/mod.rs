@@ -11,7 +11,7 @@ pub(crate) mod seeds;
 pub(crate) mod targets;
 
 use mutate::Mutator;
-use std::cell::RefCell;
+use std::cell::{Cell, RefCell};
 use std::collections::{BTreeMap, HashSet};
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::time::{Duration, Instant};
@@ -72,11 +72,16 @@ pub(crate) struct Tally {
 
 thread_local! {
     static LAST_PANIC: RefCell<String> = const { RefCell::new(String::new()) };
+    static RUNS: Cell<bool> = const { Cell::new(false) };
 }
 
-/// Keeps panics quiet on this thread, and their words.
+/// Keeps the panics of targets quiet, and their words; others are told as ever.
 pub(crate) fn listen() {
-    std::panic::set_hook(Box::new(|info| {
+    let usual = std::panic::take_hook();
+    std::panic::set_hook(Box::new(move |info| {
+        if !RUNS.get() {
+            return usual(info);
+        }
         let place = info.location().map(|l| format!("{}:{}", l.file(), l.line())).unwrap_or_default();
         LAST_PANIC.with(|last| *last.borrow_mut() = format!("{place}: {}", info.payload_as_str().unwrap_or_default()));
     }));
@@ -119,7 +124,9 @@ pub(crate) fn fuzz(target: &Target, seed: u64, executions: u64, until: Option<In
 /// Runs one input; whether its answer is new.
 fn run(target: &Target, input: &[u8], tally: &mut Tally, answers: &mut HashSet<u64>) -> bool {
     let since = Instant::now();
+    RUNS.set(true);
     let answer = catch_unwind(AssertUnwindSafe(|| (target.run)(input)));
+    RUNS.set(false);
     let took = since.elapsed();
     if took > tally.slowest {
         (tally.slowest, tally.slowest_input) = (took, input.to_vec());

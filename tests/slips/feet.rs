@@ -163,8 +163,8 @@ fn solar(d: &Drawn, rng: &mut Rng) -> Places {
 pub(super) fn photo(d: &Drawn, labels: &[f64], rng: &mut Rng) -> Option<(Sidecar, LensPrior)> {
     let lens = Known::Exif.prior();
     let mut x = [0.0; UNKNOWNS];
-    for i in 0..LENS {
-        x[i] = lens.mean[i] + lens.covariance[(i, i)].sqrt() * normal(rng);
+    for (i, x) in x.iter_mut().enumerate().take(LENS) {
+        *x = lens.mean[i] + lens.covariance[(i, i)].sqrt() * normal(rng);
     }
     let five = 5f64.to_radians();
     (x[TILT_X], x[TILT_Y], x[ROLL]) = (five * normal(rng), five * normal(rng), uniform(rng, -0.2, 0.2));

@@ -163,9 +163,9 @@ fn noticed(slip: Slip, view: View, n: usize, seed: u64) -> (usize, usize, Vec<St
         slip.spoil(&mut sidecar, &mut rng);
         let said = said(&sidecar, &lens);
         let right = match slip {
-            Slip::LabelsInCm => "times 10:",
-            Slip::LabelsTimesTen => "divided by 10:",
-            Slip::InchesAsMm => "times 25.4:",
+            Slip::LabelsInCm => "times 10",
+            Slip::LabelsTimesTen => "divided by 10",
+            Slip::InchesAsMm => "times 25.4",
             Slip::ToeAndHeelSwapped if view == View::Lateral => "exchange toe_ground and heel_ground",
             Slip::ToeAndHeelSwapped => "exchange toe_outer and heel_medial",
             Slip::CoronetsSwapped => "exchange toe_coronet and heel_coronet",

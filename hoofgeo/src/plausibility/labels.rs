@@ -18,12 +18,15 @@ const FACTORS: [(f64, &str); 6] = [
     (1.0 / 2.54, "centimetres taken for inches"),
 ];
 
+/// Gives the scene and the landmarks' places by other graduations.
+type Locate<'a> = dyn Fn(&[Graduation]) -> Result<(Scene, Located)> + 'a;
+
 /// What is wrong with the labels of a foot of no possible size: the factor with which the photo shows one.
 pub(crate) fn wrong_factor(
     sidecar: &Sidecar,
     graduations: &[Graduation],
     size: Option<f64>,
-    locate: &dyn Fn(&[Graduation]) -> Result<(Scene, Located)>,
+    locate: &Locate<'_>,
 ) -> Option<Finding> {
     let fits = |factor: f64| {
         let other: Vec<Graduation> =
@@ -35,19 +38,24 @@ pub(crate) fn wrong_factor(
             _ => None,
         }
     };
-    let best = FACTORS
-        .into_iter()
-        .filter_map(|(factor, unit)| fits(factor).map(|doubts| (doubts, factor, unit)))
-        .min_by(|a, b| a.0.cmp(&b.0));
+    let fitting: Vec<(usize, f64, &str)> =
+        FACTORS.into_iter().filter_map(|(factor, unit)| fits(factor).map(|doubts| (doubts, factor, unit))).collect();
+    let least = fitting.iter().map(|f| f.0).min();
+    // A large foot in centimetres and a small one in inches look alike: all that fit are named.
+    let best: Vec<(f64, &str)> = fitting.iter().filter(|f| Some(f.0) == least).map(|f| (f.1, f.2)).collect();
     let seen = size.map_or_else(
         || "by the graduations' labels no landmark has a place".to_owned(),
         |s| format!("by the graduations' labels the foot is some {} mm long, which no foot is", round(125.0 * s)),
     );
-    let (help, factor) = match best {
-        Some((_, factor, unit)) => {
-            let times =
-                if factor >= 1.0 { format!("times {factor}") } else { format!("divided by {}", round(1.0 / factor)) };
-            (format!("the labels fit {times}: were {unit} read for millimetres? write them in mm"), Some(factor))
+    let (help, factor) = match best.first() {
+        Some((first, _)) => {
+            let times = best.iter().map(|(factor, _)| match *factor {
+                f if f >= 1.0 => format!("times {f}"),
+                f => format!("divided by {}", round(1.0 / f)),
+            });
+            let units = best.iter().map(|(_, unit)| *unit).collect::<Vec<_>>().join(" or ");
+            let times = times.collect::<Vec<_>>().join(" or ");
+            (format!("the labels fit {times}: were {units} read for millimetres? write them in mm"), Some(*first))
         }
         None => {
             size?;

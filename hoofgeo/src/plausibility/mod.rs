@@ -17,9 +17,10 @@ use crate::landmark::{Landmark, Line, ORDERS, Order, Stands};
 use crate::located::Located;
 use crate::measure::{self, Measurement};
 use crate::placed::Used;
+use crate::scene::plane::PLANE;
 use crate::sidecar::Sidecar;
 use crate::{Foot, Side, View};
-use nalgebra::{Point2, Vector2};
+use nalgebra::{Point2, SMatrix, Vector2};
 use serde::{Serialize, Serializer};
 use shape::{Fit, Seen, fit, fit_to_earlier};
 
@@ -207,7 +208,13 @@ pub(crate) fn look(sidecar: &Sidecar, located: &Located) -> Looks {
         _ => SIZES,
     };
     if !(small..=large).contains(&found.size) {
-        return Looks::WrongSize(found.size);
+        // Exchanged landmarks shrink the foot that fits them, a wrong label all feet.
+        return match swapped(sidecar.view, kind, &seen, &found) {
+            Some((pairs, fitting)) if (small..=large).contains(&fitting.size) => {
+                Looks::Foot(exchanges(&seen, &pairs, &fitting))
+            }
+            _ => Looks::WrongSize(found.size),
+        };
     }
     let mut findings = shaped(sidecar, kind, &seen, &found);
     if findings.is_empty() {
@@ -240,8 +247,16 @@ fn seen(sidecar: &Sidecar, located: &Located) -> Vec<Seen> {
     landmarks
         .map(|(landmark, i)| {
             let p = &located.points[i];
-            let covariance = p.by_pixel * p.by_pixel.transpose() * (p.u_px * p.u_px) + p.anatomy;
-            Seen { landmark, place: located.places[i].coords, covariance }
+            let plane = &located.planes[p.plane];
+            let own = p.by_own * SMatrix::<f64, PLANE, PLANE>::from_diagonal(&plane.u.map(|u| u * u).into());
+            let covariance =
+                p.by_pixel * p.by_pixel.transpose() * (p.u_px * p.u_px) + p.anatomy + own * p.by_own.transpose();
+            let behind = if plane.relative { 0.0 } else { located.planes[0].mean[0] };
+            let (depth, by_depth) = match p.plane {
+                0 => (0.0, p.by_measured.column(0).into_owned()),
+                _ => (plane.mean[0] - behind, p.by_own.column(0).into_owned()),
+            };
+            Seen { landmark, place: located.places[i].coords, covariance, depth, by_depth }
         })
         .collect()
 }
@@ -254,22 +269,7 @@ fn shaped(sidecar: &Sidecar, kind: SubjectKind, seen: &[Seen], found: &Fit) -> V
         return Vec::new();
     }
     if let Some((pairs, fitting)) = swapped(sidecar.view, kind, seen, found) {
-        return pairs
-            .into_iter()
-            .map(|(a, b)| {
-                let order = order_of(seen, &fitting, a, b);
-                let names = format!("{a} and {b} look exchanged");
-                Finding::new(
-                    Doubt::LandmarksSwapped,
-                    order.map_or_else(
-                        || names.clone(),
-                        |o| format!("{names}: {} {} {}", o.first, o.stands.broken(), o.second),
-                    ),
-                    format!("exchange {a} and {b}"),
-                    vec![a, b],
-                )
-            })
-            .collect();
+        return exchanges(seen, &pairs, &fitting);
     }
     let mut findings = Vec::new();
     if let Some(worst) = far.iter().copied().max_by(|&a, &b| found.distances[a].total_cmp(&found.distances[b])) {
@@ -292,6 +292,21 @@ fn shaped(sidecar: &Sidecar, kind: SubjectKind, seen: &[Seen], found: &Fit) -> V
         findings.push(Finding::new(Doubt::LandmarkOrder, what, help, vec![o.first, o.second]));
     }
     findings
+}
+
+/// A finding for each two landmarks that fit if exchanged.
+fn exchanges(seen: &[Seen], pairs: &Pairs, fitting: &Fit) -> Vec<Finding> {
+    let finding = |&(a, b): &(Landmark, Landmark)| {
+        let order = order_of(seen, fitting, a, b);
+        let names = format!("{a} and {b} look exchanged");
+        Finding::new(
+            Doubt::LandmarksSwapped,
+            order.map_or_else(|| names.clone(), |o| format!("{names}: {} {} {}", o.first, o.stands.broken(), o.second)),
+            format!("exchange {a} and {b}"),
+            vec![a, b],
+        )
+    };
+    pairs.iter().map(finding).collect()
 }
 
 /// How far the first of an order stands ahead of, above or across from the second, mm of the expected foot.
@@ -343,7 +358,7 @@ fn swapped(view: View, kind: SubjectKind, seen: &[Seen], found: &Fit) -> Option<
         .filter_map(|pairs| {
             let mut other = seen.to_vec();
             for &(i, j) in &pairs {
-                (other[i].landmark, other[j].landmark) = (other[j].landmark, other[i].landmark);
+                Seen::exchange(&mut other, i, j);
             }
             let fit = fit(view, kind, &other)?;
             let fits = fit.cost < found.cost - SWAP_GAIN && fit.cost < dof + SWAP_FIT * (2.0 * dof).sqrt();

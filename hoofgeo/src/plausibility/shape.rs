@@ -20,6 +20,9 @@ use std::sync::LazyLock;
 /// A number that a foot is drawn from: mean and standard deviation.
 type Drawn = (f64, f64);
 
+/// Where those numbers put the landmarks.
+type Places = fn(&[f64]) -> Vec<(Landmark, Vector2<f64>)>;
+
 /// Angles in degrees, lengths in mm of a foot that stands on 125 mm; x back along the ground (or to the lateral side), y up (or forward).
 const LATERAL: [Drawn; 23] = [
     (52.0, 4.0),  // 0 dorsal wall
@@ -145,7 +148,7 @@ struct Shape {
 }
 
 impl Shape {
-    fn new(drawn: &[Drawn], place: fn(&[f64]) -> Vec<(Landmark, Vector2<f64>)>) -> Self {
+    fn new(drawn: &[Drawn], place: Places) -> Self {
         let at: Vec<f64> = drawn.iter().map(|d| d.0).collect();
         let (landmarks, mean): (Vec<_>, Vec<_>) = place(&at).into_iter().unzip();
         let n = 2 * mean.len();
@@ -174,12 +177,30 @@ impl Shape {
     }
 }
 
-/// A landmark where it was placed, mm, with the covariance of placing it.
+/// A landmark where it was placed, mm, with the covariance of placing it and of where its own plane lies.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Seen {
     pub(super) landmark: Landmark,
     pub(super) place: Vector2<f64>,
     pub(super) covariance: Matrix2<f64>,
+    /// How far its plane lies behind the measured one, mm, and how its place moves with that.
+    pub(super) depth: f64,
+    pub(super) by_depth: Vector2<f64>,
+}
+
+impl Seen {
+    /// Two landmarks exchanged: each is then seen in the other's plane.
+    pub(super) fn exchange(seen: &mut [Self], i: usize, j: usize) {
+        let (a, b) = (seen[i], seen[j]);
+        for (k, old, other) in [(i, a, b), (j, b, a)] {
+            seen[k] = Self {
+                landmark: other.landmark,
+                place: old.place + old.by_depth * (other.depth - old.depth),
+                depth: other.depth,
+                ..old
+            };
+        }
+    }
 }
 
 /// Landmarks brought onto the expected foot.

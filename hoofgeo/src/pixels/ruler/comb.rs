@@ -67,7 +67,7 @@ impl Projective {
         let (middle, half) = (0.5 * (low + high), 0.5 * (high - low));
         let size = t.iter().fold(0.0_f64, |s, t| s.max(t.abs()));
         let mut fit = Self { a: 0.0, b: 0.0, c: start, middle, half };
-        for _ in 0..2 {
+        for _ in 0..4 {
             let (mut n, mut g) = (Matrix3::zeros(), Vector3::zeros());
             for ((number, t), w) in numbers.iter().zip(t).zip(weights) {
                 let k = (number - middle) / half;
@@ -170,7 +170,7 @@ impl Problem<'_> {
         const COARSE: [f64; 7] = [-0.35, -0.2, -0.08, 0.0, 0.08, 0.2, 0.35];
         let mut tried: Vec<(f64, Straightened)> =
             COARSE.into_iter().filter_map(|k| Some((k, self.straighten(k)?))).collect();
-        for _ in 0..5 {
+        for _ in 0..8 {
             tried.sort_by(|a, b| a.0.total_cmp(&b.0));
             let i = (0..tried.len()).min_by(|a, b| tried[*a].1.cost.total_cmp(&tried[*b].1.cost))?;
             if i == 0 || i + 1 == tried.len() {

@@ -320,8 +320,8 @@ async function showSaving() {
   const { aside } = store;
   store.aside = null;
   const file = await settle(choice !== "theirs");
-  const said = [file && `Your marks are in ${file}, beside the photo.`, aside && `An earlier version of theirs is in ${aside}, beside the photo.`];
-  if (said.some(Boolean)) notice(said.filter(Boolean).join(" "));
+  const told = [file && `Your marks are in ${file}, beside the photo.`, aside && `An earlier version of theirs is in ${aside}, beside the photo.`];
+  if (told.some(Boolean)) notice(told.filter(Boolean).join(" "));
 }
 
 function showPhoto() {
