@@ -24,7 +24,7 @@ fn no_input_makes_a_reader_panic() {
             assert!(findings.is_empty(), "{}: {findings:#?}", target.name);
             assert_eq!(tally.executions, executions(target.name), "{}", target.name);
             // The words of the errors differ: the inputs reach something.
-            assert!(tally.answers > 3, "{}: {} answers", target.name, tally.answers);
+            assert!(tally.answers >= 3, "{}: {} answers", target.name, tally.answers);
         }
     }
 }

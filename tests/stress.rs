@@ -51,11 +51,7 @@ fn a_day_of_photos_changes_nothing() {
         for sharing in SHARING {
             let [wrong, all] = false_changes(&Yard::usual(ruler, view), &sharing, 60, 5);
             let (rate, n) = (wrong as f64 / all as f64, 4.0 * 60.0);
-            assert!(
-                rate < 0.06 + 3.0 * (0.06 * 0.94 / n).sqrt(),
-                "{ruler:?} {view}, {}: {rate:.3}",
-                sharing.name
-            );
+            assert!(rate < 0.06 + 3.0 * f64::sqrt(0.06 * 0.94 / n), "{ruler:?} {view}, {}: {rate:.3}", sharing.name);
         }
     }
 }

@@ -126,6 +126,7 @@ pub fn read_text(path: &Path, kind: FileKind) -> Result<String> {
 ///
 /// # Errors
 /// As [`read_file`].
+#[cfg(feature = "files")]
 pub(crate) fn read_if_there(path: &Path, kind: FileKind) -> Result<Option<Vec<u8>>> {
     match open(path).and_then(|file| take(file, kind.most_bytes())) {
         Ok(bytes) => Ok(Some(bytes)),

@@ -298,7 +298,7 @@ fn a_file_without_end_is_not_read_to_it() {
     let sparse = |name: &str, bytes: u64| std::fs::File::create(folder.path(name)).unwrap().set_len(bytes).unwrap();
     sparse("IMG_2.jpg.hoof.json", 40 << 30);
     let run = in_time(&folder, &format!("{MEASURE} --out out")).ends(1);
-    let wanted = "visit/IMG_2.jpg.hoof.json: is larger than 16 MiB, the most that a sidecar may have";
+    let wanted = "visit/IMG_2.jpg.hoof.json: is larger than 4 MiB, the most that a sidecar may have";
     assert!(run.err().contains(wanted), "{}", run.err());
 }
 

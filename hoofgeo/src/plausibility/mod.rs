@@ -20,7 +20,7 @@ use crate::placed::Used;
 use crate::scene::plane::PLANE;
 use crate::sidecar::Sidecar;
 use crate::{Foot, Side, View};
-use nalgebra::{Point2, SMatrix, Vector2};
+use nalgebra::{Matrix2, Point2, SMatrix, Vector2};
 use serde::{Serialize, Serializer};
 use shape::{Fit, Seen, fit, fit_to_earlier};
 
@@ -181,6 +181,10 @@ const SWAP_FIT: f64 = 5.0;
 /// Sizes against a foot of 125 mm: such feet exist.
 const SIZES: [f64; 2] = [0.46, 1.85];
 
+/// How far the camera may be tilted without a straight ruler's showing it: what lies in a plane of its own is seen moved by this share of
+/// its depth (the model's default, 5°).
+const UNSEEN_TILT: f64 = 0.087;
+
 /// A broken order shows from here on, mm of a foot of 125 mm.
 const ORDER_SLACK: f64 = 6.0;
 
@@ -249,13 +253,16 @@ fn seen(sidecar: &Sidecar, located: &Located) -> Vec<Seen> {
             let p = &located.points[i];
             let plane = &located.planes[p.plane];
             let own = p.by_own * SMatrix::<f64, PLANE, PLANE>::from_diagonal(&plane.u.map(|u| u * u).into());
-            let covariance =
-                p.by_pixel * p.by_pixel.transpose() * (p.u_px * p.u_px) + p.anatomy + own * p.by_own.transpose();
             let behind = if plane.relative { 0.0 } else { located.planes[0].mean[0] };
             let (depth, by_depth) = match p.plane {
                 0 => (0.0, p.by_measured.column(0).into_owned()),
                 _ => (plane.mean[0] - behind, p.by_own.column(0).into_owned()),
             };
+            let leans = Matrix2::identity() * (depth * UNSEEN_TILT).powi(2);
+            let covariance = p.by_pixel * p.by_pixel.transpose() * (p.u_px * p.u_px)
+                + p.anatomy
+                + own * p.by_own.transpose()
+                + leans;
             Seen { landmark, place: located.places[i].coords, covariance, depth, by_depth }
         })
         .collect()

@@ -75,8 +75,16 @@ pub struct LensUsed {
     /// By what the photo's header contradicts the profile, where the profile is used all the same.
     pub forced: Option<String>,
     /// The profile's file.
+    #[cfg_attr(
+        not(feature = "pictures"),
+        expect(dead_code, reason = "new sidecars are written where pixels are read")
+    )]
     pub(crate) file: Option<PathBuf>,
     /// The database's entry as a profile, where it is used.
+    #[cfg_attr(
+        not(feature = "pictures"),
+        expect(dead_code, reason = "new sidecars are written where pixels are read")
+    )]
     pub(crate) entry: Option<Box<LensProfile>>,
     /// Profiles in the photo's folder, or one above, that could not be chosen because they cannot be read.
     pub(super) passed_over: Vec<String>,

@@ -7,7 +7,7 @@ use crate::error::{Error, ErrorKind, Result};
 use std::collections::HashSet;
 use std::fs::File;
 use std::io::Write;
-use std::path::{Component, Path, PathBuf};
+use std::path::{Path, PathBuf};
 use std::sync::{Mutex, PoisonError};
 use std::time::Duration;
 use tempfile::NamedTempFile;
@@ -161,11 +161,12 @@ pub(crate) fn folder_of(path: &Path) -> &Path {
 ///
 /// # Errors
 /// `Io` where one cannot be made, is a link or no folder.
+#[cfg(feature = "pictures")]
 pub(crate) fn make_within(root: &Path, folder: &Path, doing: &str) -> Result<()> {
     std::fs::create_dir_all(root).map_err(|e| Error::io(root, doing, &e))?;
     let below = folder.strip_prefix(root).unwrap_or(folder);
     let mut at = root.to_path_buf();
-    for part in below.components().filter(|c| *c != Component::CurDir) {
+    for part in below.components().filter(|c| *c != std::path::Component::CurDir) {
         at.push(part);
         real_folder(&at, doing)?;
     }
