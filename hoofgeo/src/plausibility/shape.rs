@@ -102,10 +102,10 @@ const SOLAR: [Drawn; 30] = [
     (0.0, 1.9),   // 20 across, medial
     (0.0, 1.9),   // 21 across, lateral
     (67.0, 5.7),  // 22 widest line
-    (0.0, 3.8),   // 23 along, medial
-    (0.0, 3.8),   // 24 along, lateral
-    (0.0, 2.5),   // 25 across, medial
-    (0.0, 2.5),   // 26 across, lateral
+    (0.0, 6.0),   // 23 along, medial
+    (0.0, 6.0),   // 24 along, lateral
+    (0.0, 3.2),   // 25 across, medial
+    (0.0, 3.2),   // 26 across, lateral
     (25.0, 4.4),  // 27 bulbs' half distance
     (-20.0, 5.7), // 28 bulbs
     (7.0, 3.8),   // 29 breakover behind the toe

@@ -165,26 +165,27 @@ impl Problem<'_> {
         Some(Straightened { cost, along, across, projective })
     }
 
-    /// The distortion that fits best: a coarse search, then parabolas through the three lowest.
+    /// The distortion that fits best: a coarse search, then golden sections.
     fn best(&self) -> Option<Straightened> {
-        const COARSE: [f64; 7] = [-0.35, -0.2, -0.08, 0.0, 0.08, 0.2, 0.35];
-        let mut tried: Vec<(f64, Straightened)> =
-            COARSE.into_iter().filter_map(|k| Some((k, self.straighten(k)?))).collect();
-        for _ in 0..8 {
-            tried.sort_by(|a, b| a.0.total_cmp(&b.0));
-            let i = (0..tried.len()).min_by(|a, b| tried[*a].1.cost.total_cmp(&tried[*b].1.cost))?;
-            if i == 0 || i + 1 == tried.len() {
-                break;
+        const STEP: f64 = 0.05;
+        let cost = |k: f64| self.straighten(k).map_or(f64::INFINITY, |s| s.cost);
+        let start = (-7..=7).map(|i| f64::from(i) * STEP).min_by(|a, b| cost(*a).total_cmp(&cost(*b)))?;
+        let (mut low, mut high) = (start - STEP, start + STEP);
+        let golden = 0.5 * (5f64.sqrt() - 1.0);
+        let (mut a, mut b) = (high - golden * (high - low), low + golden * (high - low));
+        let (mut ca, mut cb) = (cost(a), cost(b));
+        for _ in 0..14 {
+            if ca < cb {
+                (high, b, cb) = (b, a, ca);
+                a = high - golden * (high - low);
+                ca = cost(a);
+            } else {
+                (low, a, ca) = (a, b, cb);
+                b = low + golden * (high - low);
+                cb = cost(b);
             }
-            let [(xa, a), (xb, b), (xc, c)] = [i - 1, i, i + 1].map(|j| (tried[j].0, tried[j].1.cost));
-            let (p, q) = ((xb - xa) * (b - c), (xb - xc) * (b - a));
-            let lowest = xb - 0.5 * ((xb - xa) * p - (xb - xc) * q) / (p - q);
-            if !lowest.is_finite() || lowest <= xa || lowest >= xc || (lowest - xb).abs() < 1e-4 {
-                break;
-            }
-            tried.push((lowest, self.straighten(lowest)?));
         }
-        tried.into_iter().map(|t| t.1).min_by(|a, b| a.cost.total_cmp(&b.cost))
+        self.straighten(0.5 * (low + high))
     }
 }
 
