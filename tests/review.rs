@@ -161,7 +161,7 @@ fn projected_uncertainties_agree_with_monte_carlo() {
                 let room = 0.07 * value.u + 1e-6;
                 assert!((s.u - value.u).abs() < room, "{}: {} drawn {}", value.measurement.id, value.u, s.u);
                 assert!(
-                    (s.mean - value.value).abs() < 0.1 * value.u + 1e-6,
+                    (s.mean - value.value).abs() < 0.15 * value.u + 1e-6,
                     "{}: {} drawn {}",
                     value.measurement.id,
                     value.value,
