@@ -98,6 +98,7 @@
 //!   "format": "hoofgeo-sidecar/1",
 //!   "photo": { "file": "side.jpg", "width_px": 4000, "height_px": 3000 },
 //!   "subject": { "foot": "LF" }, "view": "lateral", "side": "lateral",
+//!   "planes": { "near_heel": { "behind_scale_mm": 0 } },
 //!   "landmarks": { "toe_coronet": { "at": [1723, 1730] }, "toe_ground": { "at": [1200, 2400] },
 //!                  "heel_ground": { "at": [2400, 2400] } }
 //! }"#, None)?;

@@ -21,6 +21,7 @@
 //!   "subject": { "foot": "LF" }, "view": "lateral", "side": "lateral",
 //!   "scale": { "kind": "straight_ruler", "points": [
 //!     { "mm": 0, "at": [1000, 2500] }, { "mm": 100, "at": [2000, 2500] }, { "mm": 200, "at": [3000, 2500] } ] },
+//!   "planes": { "near_heel": { "behind_scale_mm": 0 } },
 //!   "landmarks": { "toe_coronet": { "at": [1723, 1730] }, "toe_ground": { "at": [1200, 2400] },
 //!                  "heel_coronet": { "at": [2659, 2150] }, "heel_ground": { "at": [2400, 2400] } }
 //! }"#, None)?;
