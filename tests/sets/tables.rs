@@ -187,7 +187,7 @@ print(json.dumps(tables, default=str))
     // 2026-05-04T09:30:00+01:00
     assert_eq!(found["moment"].as_str().unwrap().parse::<f64>().unwrap(), 1_777_883_400.0);
     let kind = |kind: &str| match kind {
-        "text" => "VARCHAR",
+        "text" | "free text" => "VARCHAR",
         "number" => "DOUBLE",
         "local time" => "TIMESTAMP",
         "moment" => "TIMESTAMP WITH TIME ZONE",
