@@ -50,7 +50,7 @@ fn main() {
     let seed: u64 = args.next().and_then(|a| a.parse().ok()).unwrap_or(1);
     let only = args.next().unwrap_or_default();
     if only != "before" {
-        println!("{:66} covered flagged refused  silent  noticed  worst", "condition");
+        println!("{:66} covered flagged refused  silent  noticed  worst, most frequent flag", "condition");
         for row in rows().iter().filter(|r| r.name.contains(&only)) {
             line(&row.name, row.least, row.gross, &count(&row.yard, photos, seed));
         }
@@ -81,6 +81,8 @@ fn main() {
 
 fn line(name: &str, least: Option<f64>, gross: bool, c: &Count) {
     let worst = c.worst().map_or_else(String::new, |(id, share)| format!("{id} {:.0} %", 100.0 * share));
+    let most = c.flags.iter().max_by_key(|(_, n)| **n);
+    let worst = most.map_or_else(|| worst.clone(), |(flag, n)| format!("{worst}, {flag} {n}"));
     let missed = match (least, gross) {
         (Some(least), _) if c.covered() < least => " < target",
         (_, true) if percent(c.noticed, c.photos) < 95.0 => " < 95 % noticed",

@@ -424,8 +424,10 @@ impl<'a> Joint<'a> {
         let view = View3::<f64>::new(&space.state, self.scene.pivot);
         let mut planes = [None; crate::PlaneName::ALL.len()];
         let mut of_measured = self.located.planes[0].mean;
+        let off = State::from(space.state) - self.scene.state;
         for (slot, p) in planes.iter_mut().zip(&self.located.planes) {
-            let own = std::array::from_fn(|k| p.mean[k] + p.u[k] * normal(rng));
+            let mean = p.mean_at(&off);
+            let own = std::array::from_fn(|k| mean[k] + p.u[k] * normal(rng));
             // The first is the measured plane itself.
             let drawn = p.with(own, &of_measured, &self.located.planes[0].mean);
             if p.name == crate::PlaneName::Measured {

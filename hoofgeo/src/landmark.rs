@@ -210,6 +210,9 @@ landmarks! {
     HeelBulb "heel_bulb" Lateral NearHeel Round(1.0), None;
         "Rearmost point of the near bulb.";
         "On the outline of the near heel bulb.";
+    HeelBulbFar "heel_bulb_far" Lateral Midline Round(1.0), None;
+        "Rearmost point of the far bulb.";
+        "Right behind the near bulb, where it can be seen: together they show how far the foot is turned against the ruler.";
 
     ToeOuter "toe_outer" Solar Ground Round(1.0), edge_across(Line::OuterWall, Frog);
         "Outermost wall at the toe on the frog's axis.";
@@ -328,6 +331,7 @@ pub const ORDERS: &[Order] = {
         order(L::PasternLower, Above, L::ToeGround),
         order(L::GroundFront, Ahead, L::GroundBack),
         order(L::ToeGround, Ahead, L::HeelBulb),
+        order(L::ToeGround, Ahead, L::HeelBulbFar),
         order(L::ToeOuter, Ahead, L::WhiteLineInner),
         order(L::WhiteLineOuter, Ahead, L::WhiteLineInner),
         order(L::ToeOuter, Ahead, L::FrogApex),

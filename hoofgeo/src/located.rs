@@ -2,6 +2,7 @@
 
 mod edge;
 mod planes;
+mod turn;
 
 pub use edge::{CORRELATION_MM, Edge};
 pub use planes::{NEAR_HEEL_MM, PLANE_TILT_U_DEG, PLANE_U_MM, PlaneState, SOLE_MM};
@@ -9,9 +10,9 @@ pub use planes::{NEAR_HEEL_MM, PLANE_TILT_U_DEG, PLANE_U_MM, PlaneState, SOLE_MM
 use crate::error::{Error, ErrorKind, Result};
 use crate::landmark::{Axis, Landmark, Line, Spread};
 use crate::placed::{Index, Placed};
-use crate::scene::Scene;
 use crate::scene::params::{UNKNOWNS, View3};
 use crate::scene::plane::{PLANE, Plane, back_project};
+use crate::scene::{Scene, State};
 use crate::second_order::SecondOrder;
 use crate::sidecar::Sidecar;
 use crate::{PlaneName, Side, Surface, View};
@@ -140,7 +141,10 @@ impl Located {
         sidecar: &Sidecar,
         spreads: &dyn Fn(Landmark, usize) -> Option<Spread>,
     ) -> Result<Self> {
-        let (planes, slot) = planes::planes(sidecar);
+        let (mut planes, slot) = planes::planes(sidecar);
+        if let Some(turn) = turn::turn(scene, sidecar, &planes[0]) {
+            planes::turned(&mut planes, &turn);
+        }
         let repeats = Repeats::of(sidecar);
         let Marks { index, marks, edges } = marks(sidecar, &repeats, spreads);
         let view = scene.view();
@@ -149,7 +153,10 @@ impl Located {
         let unknowns = |k: usize, first: usize| -> [Dual; PLANE] {
             std::array::from_fn(|i| Dual::from_re(planes[k].mean[i]).derivative(first + i))
         };
-        let of_measured = unknowns(0, MEASURED);
+        let mut of_measured = unknowns(0, MEASURED);
+        for (seed, by) in seeded.iter().zip(planes[0].by_scene.iter()) {
+            of_measured[planes::TILT_Y] += (*seed - seed.re) * *by;
+        }
         let measured = Plane::new(&of_measured);
         let own: Vec<_> = (0..planes.len())
             .map(|k| Plane::new(&planes[k].with(unknowns(k, OWN), &of_measured, &planes[0].mean)))
@@ -236,18 +243,20 @@ impl Located {
             }
             located.edges.push(edge);
         }
-        located.second = scene.second.and_then(|(state, _)| located.places_in(&View3::new(&state.into(), scene.pivot)));
+        located.second = scene.second.and_then(|(state, _)| {
+            located.places_with(&View3::new(&state.into(), scene.pivot), &located.means_at(&(state - scene.state)))
+        });
         located.second_order = SecondOrder::new(&located, scene);
         Ok(located)
     }
 
-    /// The same points' places under another scene, mm; `None` where one of them cannot be brought to its plane.
-    pub fn places_in(&self, view: &View3<f64>) -> Option<Vec<Point2<f64>>> {
-        let planes: Vec<_> = self.planes.iter().map(|p| p.mean).collect();
-        self.places_with(view, &planes)
+    /// The planes' most probable unknowns where the scene's are off theirs by so much.
+    pub(crate) fn means_at(&self, off: &State) -> Vec<[f64; PLANE]> {
+        self.planes.iter().map(|p| p.mean_at(off)).collect()
     }
 
-    /// The same with the planes elsewhere, too: their unknowns, in order.
+    /// The same points' places under another scene and with the planes elsewhere, mm: their unknowns, in order. `None` where one of them
+    /// cannot be brought to its plane.
     pub(crate) fn places_with(&self, view: &View3<f64>, unknowns: &[[f64; PLANE]]) -> Option<Vec<Point2<f64>>> {
         let at = self.planes[0].mean;
         let planes: Vec<_> =

@@ -285,6 +285,9 @@ impl Measured {
             value.used.landmarks().any(|l| l.info().plane == plane)
                 || value.used.lines().any(|l| l.info().plane == plane)
         };
+        if self.located.planes[0].shown_turn(&self.scene).is_some() {
+            flags.push("foot_turned");
+        }
         if self.located.near_heel_assumed && on(PlaneName::NearHeel) {
             flags.push("near_heel_plane_assumed");
         }
@@ -350,10 +353,14 @@ pub const PLACEMENT_TABLE: &str = "placement_table";
 pub const PLACEMENT_STATED: &str = "placement_stated";
 
 /// Flags of single values, with their meanings; the others are the scene's.
-const VALUE_FLAGS: [(&str, &str); 7] = [
+const VALUE_FLAGS: [(&str, &str); 8] = [
     (
         "bearing_line",
         "no ground is marked, so the line from toe_ground to heel_ground stands in for it: a lifted or rolled foot tilts it",
+    ),
+    (
+        "foot_turned",
+        "the heel bulbs show that the foot stood turned against the ruler, which is allowed for: let it stand straight along the ruler",
     ),
     (
         "near_heel_plane_assumed",

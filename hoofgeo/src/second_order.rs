@@ -78,9 +78,10 @@ impl SecondOrder {
         }
         let at = |steps: &[(usize, f64)]| {
             let mut state = scene.state;
-            let mut planes: Vec<[f64; PLANE]> = located.planes.iter().map(|p| p.mean).collect();
+            let off = steps.iter().map(|&(i, step)| directions[i].state * step).sum();
+            state += off;
+            let mut planes = located.means_at(&off);
             for &(i, step) in steps {
-                state += directions[i].state * step;
                 let (slot, by) = directions[i].plane;
                 planes[slot].iter_mut().zip(by).for_each(|(p, d)| *p += d * step);
             }

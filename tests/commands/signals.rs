@@ -1,8 +1,13 @@
 //! Runs that are stopped.
 
 use crate::visits::{Folder, headers, sidecar};
-use std::process::Stdio;
+use std::process::{Child, Stdio};
 use std::time::{Duration, Instant};
+
+fn send(signal: &str, child: &Child) {
+    let kill = std::process::Command::new("kill").args(["-s", signal, &child.id().to_string()]).status();
+    assert!(kill.unwrap().success());
+}
 
 /// A run ended by a signal in its midst leaves no result file that is not whole; one that could clean up leaves nothing.
 #[test]
@@ -37,8 +42,7 @@ fn a_killed_run_leaves_nothing_half() {
 
     for signal in ["INT", "TERM"] {
         let child = started(signal);
-        let kill = std::process::Command::new("kill").args(["-s", signal, &child.id().to_string()]).status();
-        assert!(kill.unwrap().success());
+        send(signal, &child);
         let end = child.wait_with_output().unwrap();
         let (out, err) = (String::from_utf8_lossy(&end.stdout), String::from_utf8_lossy(&end.stderr));
         assert_eq!(
@@ -65,4 +69,34 @@ fn a_killed_run_leaves_nothing_half() {
     child.kill().unwrap();
     child.wait().unwrap();
     assert_eq!(folder.read("earlier/measurements.json"), json);
+}
+
+/// A photo in work is finished after the first signal; a second one ends the program in its midst, without a word.
+#[test]
+fn a_second_signal_ends_at_once() {
+    let folder = Folder::new();
+    folder.good("LF.jpg");
+    // The photo may be done between the two signals: then the run says that it was stopped.
+    let at_once = (0..10).any(|_| {
+        let child = std::process::Command::new(env!("CARGO_BIN_EXE_hoofgeo"))
+            .current_dir(folder.root())
+            .args(["measure", "visit", "--no-pictures", "--draws", "1000000", "--out", "out"])
+            .stdout(Stdio::piped())
+            .stderr(Stdio::piped())
+            .spawn()
+            .unwrap();
+        let unfinished = folder.root().join("out/.hoofgeo-unfinished");
+        let since = Instant::now();
+        while !unfinished.exists() {
+            assert!(since.elapsed() < Duration::from_secs(60), "it never began");
+            std::thread::sleep(Duration::from_millis(1));
+        }
+        send("TERM", &child);
+        std::thread::sleep(Duration::from_millis(20));
+        send("TERM", &child);
+        let end = child.wait_with_output().unwrap();
+        assert!(!folder.root().join("out/measurements.json").exists());
+        end.status.code() == Some(130) && end.stderr.is_empty()
+    });
+    assert!(at_once);
 }

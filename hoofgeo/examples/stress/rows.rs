@@ -18,13 +18,15 @@ pub(crate) struct Row {
 }
 
 /// Flags that say how a value was made, not that something is wrong.
-const ORDINARY: [&str; 6] = [
+const ORDINARY: [&str; 7] = [
     "bearing_line",
     "near_heel_plane_assumed",
     "sole_plane_assumed",
     "monte_carlo",
     "bearing_edge_hidden",
     "two_poses",
+    // The camera's, whatever the foot: said of each photo taken that far off square.
+    "strong_tilt",
 ];
 
 /// Every condition, for each ruler and view that it makes sense for.
@@ -134,6 +136,8 @@ pub(crate) struct Count {
     /// Outside its interval, and nothing says so.
     pub(crate) silent: usize,
     pub(crate) by_id: BTreeMap<&'static str, [usize; 2]>,
+    /// Photos with a value of each flag that says that something is wrong.
+    pub(crate) flags: BTreeMap<&'static str, usize>,
     /// Expanded uncertainties.
     pub(crate) expanded: BTreeMap<&'static str, Vec<f64>>,
 }
@@ -162,6 +166,9 @@ impl Count {
             let sum = self.by_id.entry(id).or_default();
             (sum[0], sum[1]) = (sum[0] + c[0], sum[1] + c[1]);
         }
+        for (flag, n) in o.flags {
+            *self.flags.entry(flag).or_default() += n;
+        }
         for (id, u) in o.expanded {
             self.expanded.entry(id).or_default().extend(u);
         }
@@ -182,7 +189,9 @@ impl Count {
                 count.refused += 1;
                 continue;
             };
-            let flagged = measured.flags(value).iter().any(|f| !ORDINARY.contains(f));
+            let flags: Vec<_> = measured.flags(value).into_iter().filter(|f| !ORDINARY.contains(f)).collect();
+            let flagged = !flags.is_empty();
+            count.flags.extend(flags.into_iter().map(|f| (f, 1)));
             let inside = (value.interval[0]..=value.interval[1]).contains(&truth);
             count.inside += usize::from(inside);
             count.flagged += usize::from(flagged);

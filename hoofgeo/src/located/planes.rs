@@ -3,7 +3,9 @@
 //! What is said of nothing widens, never narrows: each default has an uncertainty at least as wide as any usual statement of it. All
 //! of them are estimates, no source.
 
+use super::turn::Turn;
 use crate::numeric::Real;
+use crate::scene::State;
 use crate::scene::plane::PLANE;
 use crate::sidecar::{PlaneSpec, Sidecar};
 use crate::{PlaneName, View};
@@ -21,6 +23,9 @@ pub const NEAR_HEEL_MM: [f64; 2] = [-30.0, 15.0];
 /// How far sole and frog lie behind the bearing plane where nothing is said of it, and the standard uncertainty of that, mm.
 pub const SOLE_MM: [f64; 2] = [12.0, 8.0];
 
+/// The tilt about the scale's Y axis among a plane's unknowns: what a foot that is turned in its stand has.
+pub(super) const TILT_Y: usize = 2;
+
 /// A plane with its standard uncertainties: distance (mm) and two tilts (rad).
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct PlaneState {
@@ -33,13 +38,16 @@ pub struct PlaneState {
     /// Whether it is known by its distance from the measured plane, not from the scale: `u` is then that of the distance and of the
     /// tilts between the two, and wherever the measured plane goes this one goes along.
     pub relative: bool,
+    /// How its tilt about the scale's Y axis goes along with the scene's unknowns, rad per unit: zero unless the photo shows how the foot
+    /// is turned.
+    pub by_scene: State,
 }
 
 impl PlaneState {
     fn new(name: PlaneName, spec: &PlaneSpec, behind: f64, u: f64) -> Self {
         let tilt = spec.tilt_u_deg.unwrap_or(PLANE_TILT_U_DEG).to_radians();
         let mean = [spec.behind_scale_mm.unwrap_or(behind), 0.0, 0.0];
-        Self { name, mean, u: [spec.u_mm.unwrap_or(u), tilt, tilt], relative: false }
+        Self { name, mean, u: [spec.u_mm.unwrap_or(u), tilt, tilt], relative: false, by_scene: State::zeros() }
     }
 
     /// The plane's unknowns at `own`, the measured plane's being at `measured` and `at` its most probable ones.
@@ -54,6 +62,16 @@ impl PlaneState {
     pub fn u_behind_scale(&self, measured: &Self) -> [f64; PLANE] {
         std::array::from_fn(|k| if self.relative { self.u[k].hypot(measured.u[k]) } else { self.u[k] })
     }
+}
+
+/// The planes with the measured one turned as the photo shows; those that go along with it turn too.
+pub(super) fn turned(planes: &mut [PlaneState], turn: &Turn) {
+    let by = turn.mean - planes[0].mean[TILT_Y];
+    for plane in planes.iter_mut().filter(|p| p.relative) {
+        plane.mean[TILT_Y] += by;
+    }
+    let measured = &mut planes[0];
+    (measured.mean[TILT_Y], measured.u[TILT_Y], measured.by_scene) = (turn.mean, turn.u, turn.by_scene);
 }
 
 /// The planes used, the measured one first, and each name's place among them.

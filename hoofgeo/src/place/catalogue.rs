@@ -107,6 +107,7 @@ pub(super) const fn spot(l: Landmark) -> [f64; 2] {
         Landmark::SolePlaneHeel => [145.0, 120.0],
         Landmark::Breakover => [44.0, 128.0],
         Landmark::HeelBulb => [178.0, 104.0],
+        Landmark::HeelBulbFar => [183.0, 97.0],
         Landmark::ToeOuter => [100.0, 8.0],
         Landmark::WhiteLineInner => [100.0, 26.0],
         Landmark::WhiteLineOuter => [100.0, 20.0],

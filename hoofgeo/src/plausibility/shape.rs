@@ -24,7 +24,7 @@ type Drawn = (f64, f64);
 type Places = fn(&[f64]) -> Vec<(Landmark, Vector2<f64>)>;
 
 /// Angles in degrees, lengths in mm of a foot that stands on 125 mm; x back along the ground (or to the lateral side), y up (or forward).
-const LATERAL: [Drawn; 23] = [
+const LATERAL: [Drawn; 25] = [
     (52.0, 4.0),  // 0 dorsal wall
     (8.0, 7.5),   // 1 heel wall flatter than that: heels that have run under are met every day
     (85.0, 4.2),  // 2 dorsal wall's length
@@ -48,6 +48,8 @@ const LATERAL: [Drawn; 23] = [
     (0.0, 1.0),   // 20 toe's bearing point, up
     (0.0, 1.2),   // 21 the coronet, across
     (0.0, 0.12),  // 22 horn grown long or cut short, toe and heel alike
+    (0.0, 6.0),   // 23 far bulb behind the near one: uneven, and the foot turned
+    (0.0, 4.0),   // 24 and up
 ];
 
 fn lateral(p: &[f64]) -> Vec<(Landmark, Vector2<f64>)> {
@@ -73,6 +75,7 @@ fn lateral(p: &[f64]) -> Vec<(Landmark, Vector2<f64>)> {
         (L::PasternUpper, along(lower, p[13], pastern)),
         (L::Breakover, toe + Vector2::new(p[14], p[15])),
         (L::HeelBulb, heel_coronet + Vector2::new(p[16], p[17])),
+        (L::HeelBulbFar, heel_coronet + Vector2::new(p[16] + p[23], p[17] + p[24])),
         (L::SolePlaneHeel, along(along(heel, p[18], heel_angle), p[19], heel_angle + 90.0)),
     ]
 }
@@ -299,12 +302,14 @@ fn fit_to(mean: &[Vector2<f64>], own: &DMatrix<f64>, seen: &[Seen]) -> Option<Fi
         let size = a.norm();
         let places: Vec<Vector2<f64>> = seen.iter().map(|s| back(reflect(s.place, mirrored), a, b)).collect();
         let mut v = own.clone();
+        // Hair and dirt are no smaller on a small foot.
+        let hair = OWN_U_MM * OWN_U_MM * (1.0 / (size * size) - 1.0).max(0.0);
         for (i, s) in seen.iter().enumerate() {
             let turn = Matrix2::new(a.re, a.im, -a.im, a.re) / (size * size);
             let flip = if mirrored { Matrix2::new(-1.0, 0.0, 0.0, 1.0) } else { Matrix2::identity() };
             let noise = turn * flip * s.covariance * flip * turn.transpose();
             for (r, c) in [(0, 0), (0, 1), (1, 0), (1, 1)] {
-                v[(2 * i + r, 2 * i + c)] += noise[(r, c)];
+                v[(2 * i + r, 2 * i + c)] += noise[(r, c)] + if r == c { hair } else { 0.0 };
             }
         }
         let inverse = v.cholesky()?.inverse();

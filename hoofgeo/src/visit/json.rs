@@ -92,10 +92,11 @@ fn scene_json(report: &PhotoReport) -> Json {
         .iter()
         .map(|p| {
             let u = p.u_behind_scale(&report.measured.located.planes[0]);
-            (
-                p.name.name().to_owned(),
-                json!({ "behind_scale_mm": p.mean[0], "u_mm": u[0], "tilt_u_deg": u[1].to_degrees() }),
-            )
+            let mut plane = json!({ "behind_scale_mm": p.mean[0], "u_mm": u[0], "tilt_u_deg": u[1].to_degrees() });
+            if let Some((turn, u)) = p.shown_turn(scene) {
+                plane["turned_deg"] = json!({ "value": turn.to_degrees(), "u": u.to_degrees() });
+            }
+            (p.name.name().to_owned(), plane)
         })
         .collect();
     json!({
