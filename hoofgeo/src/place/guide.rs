@@ -85,7 +85,7 @@ fn line(out: &mut String, l: Line) {
     let _ = write!(
         out,
         "<article><h3>{name} <small>line</small></h3>{}<p>{}</p><p><b>Easily taken for it.</b> {}</p>\
-         <p><b>How well it is defined.</b> To {} mm (standard deviation; estimate, no source).</p><p class=\"id\">{}</p></article>",
+         <p><b>How well it is defined.</b> To {} mm.</p><p class=\"id\">{}</p></article>",
         drawing(
             info.view,
             &format!("How {name} runs"),
@@ -100,9 +100,8 @@ fn line(out: &mut String, l: Line) {
 
 /// How far placements of trained people scatter on clean, dry hooves: what is counted where no table of one's own is given.
 fn agreement(spread: Spread) -> String {
-    let usual = "standard deviation of trained people on a clean, dry hoof (estimate, no source; `hoofgeo observers` finds yours)";
     match spread {
-        Spread::Round(u) => format!("{u} mm in every direction, {usual}."),
+        Spread::Round(u) => format!("{u} mm in every direction."),
         Spread::Oval { along, across, axis } => {
             let axis = match axis {
                 Axis::Ground => "the ground",
@@ -111,9 +110,9 @@ fn agreement(spread: Spread) -> String {
                 Axis::Frog => "the frog's axis",
             };
             if along == across {
-                return format!("{along} mm in every direction, {usual}.");
+                return format!("{along} mm in every direction.");
             }
-            format!("{along} mm along {axis}, {across} mm square to it, {usual}.")
+            format!("{along} mm along {axis}, {across} mm square to it.")
         }
     }
 }
@@ -210,13 +209,17 @@ path { fill: none; stroke: #14201d; stroke-width: 1.6; stroke-linejoin: round; s
 .halo { fill: none; stroke: #a84300; stroke-width: 2; } .spot { fill: #a84300; }
 .way { fill: none; stroke: #a84300; stroke-width: 3.5; stroke-linejoin: round; stroke-linecap: round; }
 text { font-size: 4.4px; fill: #fff; text-anchor: middle; font-weight: 700; }
-@media print { :root { font-size: 10pt; background: #fff; } body { max-width: none; padding: 0; }
-  .cards { grid-template-columns: 1fr 1fr 1fr; gap: .5rem; } article { padding: .5rem; } h2 { break-before: page; } h2:first-of-type { break-before: auto; } }
+@media print { :root { font-size: 9pt; background: #fff; } body { max-width: none; padding: 0; }
+  .cards { grid-template-columns: 1fr 1fr 1fr; gap: .4rem; } article { padding: .4rem; } article p { font-size: 8pt; line-height: 1.3; margin: 0 0 .2rem; }
+  article svg { height: 2.7cm; } h3 { font-size: 10pt; margin: 0 0 .2rem; } .overview { max-width: 9cm; }
+  h2 { break-before: page; } h2:first-of-type { break-before: auto; } }
 @page { margin: 12mm; }
 </style></head><body><main>
 <h1>Where the landmarks of a hoof lie</h1>
 <p>Each point has one definition here, so that two people mean the same by it. Clean and dry the foot first; brush the sole.
 Mark what you see, not what you expect; what cannot be seen is left out. The numbers are the order in which the points are asked for.</p>
+<p>How well people agree is said as a standard deviation in mm, of trained people on a clean, dry hoof (estimates, no source):
+two of three placements lie nearer than that. <code>hoofgeo observers</code> finds yours.</p>
 "#;
 
 const FOOT: &str = "<p><b>A photo does not show the bone, and no number measured from it is a diagnosis.</b> Lame, laminitic or growing animals and \

@@ -6,12 +6,18 @@ use crate::View;
 use crate::landmark::{Landmark, Line};
 use crate::pixels::{Found, Grey, Moved, ReadOptions, Reading, read_photo};
 use crate::scene::LensPrior;
-use crate::sidecar::{Placement, Sidecar, Snapped};
+use crate::sidecar::{Placement, Sidecar, Snapped, is_sound_line};
 
 /// Less certain than this, standard uncertainty in mm, a landmark is not offered (chosen: at a glance it is told from a right one).
 const LANDMARK_MM: f64 = 6.0;
 /// Less certain than this an outline is not looked for along its expected course (chosen).
 const OUTLINE_MM: f64 = 7.0;
+
+/// An outline that follows edges which are none of it wanders: it is longer, by more than this share, than a polygon of [`CORNERS`] points along
+/// it (chosen: a circle is by 0.4 %, a frog with its corners by some 3 %).
+const WANDERS: f64 = 0.03;
+const FROG_WANDERS: f64 = 0.055;
+const CORNERS: usize = 20;
 
 /// A landmark that is offered.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -102,14 +108,60 @@ impl Suggestions {
         for (line, found) in &reading.found {
             let new = reading.sidecar.lines.get(line).filter(|p| drawn.lines.get(line) != Some(*p));
             if let (true, Some(points)) = (found.is_found(), new) {
-                let points = points.iter().copied().map(rounded).collect();
+                let points: Vec<_> = points.iter().copied().map(rounded).collect();
+                // Nobody has clicked along it: it has to look like an outline by itself.
+                let clicked = drawn.lines.contains_key(line);
+                let closed = line.info().closed;
+                if !is_sound_line(&points, closed) || (closed && !clicked && wanders(*line, &points)) {
+                    continue;
+                }
                 self.lines.push(SuggestedLine { line: *line, points, found: found.clone() });
             }
         }
     }
 }
 
+/// Whether a closed line turns to and fro as no edge of a foot does.
+fn wanders(line: Line, points: &[[f64; 2]]) -> bool {
+    let length = |p: &[[f64; 2]]| -> f64 {
+        (0..p.len()).map(|i| (p[i][0] - p[(i + 1) % p.len()][0]).hypot(p[i][1] - p[(i + 1) % p.len()][1])).sum()
+    };
+    let whole = length(points);
+    let (mut corners, mut gone) = (Vec::with_capacity(CORNERS), 0.0);
+    for i in 0..points.len() {
+        let (a, b) = (points[i], points[(i + 1) % points.len()]);
+        let step = (a[0] - b[0]).hypot(a[1] - b[1]);
+        while corners.len() < CORNERS && corners.len() as f64 * whole / CORNERS as f64 <= gone + step && step > 0.0 {
+            let t = (corners.len() as f64 * whole / CORNERS as f64 - gone) / step;
+            corners.push([a[0] + (b[0] - a[0]) * t, a[1] + (b[1] - a[1]) * t]);
+        }
+        gone += step;
+    }
+    let most = if line == Line::FrogOutline { FROG_WANDERS } else { WANDERS };
+    whole > (1.0 + most) * length(&corners)
+}
+
 /// Nothing finer than a hundredth of a pixel is meant.
 fn rounded(at: [f64; 2]) -> [f64; 2] {
     at.map(|v| (v * 100.0).round() / 100.0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_outline_that_wanders_is_told_from_a_round_one() {
+        let round = |waves: f64| -> Vec<[f64; 2]> {
+            (0..120)
+                .map(|i| {
+                    let t = f64::from(i) * std::f64::consts::TAU / 120.0;
+                    let r = 500.0 + waves * (17.0 * t).sin();
+                    [1000.0 + r * t.cos(), 900.0 + 1.1 * r * t.sin()]
+                })
+                .collect()
+        };
+        assert!(!wanders(Line::OuterWall, &round(0.0)) && !wanders(Line::FrogOutline, &round(4.0)));
+        assert!(wanders(Line::WhiteLine, &round(20.0)) && wanders(Line::FrogOutline, &round(30.0)));
+    }
 }

@@ -40,6 +40,8 @@ export class Keyboard {
   anywhere(event) {
     if (!store.photo || event.defaultPrevented || document.querySelector("dialog[open]")) return;
     const key = event.key.toLowerCase();
+    const sheet = document.body.classList.contains("sheeting");
+    if (sheet && event.key !== "?") return;
     if ((event.ctrlKey || event.metaKey) && !event.altKey && (key === "z" || key === "y")) {
       if (event.target.matches("input, textarea")) return;
       event.preventDefault();

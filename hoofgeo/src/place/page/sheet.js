@@ -37,8 +37,15 @@ const find = (id) => store.visit.photos.find((p) => p.id === id);
 const here = () => find(sheet.current);
 const slot = (what) => `hoofgeo-sheet-${what}:${store.visit.id}`;
 
-/** Says of photos what they show: `[{ id, foot, … }]`. Saved at once; can be taken back. */
-async function describe(changes, undoing = false) {
+let last = Promise.resolve();
+
+/** Says of photos what they show: `[{ id, foot, … }]`. Saved at once, one after another; can be taken back. */
+function describe(changes, undoing = false) {
+  last = last.then(() => say(changes, undoing));
+  return last;
+}
+
+async function say(changes, undoing) {
   const real = changes.filter((c) => find(c.id) && FACTS.some((f) => f in c && (find(c.id)[f] ?? null) !== c[f]));
   if (!real.length) return;
   const before = real.map(({ id }) => ({ id, ...Object.fromEntries(FACTS.map((f) => [f, find(id)[f] ?? null])) }));
@@ -139,7 +146,9 @@ const does = (event) => ({
 }[event.key.length === 1 ? event.key.toLowerCase() : event.key]);
 
 function key(event) {
-  if (event.target.matches("input, select")) return;
+  // Also where nothing has the focus.
+  const ours = byId("sheet").contains(event.target) || event.target === document.body;
+  if (!sheet.open || !ours || event.target.matches("input, select") || document.querySelector("dialog[open]")) return;
   const held = event.ctrlKey || event.metaKey || event.altKey;
   if ((event.ctrlKey || event.metaKey) && event.key.toLowerCase() === "z") {
     event.preventDefault();
@@ -358,7 +367,7 @@ export function openSheet(its) {
   byId("order-fill").addEventListener("click", () => fill(null));
   byId("sheet-undo").addEventListener("click", undo);
   byId("show-sheet").addEventListener("click", () => { page.closeList(); toggle(); });
-  byId("sheet").addEventListener("keydown", key);
+  document.addEventListener("keydown", key);
   // On a phone the pictures come first; order and board are opened when they are wanted.
   const narrow = matchMedia("(max-width: 640px)");
   const fold = () => ["order-box", "board-box"].forEach((id) => { byId(id).open = !narrow.matches; });
