@@ -49,6 +49,7 @@ pub fn run(arguments: &Arguments) -> hoofgeo::Result<Outcome> {
         Command::Observers(a) => commands::observers::run(a),
         Command::Plan(a) => commands::plan::run(a),
         Command::Read(a) => commands::read::run(a),
+        Command::Guide(a) => commands::guide::run(a),
         Command::Explain(a) => commands::explain::run(a),
         Command::Dictionary(a) => commands::dictionary::run(a),
         Command::Review(a) => commands::review::run(a),

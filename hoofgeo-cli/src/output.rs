@@ -15,6 +15,29 @@ pub fn refusal_text(error: &Error) -> String {
     error_text("refused", error)
 }
 
+/// Refusals of one run: what to do about photos without a sidecar is said with the first of them alone.
+#[derive(Debug, Default)]
+pub struct Told {
+    help: Option<String>,
+}
+
+impl Told {
+    /// Why a photo was refused, and what to do about it where the last refusal did not say so already.
+    pub fn text(&mut self, error: &Error) -> String {
+        let text = refusal_text(error);
+        let help = error.help_text().map(str::to_owned);
+        let again = help.is_some() && help == self.help && error.what() == NO_SIDECAR;
+        self.help = help;
+        match text.split_once('\n') {
+            Some((first, _)) if again => first.to_owned(),
+            _ => text,
+        }
+    }
+}
+
+/// What the library says of a photo without a sidecar.
+const NO_SIDECAR: &str = "has no sidecar";
+
 /// Why a measured photo has no picture, in the same form.
 pub fn no_picture_text(error: &Error) -> String {
     error_text("no picture", error)

@@ -380,6 +380,15 @@ impl Landmark {
 }
 
 impl Spread {
+    /// The same spread, so many times as wide.
+    #[must_use]
+    pub fn widened(self, by: f64) -> Self {
+        match self {
+            Self::Round(u) => Self::Round(u * by),
+            Self::Oval { along, across, axis } => Self::Oval { along: along * by, across: across * by, axis },
+        }
+    }
+
     /// Standard uncertainty across a direction that runs along `axis`, or square to it, mm.
     pub fn across(self, axis: Axis, square: bool) -> f64 {
         match self {

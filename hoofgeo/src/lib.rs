@@ -116,6 +116,7 @@ pub mod scene;
 pub mod second_order;
 pub mod sidecar;
 pub mod study;
+pub mod suggest;
 pub mod uncertainty;
 #[cfg(feature = "files")]
 pub mod visit;

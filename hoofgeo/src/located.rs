@@ -15,6 +15,7 @@ use crate::scene::plane::{PLANE, Plane, back_project};
 use crate::scene::{Scene, State};
 use crate::second_order::SecondOrder;
 use crate::sidecar::Sidecar;
+use crate::suggest::ACCEPTED_WIDENS;
 use crate::{PlaneName, Side, Surface, View};
 use nalgebra::{Const, Matrix2, Point2, SMatrix, U1, Vector2};
 use num_dual::DualSVec64;
@@ -400,10 +401,13 @@ fn marks(sidecar: &Sidecar, repeats: &Repeats, spreads: &dyn Fn(Landmark, usize)
             }),
             repeated,
             spread: Some(match (known, placement.u_mm) {
-                (Some(spread), _) => spread,
                 (None, Some(u)) => Spread::Round(u),
                 (None, None) if placement.pen_mark => Spread::Round(PEN_MARK_U_MM),
-                (None, None) => info.spread,
+                (known, _) => {
+                    let spread = known.unwrap_or(info.spread);
+                    // Looked at, but not placed.
+                    if placement.suggested.is_some() { spread.widened(ACCEPTED_WIDENS) } else { spread }
+                }
             }),
             landmark: Some(*landmark),
             pen_mark: placement.pen_mark,

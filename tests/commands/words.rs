@@ -25,6 +25,7 @@ const COMMANDS: [&str; 19] = [
     "observers",
     "plan",
     "explain",
+    "guide",
     "schema",
     "lens",
     "demo",

@@ -1,8 +1,10 @@
 //! Marking a photo with the mouse, and with the keyboard alone.
 
 use super::chromium::Tab;
+use hoofgeo::View;
 use hoofgeo::landmark::{Landmark, Line};
 use hoofgeo::sidecar::Sidecar;
+use hoofgeo::suggest::Shape;
 use serde_json::Value;
 
 /// Opens a photo of the visit.
@@ -44,6 +46,12 @@ pub(crate) fn press(tab: &Tab<'_>, text: &str) {
 /// What is asked for.
 pub(crate) fn active(tab: &Tab<'_>) -> String {
     tab.eval("hoofgeo.store.active?.name ?? ''").as_str().unwrap().to_owned()
+}
+
+/// A view's landmarks in the order in which they are asked for.
+fn asked(view: View) -> Vec<Landmark> {
+    let first = Shape::tells_most(view);
+    first.iter().copied().chain(Landmark::of(view).filter(|l| !first.contains(l))).collect()
 }
 
 /// The labels of a target's graduation, as the page's fields show them.
@@ -90,7 +98,7 @@ pub(crate) fn by_mouse(tab: &Tab<'_>, target: &Sidecar, lines: &[Line]) {
         tab.key("Enter", 0);
     }
     press(tab, "Go on");
-    for landmark in Landmark::of(target.view) {
+    for landmark in asked(target.view) {
         assert_eq!(active(tab), landmark.name());
         match target.landmarks.get(&landmark) {
             Some(p) => {
@@ -179,7 +187,7 @@ pub(crate) fn by_keyboard(tab: &Tab<'_>, target: &Sidecar, nudge: bool) {
         }
     }
     tab.key("n", 0);
-    for landmark in Landmark::of(target.view) {
+    for landmark in asked(target.view) {
         assert_eq!(active(tab), landmark.name());
         match target.landmarks.get(&landmark) {
             Some(p) => {

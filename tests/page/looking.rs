@@ -37,6 +37,11 @@ pub(crate) fn looked_at(tab: &Tab<'_>, state: &str) {
             );
             assert_eq!(wide, json!([]), "{place}");
             assert_eq!(tab.eval("document.getElementById('stage').clientHeight > innerHeight * 0.3"), true, "{place}");
+            let cut = tab.eval(
+                "[...document.querySelectorAll('#visit button, #sheet button')].filter((e) => e.getClientRects().length && \
+                 (e.scrollHeight > e.clientHeight + 1 || e.scrollWidth > e.clientWidth + 1) && !e.matches('.tile')).map((e) => e.outerHTML)",
+            );
+            assert_eq!(cut, json!([]), "{place}: texts of buttons are cut off");
             // Every control has a name, and is as large as a fingertip asks for (WCAG 2.2, 2.5.8: 24 px; here 36).
             let small = tab.eval(
                 "[...document.querySelectorAll('button, input, select, summary, a')].filter((e) => e.getClientRects().length \

@@ -98,7 +98,7 @@ fn a_visit_is_marked_with_the_mouse_and_measured() {
         assert!(folder.path("results").join(file).is_file());
     }
     // The reports, in windows of their own.
-    let links = tab.eval("[...document.querySelectorAll('a.report')].map((a) => a.getAttribute('href'))");
+    let links = tab.eval("[...document.querySelectorAll('#dialog a.report')].map((a) => a.getAttribute('href'))");
     let links: Vec<&str> = links.as_array().unwrap().iter().map(|l| l.as_str().unwrap()).collect();
     assert_eq!(links.len(), 2, "{}", tab.eval("document.getElementById('dialog').innerText"));
     for (link, title) in links.iter().zip(["hoof report", ""]) {
@@ -135,7 +135,10 @@ fn a_visit_is_marked_with_the_keyboard_alone() {
         let lateral = of.contains("lateral");
         tab.until(&format!("hoofgeo.store.photo.name === '{name}' && hoofgeo.page.whole"));
         if i == 0 {
-            tab.key("F6", 0);
+            // Nothing is known of the photos: it begins with the contact sheet.
+            tab.until("hoofgeo.contact?.sheet.open && document.activeElement.matches('.tile')");
+            tab.key("c", 0);
+            tab.until("document.activeElement.id === 'photo'");
             tab.key("F6", 0);
         }
         assert_eq!(tab.eval("document.activeElement.textContent"), "Left fore");

@@ -97,7 +97,7 @@ fn without_a_mark_it_is_looked_for_and_told_by_two() {
     open(&tab, PHOTO);
     let before = std::fs::read_to_string(folder.path(SIDECAR)).unwrap();
     tab.eval("hoofgeo.page.choose({ kind: 'scale', name: 'scale' })");
-    press(&tab, "Look for the ruler");
+    // It is looked for as soon as it is asked for.
     tab.until("hoofgeo.store.ruler.reading || hoofgeo.store.ruler.refused");
     assert!(tab.eval("hoofgeo.store.ruler.refused").is_null());
     // Nothing is taken before it is accepted.

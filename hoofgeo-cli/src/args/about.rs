@@ -10,6 +10,14 @@ pub struct ExplainArgs {
     pub name: Option<String>,
 }
 
+/// `guide`
+#[derive(Debug, Args)]
+pub struct GuideArgs {
+    /// File to write, such as landmarks.html; without it the page goes to standard output
+    #[arg(long, value_name = "FILE")]
+    pub out: Option<PathBuf>,
+}
+
 /// `dictionary`
 #[derive(Debug, Args)]
 pub struct DictionaryArgs {

@@ -155,6 +155,9 @@ pub struct CheckArgs {
     /// Leave the photos' pixels unread: say nothing of blur and light
     #[arg(long)]
     pub no_pixels: bool,
+    /// Go on as photos arrive, a line each, until Ctrl-C
+    #[arg(long, conflicts_with = "quiet")]
+    pub watch: bool,
     /// The lens database.
     #[command(flatten)]
     pub lens_database: LensDatabaseArgs,

@@ -2,6 +2,7 @@
 
 mod about;
 mod case;
+mod groups;
 mod lens;
 mod measure;
 mod pixels;
@@ -9,9 +10,10 @@ mod research;
 mod rings;
 mod sidecars;
 
-pub use about::{DemoArgs, DictionaryArgs, DictionaryForm, ExplainArgs, Format, SchemaArgs};
+pub use about::{DemoArgs, DictionaryArgs, DictionaryForm, ExplainArgs, Format, GuideArgs, SchemaArgs};
 pub use case::{FollowArgs, ProjectArgs, ReportArgs, ReviewArgs};
 use clap::{Parser, Subcommand};
+pub use groups::{command, place_by_default};
 pub use lens::{
     BoardArgs, BoardSize, CalibrateArgs, CameraArgs, ImportArgs, LensCommand, LensDatabaseArgs, LensFindArgs,
     LensJudgeArgs, PaperName,
@@ -54,7 +56,7 @@ pub enum Command {
     Follow(FollowArgs),
     /// Write a visit's report for the files and a shorter one for the owner, as pages that need no network
     Report(ReportArgs),
-    /// Place landmarks on photos, on a page in this machine's browser
+    /// Sort a visit's photos, place landmarks and make the report, on a page in this machine's browser
     Place(PlaceArgs),
     /// Compare observers and repeated placements: repeatability, agreement, variance components
     Observers(ObserversArgs),
@@ -64,6 +66,8 @@ pub enum Command {
     Read(ReadArgs),
     /// Explain a measurement, landmark or line: definition, needs, source, published values
     Explain(ExplainArgs),
+    /// Write the guide to the landmarks, to print or for the phone: where each lies, what is taken for it, how well people agree
+    Guide(GuideArgs),
     /// Print the data dictionary of the tables: columns, units, definitions, sources
     Dictionary(DictionaryArgs),
     /// Hold a visit's values against stated limits: run under or low, toe, base, symmetry

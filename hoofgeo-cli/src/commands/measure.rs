@@ -2,7 +2,7 @@
 
 use crate::Outcome;
 use crate::args::MeasureArgs;
-use crate::output::{Tables, no_picture_text, passed_over_text, print, print_line, refusal_text, say};
+use crate::output::{Tables, Told, no_picture_text, passed_over_text, print, print_line, say};
 use crate::terminal::name as visible;
 use hoofgeo::measured::{MeasureOptions, PLACEMENT_STATED};
 use hoofgeo::visit::{Outputs, PhotoRecord, Progress, RulerReading, Stop, Summary, VisitOptions, measure_folder};
@@ -34,6 +34,7 @@ pub(crate) fn run(args: &MeasureArgs) -> Result<Outcome> {
     let bar = progress_bar(args.quiet);
     let mut tables = Tables::default();
     let mut placing = Placing::default();
+    let mut told = Told::default();
     let end = measure_folder(&args.folder, &outputs, &options, &stop, &mut |progress| match progress {
         Progress::Measured(report) if !args.quiet => {
             bar.inc(1);
@@ -47,7 +48,7 @@ pub(crate) fn run(args: &MeasureArgs) -> Result<Outcome> {
             tables.add(photo);
         }
         Progress::NoPicture(why) => bar.suspend(|| anstream::eprintln!("{}", no_picture_text(why))),
-        Progress::Refused(error) => bar.suspend(|| anstream::eprintln!("{}", refusal_text(error))),
+        Progress::Refused(error) => bar.suspend(|| anstream::eprintln!("{}", told.text(error))),
         Progress::PassedOver(error) => bar.suspend(|| anstream::eprintln!("{}", passed_over_text(error))),
         _ => {}
     });

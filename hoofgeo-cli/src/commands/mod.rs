@@ -5,6 +5,7 @@ pub(crate) mod demo;
 pub(crate) mod dictionary;
 pub(crate) mod explain;
 pub(crate) mod follow;
+pub(crate) mod guide;
 pub(crate) mod join;
 pub(crate) mod lens;
 pub(crate) mod measure;

@@ -2,7 +2,8 @@
 
 use super::shot::{LensIdentity, Shot};
 use crate::error::{Error, ErrorKind, Result};
-use crate::scene::LensSource;
+use crate::photo::PhotoFacts;
+use crate::scene::{LensPrior, LensSource};
 use crate::visit::{BATCH, Entry, Lenses, PhotoReport, VisitOptions, in_order, measure_entry, walk};
 use std::path::{Path, PathBuf};
 
@@ -68,20 +69,26 @@ fn last_name(folder: &Path) -> String {
 
 /// Which lens took a photo, as far as that can be told: by its profile, or by camera model and EXIF focal length.
 pub fn lens_identity(report: &PhotoReport) -> Option<LensIdentity> {
-    let prior = report.lens.prior.clone();
-    let camera = match prior.source {
-        LensSource::Profile => None,
-        // The entry is of the model, so all cameras of the model share it, right or wrong.
-        LensSource::Database | LensSource::Exif => {
-            let f = &report.facts;
-            let parts = [f.make.as_deref(), f.model.as_deref(), f.lens_model.as_deref()];
-            f.model.as_ref()?;
-            Some(parts.map(Option::unwrap_or_default).join("/"))
-        }
-        // Each crop has its own.
-        LensSource::ExifCropped | LensSource::Unknown => return None,
-    };
-    Some(LensIdentity { camera, prior })
+    LensIdentity::of(&report.lens.prior, &report.facts)
+}
+
+impl LensIdentity {
+    /// The same of what is known of a photo's lens, and its header.
+    pub(crate) fn of(prior: &LensPrior, f: &PhotoFacts) -> Option<Self> {
+        let prior = prior.clone();
+        let camera = match prior.source {
+            LensSource::Profile => None,
+            // The entry is of the model, so all cameras of the model share it, right or wrong.
+            LensSource::Database | LensSource::Exif => {
+                let parts = [f.make.as_deref(), f.model.as_deref(), f.lens_model.as_deref()];
+                f.model.as_ref()?;
+                Some(parts.map(Option::unwrap_or_default).join("/"))
+            }
+            // Each crop has its own.
+            LensSource::ExifCropped | LensSource::Unknown => return None,
+        };
+        Some(Self { camera, prior })
+    }
 }
 
 impl Shot {

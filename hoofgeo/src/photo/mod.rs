@@ -21,6 +21,8 @@ mod orientation;
 mod png;
 mod remark;
 mod tags;
+#[cfg(feature = "place")]
+mod thumbnail;
 #[cfg(test)]
 pub(crate) mod tests;
 
@@ -32,6 +34,8 @@ pub use fingerprint::{Sha256Hex, fingerprint};
 pub use limits::{MAX_MEGAPIXELS, MAX_SCANS, MAX_SIDE_PX, max_decode_bytes};
 pub use orientation::Orientation;
 pub use remark::Remark;
+#[cfg(feature = "place")]
+pub(crate) use thumbnail::embedded_preview;
 
 use crate::file::{FileKind, Unread};
 use crate::{Error, ErrorKind, Result};

@@ -1,14 +1,18 @@
 //! What the page may ask for. Photos are named by their number in the visit, never by a path.
 
 use super::assets;
+use super::beside::Beside;
 use super::catalogue::catalogue;
 use super::desk::{Desk, Opened, Saved};
 use super::files::Reading;
 use super::guard::Guard;
+use super::guide::landmark_guide;
 use super::http::{Request, Response};
 use super::live::{error_json, values};
 use super::reports::Reports;
 use super::ruler::Rulers;
+use super::sheet::{Sheet, describe};
+use super::suggest::Suggester;
 use super::tiles::{Cache, TILE};
 use crate::error::{Error, ErrorKind, Result};
 use crate::file::{FileKind, read_file};
@@ -28,6 +32,9 @@ pub(super) struct Service {
     pub(super) stop: Arc<Stop>,
     tiles: Cache,
     rulers: Rulers,
+    sheet: Sheet,
+    suggester: Suggester,
+    beside: Beside,
     reports: Reports,
     /// Annotated pictures of the last measuring, by photo.
     pictures: Mutex<HashMap<usize, PathBuf>>,
@@ -41,6 +48,9 @@ impl Service {
             stop,
             tiles: Cache::default(),
             rulers: Rulers::default(),
+            sheet: Sheet::default(),
+            suggester: Suggester::default(),
+            beside: Beside::default(),
             reports: Reports::default(),
             pictures: Mutex::default(),
         }
@@ -62,6 +72,9 @@ impl Service {
         if let (true, ["report", key, page]) = (get, &parts[..]) {
             return number(page).and_then(|page| self.reports.page(key, page)).ok_or_else(not_found);
         }
+        if let (true, ["guide"]) = (get, &parts[..]) {
+            return Ok(Response::report(landmark_guide().into_bytes()));
+        }
         // The page itself is the same for everyone and says nothing of the visit.
         let Some((&"api", parts)) = parts.split_first() else {
             let asset = assets::find(&request.path).filter(|_| get);
@@ -74,6 +87,7 @@ impl Service {
         match (get, parts) {
             (true, ["visit"]) => Ok(Response::json(200, &self.visit())),
             (false, ["finish"]) => self.finish(request),
+            (false, ["sheet"]) => self.describe(request),
             (get, ["photo", id, rest @ ..]) => {
                 let known = self.desk.photos.len();
                 let id = number(id).filter(|id| *id < known).ok_or_else(not_found)?;
@@ -100,6 +114,13 @@ impl Service {
                 let tile = tiles.tile(level, side(column)?, side(row)?).ok_or_else(not_found)?;
                 Ok(Response::new(200, "image/jpeg", tile))
             }
+            (true, ["small"]) => {
+                let picture = self.sheet.picture(desk, &self.tiles, id).map_err(|e| failed(&e))?;
+                Ok(Response::new(200, "image/jpeg", picture.as_slice()))
+            }
+            (true, ["look"]) => {
+                self.sheet.look(desk, &self.tiles, id).map(|seen| Response::json(200, &seen)).map_err(|e| failed(&e))
+            }
             (true, ["picture"]) => {
                 let pictures = self.pictures.lock().unwrap_or_else(PoisonError::into_inner);
                 let path = pictures.get(&id).ok_or_else(not_found)?;
@@ -121,10 +142,17 @@ impl Service {
             (false, ["values"]) => {
                 let (draft, body) = draft_of(request)?;
                 let read = (body["read"] == true).then_some(&self.rulers);
-                Ok(Response::json(200, &values(desk, id, &draft, read)))
+                Ok(Response::json(200, &values((desk, &self.beside), id, &draft, read)))
             }
             (false, ["ruler"]) => {
                 Ok(Response::json(200, &self.rulers.look(desk, &self.tiles, id, &draft_of(request)?.0)))
+            }
+            (false, ["suggest"]) => {
+                let draft = draft_of(request)?.0;
+                Ok(Response::json(
+                    200,
+                    &self.suggester.offer((desk, &self.beside), &self.rulers, &self.tiles, (id, &draft)),
+                ))
             }
             (false, ["set_up"]) => {
                 let mut draft = draft_of(request)?.0;
@@ -137,6 +165,16 @@ impl Service {
             }
             _ => Err(not_found()),
         }
+    }
+
+    /// What photos show, said on the contact sheet: their new summaries, and what could not be taken.
+    fn describe(&self, request: &Request) -> Result<Response, Response> {
+        let body: Json = serde_json::from_slice(&request.body).unwrap_or_default();
+        let done = describe(&self.desk, &body).map_err(|e| failed(&e))?;
+        let photos: Vec<Json> = done.iter().map(|(id, _)| self.summary(*id)).collect();
+        let refused: Vec<Json> =
+            done.iter().filter_map(|(id, why)| Some(json!({ "id": id, "why": why.as_ref()? }))).collect();
+        Ok(Response::json(200, &json!({ "photos": photos, "refused": refused })))
     }
 
     fn visit(&self) -> Json {
@@ -175,7 +213,11 @@ impl Service {
             (false, _) => "begun",
         };
         let foot = d.subject.as_ref().and_then(|s| s.foot);
+        let shared = self.desk.shared(id).ok().flatten();
+        let animal = d.subject.as_ref().and_then(|s| s.animal.clone());
+        let animal = animal.or_else(|| shared.and_then(|v| v.subject.as_ref()?.animal.clone()));
         json!({
+            "animal": animal, "taken": opened.facts.taken,
             "id": id, "name": name, "state": state, "placed": placed, "open": open.len(), "marks": marks,
             "unsettled": opened.unsettled.is_some(),
             "foot": foot, "view": d.view, "side": d.side, "stage": d.stage, "closed": opened.closed,
@@ -200,7 +242,7 @@ impl Service {
             "closed": closed,
             "unsettled": unsettled.as_ref().map(error_json),
             "reading": reading.map(Reading::name),
-            "values": values(&self.desk, id, draft, None),
+            "values": values((&self.desk, &self.beside), id, draft, None),
         })
     }
 

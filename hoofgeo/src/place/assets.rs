@@ -10,7 +10,7 @@ macro_rules! scripts {
 }
 
 const ALL: &[(&str, &str, &str)] = {
-    const SCRIPTS: [(&str, &str, &str); 15] = scripts!(
+    const SCRIPTS: [(&str, &str, &str); 19] = scripts!(
         "api.js",
         "dom.js",
         "draft.js",
@@ -24,6 +24,10 @@ const ALL: &[(&str, &str, &str)] = {
         "panel.js",
         "ruler.js",
         "facts.js",
+        "order.js",
+        "offers.js",
+        "thumbs.js",
+        "sheet.js",
         "values.js",
         "main.js"
     );

@@ -4,6 +4,7 @@
 use super::live::title;
 use crate::landmark::{Landmark, Line};
 use crate::scale::{RuleClass, ScaleKind, Tolerance};
+use crate::suggest::Shape;
 use crate::{Foot, Side, Stage, SubjectKind, View};
 use serde_json::{Map, Value as Json, json};
 
@@ -46,7 +47,7 @@ pub(super) fn catalogue() -> Json {
 }
 
 fn view(view: View) -> Json {
-    let landmarks: Vec<Json> = Landmark::of(view)
+    let landmarks: Vec<Json> = asked(view)
         .map(|l| {
             let i = l.info();
             json!({
@@ -67,6 +68,12 @@ fn view(view: View) -> Json {
         View::Solar => "From the sole",
     };
     json!({ "title": title, "landmarks": landmarks, "lines": lines, "drawing": outlines(view) })
+}
+
+/// A view's landmarks in the order in which they are asked for: those first that tell most of where the others lie.
+pub(super) fn asked(view: View) -> impl Iterator<Item = Landmark> {
+    let first = Shape::tells_most(view);
+    first.iter().copied().chain(Landmark::of(view).filter(|l| !first.contains(l)))
 }
 
 const fn foot(foot: Foot) -> &'static str {
@@ -126,7 +133,7 @@ pub(super) const fn spot(l: Landmark) -> [f64; 2] {
 }
 
 /// How a line runs on its view's drawing.
-const fn path(l: Line) -> &'static [[f64; 2]] {
+pub(super) const fn path(l: Line) -> &'static [[f64; 2]] {
     match l {
         Line::DorsalWall => &[[84.0, 60.0], [58.0, 94.0], [32.0, 128.0]],
         Line::HeelWall => &[[163.0, 97.0], [151.0, 112.5], [139.0, 128.0]],
@@ -178,8 +185,8 @@ const fn path(l: Line) -> &'static [[f64; 2]] {
 }
 
 /// The drawing itself: what kind of line, and an SVG path.
-fn outlines(view: View) -> Json {
-    let parts: &[(&str, &str)] = match view {
+pub(super) const fn parts(view: View) -> &'static [(&'static str, &'static str)] {
+    match view {
         View::Lateral => &[
             ("ground", "M4 128H196"),
             ("horn", "M84 60C110 66 140 84 163 97L139 128H32Z"),
@@ -200,8 +207,11 @@ fn outlines(view: View) -> Json {
             ("frog", "M100 66L80 121C86 129 94 129 100 118C106 129 114 129 120 121Z"),
             ("fine", "M100 118V130"),
         ],
-    };
-    parts.iter().map(|(kind, d)| json!({ "kind": kind, "d": d })).collect()
+    }
+}
+
+fn outlines(view: View) -> Json {
+    parts(view).iter().map(|(kind, d)| json!({ "kind": kind, "d": d })).collect()
 }
 
 #[cfg(test)]

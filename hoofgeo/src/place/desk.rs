@@ -4,11 +4,13 @@ use super::files::{
     Counts, Files, Note, Reading, Stored, Wrote, counts, round_is_done, unseen, with_earlier, without_earlier,
 };
 use super::save::hold;
+use crate::View;
 use crate::error::{Error, ErrorKind, Result};
 use crate::file::{FileKind, read_file};
 use crate::measured::marked;
 use crate::photo::{PhotoFacts, read_facts};
 use crate::sidecar::{Draft, SharedScale, SharedSubject, Sidecar, Visit};
+use crate::suggest::Example;
 use crate::visit::{
     Carrier, Entry, LensDatabase, LensUsed, Lenses, VISIT_FILE, belongs, folder_of, make_within, marks_to_read, shown,
     sweep, walk,
@@ -203,6 +205,11 @@ impl Desk {
         let stored = photo.files.read()?;
         let mut copied_from = None;
         let whole = match stored.draft().map_err(|e| e.in_file(&photo.files.sidecar))? {
+            // What the photo shows was said, and nothing marked yet.
+            Some(mut draft) if is_blank(&draft) => {
+                copied_from = self.set_up(id, &mut draft);
+                draft
+            }
             Some(draft) => draft,
             None => {
                 let mut draft = self.first(photo, &facts)?;
@@ -329,6 +336,19 @@ impl Desk {
         let folder = photo.entry.photo.parent().unwrap_or(&self.folder);
         let lens = self.lenses.choose(&sidecar, &facts, folder, photo.entry.folders_down())?;
         Ok((sidecar, lens))
+    }
+
+    /// What a photo's header says.
+    pub(super) fn facts(&self, id: usize) -> Result<PhotoFacts> {
+        self.photos[id].facts()
+    }
+
+    /// What a photo's sidecar teaches of the shape of feet.
+    pub(super) fn example(&self, id: usize) -> Option<(View, Example)> {
+        let photo = &self.photos[id];
+        let draft = photo.files.read().ok()?.draft().ok()??;
+        let sidecar = draft.sidecar(photo.visit().ok()?.as_deref()).ok()?;
+        Some((sidecar.view, Example::of(&sidecar)?))
     }
 
     /// What the visit says for a draft that does not say it itself.
@@ -459,6 +479,14 @@ fn settled(draft: &Draft, reading: Option<Reading>, visit: Option<&Visit>) -> Re
         Reading::Declined => "the ruler is not to be read between its two marks: a third graduation is needed",
     };
     Ok((kept, Some(Error::new(ErrorKind::Scale, what))))
+}
+
+/// Whether a draft says no more of its scale, lens and planes than a new one of its view, and holds no mark.
+fn is_blank(draft: &Draft) -> bool {
+    let Some(view) = draft.view else { return false };
+    let blank = Draft::start(&format!("{view}.jpg"), draft.photo.width_px, draft.photo.height_px, None);
+    let unmarked = draft.landmarks.0.iter().all(|(_, p)| p.is_none()) && draft.lines.0.iter().all(|(_, p)| p.is_none());
+    unmarked && draft.lens.is_none() && draft.scale == blank.scale && draft.planes == blank.planes
 }
 
 /// A lens profile's path as a sidecar in any folder may write it.

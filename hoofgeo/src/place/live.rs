@@ -1,5 +1,6 @@
 //! Values while a landmark moves: the library's own measuring, as `measure` does it, told to the page.
 
+use super::beside::{Beside, verdicts};
 use super::desk::Desk;
 use super::ruler::Rulers;
 use crate::advice::Improvements;
@@ -41,21 +42,32 @@ pub(super) fn error_json(error: &Error) -> Json {
 }
 
 /// The values that a draft gives; by the graduations `read` between its two marks, where they are known and wished.
-pub(super) fn values(desk: &Desk, id: usize, draft: &Draft, read: Option<&Rulers>) -> Json {
+pub(super) fn values((desk, beside): (&Desk, &Beside), id: usize, draft: &Draft, read: Option<&Rulers>) -> Json {
     let measured = || -> Result<Json> {
         let (sidecar, lens) = desk.settled(id, draft)?;
         let options = MeasureOptions::default();
+        let name = &desk.photos[id].entry.name;
+        let facts = desk.facts(id)?;
+        let told = |measured: &Measured, own, read| {
+            let mut told = measured_json(&sidecar, measured, own, read);
+            // What reads as a judgement stands on a sidecar that says which foot it is.
+            if draft.view.is_some() {
+                told["verdicts"] = Json::Object(verdicts(name, &sidecar, measured));
+                told["changes"] = Json::Object(beside.changes(desk, name, &sidecar, measured, (&facts, &lens)));
+            }
+            told
+        };
         if let Some(graduations) = read.and_then(|rulers| rulers.known(id, &sidecar)) {
             // What a scene contradicts is not measured with, here as there.
             if let Ok(measured) = measure_with(&sidecar, &lens.prior, &options, &graduations) {
-                return Ok(measured_json(&sidecar, &measured, false, graduations.len()));
+                return Ok(told(&measured, false, graduations.len()));
             }
         }
         // The page counts graduations as they stand in the draft.
         let marked = draft.scale.as_ref().and_then(|s| s.points.as_ref()).map_or(0, Vec::len);
         let used = sidecar.scale.as_ref().map_or(0, |s| s.points.len());
         let measured = measure(&sidecar, &lens.prior, &options)?;
-        Ok(measured_json(&sidecar, &measured, marked == used, 0))
+        Ok(told(&measured, marked == used, 0))
     };
     measured().unwrap_or_else(|e| json!({ "error": error_json(&e), "values": [], "missing": [] }))
 }

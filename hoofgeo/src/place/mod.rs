@@ -19,20 +19,25 @@
 
 mod api;
 mod assets;
+mod beside;
 mod catalogue;
 mod connections;
 mod desk;
 mod files;
 mod guard;
+mod guide;
 mod http;
 mod live;
 mod opening;
 mod reports;
 mod ruler;
 mod save;
+mod sheet;
+mod suggest;
 mod tiles;
 
 pub use desk::PlaceOptions;
+pub use guide::landmark_guide;
 
 use crate::error::{Error, ErrorKind, Result};
 use crate::photo::Sha256Hex;

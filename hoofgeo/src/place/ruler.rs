@@ -72,6 +72,11 @@ impl Rulers {
         read
     }
 
+    /// A photo's pixels, as its ruler is read from them.
+    pub(super) fn grey_of(&self, desk: &Desk, tiles: &Cache, id: usize) -> Result<Arc<Grey>> {
+        self.grey(id, &desk.photos[id].entry.photo, tiles)
+    }
+
     fn grey(&self, id: usize, photo: &Path, tiles: &Cache) -> Result<Arc<Grey>> {
         let mut pixels = lock(&self.pixels);
         if let Some((_, grey)) = pixels.as_ref().filter(|(of, _)| *of == id) {

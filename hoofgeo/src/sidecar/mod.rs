@@ -33,3 +33,9 @@ pub use model::{
 };
 pub use raw::{Draft, LandmarkSlots, LineSlots, Planes, SharedScale, SharedSubject};
 pub use start::{Hints, template};
+
+/// Whether a sidecar would take a line of these points.
+#[cfg(feature = "pictures")]
+pub(crate) fn is_sound_line(points: &[[f64; 2]], closed: bool) -> bool {
+    outline::check(points, closed).is_ok()
+}

@@ -59,7 +59,22 @@ pub struct LeftAside {
 }
 
 impl BarePhoto {
-    pub(super) fn of(entry: &Entry, pixels: bool) -> Self {
+    /// What is to be said of a photo, its pixels decoded where that is wished (feature `pictures`); whether it is there twice is not told.
+    pub fn of(entry: &Entry, pixels: bool) -> Self {
+        Self::look_at(entry, |photo| photo.look(entry, pixels))
+    }
+
+    /// The same of a photo whose facts and upright pixels are at hand; twins by content are not looked for.
+    #[cfg(feature = "place")]
+    pub(crate) fn of_decoded(entry: &Entry, facts: &PhotoFacts, pixels: &image::RgbImage) -> Self {
+        Self::look_at(entry, |photo| {
+            photo.header(facts);
+            photo.pixels(pixels);
+            Ok(None)
+        })
+    }
+
+    fn look_at(entry: &Entry, look: impl FnOnce(&mut Self) -> Result<Option<Sha256Hex>>) -> Self {
         let mut photo = Self {
             name: entry.name.clone(),
             urgency: Urgency::Good,
@@ -67,8 +82,8 @@ impl BarePhoto {
             refusal: no_sidecar(entry),
             sha256: None,
         };
-        match photo.look(entry, pixels) {
-            Ok(sha256) => photo.sha256 = Some(sha256),
+        match look(&mut photo) {
+            Ok(sha256) => photo.sha256 = sha256,
             Err(e) => {
                 photo.say(Urgency::TakeAgain, e.what().to_owned());
                 photo.remarks.extend(e.help_text().map(str::to_owned));
@@ -88,7 +103,7 @@ impl BarePhoto {
         self.remarks.push(remark);
     }
 
-    fn look(&mut self, entry: &Entry, pixels: bool) -> Result<Sha256Hex> {
+    fn look(&mut self, entry: &Entry, pixels: bool) -> Result<Option<Sha256Hex>> {
         let facts = read_facts(&entry.photo)?;
         self.header(&facts);
         #[cfg(feature = "pictures")]
@@ -97,7 +112,7 @@ impl BarePhoto {
         }
         #[cfg(not(feature = "pictures"))]
         let _ = pixels;
-        fingerprint(&entry.photo)
+        fingerprint(&entry.photo).map(Some)
     }
 
     fn header(&mut self, facts: &PhotoFacts) {

@@ -53,6 +53,19 @@ export const place = (draft, name, at) => changed(draft, (d) => {
   d.landmarks = { ...d.landmarks, [name]: { ...d.landmarks?.[name], at, ...ownHand } };
 });
 
+/** What was offered, taken: its sidecar says so, and a line's is noted as one that the program reads. */
+export const accept = (draft, landmarks, lines) => changed(draft, (d) => {
+  for (const [name, { at, snapped }] of Object.entries(landmarks)) {
+    d.landmarks = { ...d.landmarks, [name]: { at, ...(snapped ? { snapped } : {}), suggested: "accepted" } };
+  }
+  const names = Object.keys(lines);
+  for (const name of names) d.lines = { ...d.lines, [name]: lines[name].points };
+  if (names.length) d.notes = [d.notes, `read from the picture, looked at: ${names.join(", ")}`].filter(Boolean).join("; ");
+});
+
+/** Whether a landmark is an accepted offer. */
+export const accepted = (draft, name) => draft.landmarks?.[name]?.suggested === "accepted";
+
 /** Two landmarks exchanged: each with all that its file says of the place. */
 export const exchange = (draft, a, b) => changed(draft, (d) => {
   const { [a]: first, [b]: second } = d.landmarks;

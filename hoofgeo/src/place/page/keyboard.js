@@ -10,14 +10,20 @@ export const KEYS = [
   ["Enter or Space", "place the mark at the cross; once more: go on to the next"],
   ["Delete", "take the chosen mark away"],
   ["Escape", "choose nothing"],
+  ["A", "accept what is offered for it: the ruler as it is read, a mark, a line"],
+  ["Shift A", "accept all that is offered on this photo"],
   ["N, P", "next, previous thing to mark"],
   ["S, U", "skip it for now; say that it cannot be seen"],
+  ["Shift U", "say so of all that is still asked for"],
+  ["G", "next photo with something missing"],
   ["M", "choose the next mark that is placed"],
   ["E", "end a line"],
   ["+, -, 0", "zoom in, out, whole photo"],
   ["Page Up, Page Down", "previous, next photo"],
   ["Ctrl Z, Ctrl Y", "undo, redo"],
   ["F6", "from the photo to the panel and back"],
+  ["C", "the contact sheet, and back"],
+  ["?", "these keys, from everywhere"],
 ];
 
 const ARROWS = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] };
@@ -34,11 +40,16 @@ export class Keyboard {
   anywhere(event) {
     if (!store.photo || event.defaultPrevented || document.querySelector("dialog[open]")) return;
     const key = event.key.toLowerCase();
+    const sheet = document.body.classList.contains("sheeting");
+    if (sheet && event.key !== "?") return;
     if ((event.ctrlKey || event.metaKey) && !event.altKey && (key === "z" || key === "y")) {
       if (event.target.matches("input, textarea")) return;
       event.preventDefault();
       if (key === "y" || event.shiftKey) redo();
       else undo();
+    } else if (event.key === "?" && !event.target.matches("input, textarea")) {
+      event.preventDefault();
+      this.page.help();
     } else if (event.key === "F6") {
       event.preventDefault();
       this.page.focus(document.activeElement?.id === "photo" ? "panel" : "photo");
@@ -59,11 +70,12 @@ export class Keyboard {
       Enter: () => this.enter(), " ": () => this.enter(),
       Delete: () => page.remove(), Backspace: () => page.remove(),
       Escape: () => choose({ selected: null }),
-      n: () => page.go(1), p: () => page.go(-1), s: () => page.skip(), u: () => page.unsee(), e: () => page.endLine(),
+      n: () => page.go(1), p: () => page.go(-1), s: () => page.skip(), u: () => (event.shiftKey ? page.unseeRest() : page.unsee()), a: () => (event.shiftKey ? page.acceptAll() : page.accept()),
+      g: () => page.nextMissing(), e: () => page.endLine(),
       m: () => this.nextMark(),
       "+": () => page.zoom(1.5), "=": () => page.zoom(1.5), "-": () => page.zoom(1 / 1.5), 0: () => page.fit(),
       PageUp: () => page.turn(-1), PageDown: () => page.turn(1),
-      "?": () => page.help(),
+      c: () => page.sheet(),
     }[event.key.length === 1 ? event.key.toLowerCase() : event.key];
     if (!does || held) return;
     event.preventDefault();

@@ -6,9 +6,12 @@ import * as drafts from "./draft.js";
 import { kindOf, missing } from "./facts.js";
 import { Keyboard, KEYS } from "./keyboard.js";
 import { Magnifier } from "./magnifier.js";
-import { cross, draw, graduations } from "./marks.js";
+import { cross, draw, graduations, offers } from "./marks.js";
+import { accept, acceptAll, unseeRest } from "./offers.js";
 import { openPanel } from "./panel.js";
 import { Pointer } from "./pointer.js";
+import { use as useRuler } from "./ruler.js";
+import * as contact from "./sheet.js";
 import { catalogueOf, choose, commit, listen, nextOpen, openPhoto, openVisit, redo, settle, stateOf, store, tell, undo } from "./store.js";
 import { Tiles } from "./tiles.js";
 import { took } from "./values.js";
@@ -51,6 +54,7 @@ class Page {
     if (!store.photo || !this.tiles) return;
     this.whole = this.tiles.draw(context, this.view, width, height, this.density);
     graduations(context, this.view);
+    offers(context, this.view);
     draw(context, this.view);
     const crossed = this.keyboard && !store.selected && document.activeElement === this.canvas;
     if (crossed) cross(context, this.view.toScreen(this.cursor));
@@ -217,7 +221,33 @@ class Page {
     else speak("Nothing is missing on any photo.");
   }
 
+  /** Accepts what is offered: the ruler, else the mark that is asked for. */
+  accept() {
+    if (store.ruler.answer === "open" && store.ruler.reading) {
+      useRuler();
+      return this.go(1);
+    }
+    return accept();
+  }
+
+  acceptAll() {
+    acceptAll();
+  }
+
+  unseeRest() {
+    unseeRest();
+  }
+
+  closeList() {
+    openList(false);
+  }
+
+  sheet() {
+    contact.toggle();
+  }
+
   help() {
+    if (contact.isOpen()) return contact.help();
     ask("Keys", el("dl", { class: "keys" }, KEYS.flatMap(([key, does]) => [el("dt", {}, key), el("dd", {}, does)])), [{ text: "Close", value: null, main: true }]);
   }
 
@@ -249,6 +279,8 @@ class Page {
         });
       }
       const read = done.photos.filter((p) => p.read).length;
+      // They stay at hand when this message is closed.
+      if (done.report) byId("visit-reports").replaceChildren(reports(done.report));
       await ask("Measured", [
         el("p", {}, `${count(done.measured, "photo")} measured, ${done.refused.length} refused. Everything is in ${done.folder}: measurements.csv, measurements.json, pictures.`),
         read ? el("p", {}, `On ${count(read, "photo")} the ruler was read from the picture, between its two marks.`) : null,
@@ -286,7 +318,7 @@ function showVisit() {
     const facts = [p.foot, p.view, p.stage?.replace("_", " ")].filter(Boolean).join(" · ");
     const todo = [(p.marks < 2 || p.unsettled) && "ruler or line", p.open && `${p.open} open`].filter(Boolean).join(", ");
     const state = p.state === "begun" ? todo || "begun" : STATES[p.state];
-    return el("li", {}, el("button", { type: "button", class: `photo ${p.state}`, "data-key": String(p.id), "aria-current": p.id === photo?.id ? "true" : undefined, onclick: () => { openList(false); page.open(p.id); } },
+    return el("li", {}, el("button", { type: "button", class: `photo ${p.state}`, "data-key": String(p.id), "aria-current": p.id === photo?.id ? "true" : undefined, onclick: async () => { openList(false); if (contact.isOpen()) await contact.toggle(false); page.open(p.id); } },
       el("span", { class: "name" }, p.name), el("span", { class: "facts" }, facts), el("span", { class: "state" }, state)));
   }));
 }
@@ -389,8 +421,10 @@ globalThis.hoofgeo = { store, page, took, tell };
 
 try {
   await openVisit();
+  globalThis.hoofgeo.contact = contact.openSheet(page);
   const first = store.visit.photos.find((p) => p.state === "new" || p.state === "begun") ?? store.visit.photos[0];
   await page.open(first.id);
+  if (contact.wanted()) await contact.toggle(true);
 } catch (error) {
   notice(error instanceof Refused ? error.message : "The program does not answer. Start `hoofgeo place` again and open the address that it prints.");
 }

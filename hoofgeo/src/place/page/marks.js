@@ -1,6 +1,7 @@
 // The marks over the photo: how they look, and which one is near.
 
 import * as drafts from "./draft.js";
+import { open as offered, offerOf } from "./offers.js";
 import { store } from "./store.js";
 
 const INK = "#10181a";
@@ -8,6 +9,7 @@ const PAPER = "#ffffff";
 const CHOSEN = "#ff9d1f";
 const LINE = "#8fe3ff";
 const READ = "#a8f0a0";
+const OFFER = "#ffe14d";
 
 function stroke(context, colour, path, [outer, inner] = [4, 1.75]) {
   context.lineJoin = context.lineCap = "round";
@@ -117,7 +119,7 @@ export function draw(context, view, { labels = true } = {}) {
     const at = drafts.landmarkAt(draft, name);
     if (!at) continue;
     const mark = { kind: "landmark", name };
-    ring(context, view.toScreen(at), colour(mark, PAPER), size);
+    ring(context, view.toScreen(at), colour(mark, drafts.accepted(draft, name) ? OFFER : PAPER), size);
   }
   // Over everything else: the chosen one's name is what is read.
   const at = labels && selected?.kind === "landmark" ? drafts.landmarkAt(draft, selected.name) : null;
@@ -125,6 +127,41 @@ export function draw(context, view, { labels = true } = {}) {
   const [x, y] = view.toScreen(at);
   text(context, catalogue?.landmarks.find((l) => l.name === selected.name)?.title ?? selected.name, x + 16, y - 14);
 }
+
+/** What is offered: dashed, a square about the very point, so that nobody takes it for a mark. */
+export function offers(context, view) {
+  const { active, offers: all } = store;
+  const open = offered();
+  const mine = offerOf(active);
+  if (mine && active.kind === "line" && !open.some((o) => o.name === active.name)) open.push(active);
+  const size = Math.min(Math.max(view.width / 110, 5), 8);
+  context.save();
+  for (const { kind, name } of open) {
+    const now = active?.name === name && active.kind === kind;
+    if (kind === "line") {
+      context.setLineDash([7, 5]);
+      const at = all.lines[name].points.map((p) => view.toScreen(p));
+      const closed = store.visit.catalogue.views[store.draft.view].lines.find((l) => l.name === name)?.closed;
+      stroke(context, now ? CHOSEN : OFFER, (c) => {
+        at.forEach(([x, y], i) => (i ? c.lineTo(x, y) : c.moveTo(x, y)));
+        if (closed) c.closePath();
+      }, [3.5, 1.5]);
+    } else {
+      context.setLineDash([4, 3]);
+      const [x, y] = view.toScreen(all.landmarks[name].at);
+      const side = now ? size + 3 : size;
+      stroke(context, now ? CHOSEN : OFFER, (c) => c.rect(x - side, y - side, 2 * side, 2 * side));
+      context.setLineDash([]);
+      context.fillStyle = now ? CHOSEN : OFFER;
+      context.fillRect(x - 1, y - 1, 2, 2);
+    }
+  }
+  context.restore();
+  const at = mine?.at && view.toScreen(mine.at);
+  if (at) text(context, `${catalogueTitle(active)}?`, at[0] + 16, at[1] - 14);
+}
+
+const catalogueTitle = (step) => store.visit.catalogue.views[store.draft.view].landmarks.find((l) => l.name === step.name)?.title ?? step.name;
 
 /** The mark nearest to a place on the screen, within `reach` CSS px. */
 export function near(view, [x, y], reach) {

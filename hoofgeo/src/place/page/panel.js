@@ -3,6 +3,7 @@
 import { byId, el, keepFocus, svg, whenFree } from "./dom.js";
 import * as drafts from "./draft.js";
 import { kindOf, missing, questions, scaleFields } from "./facts.js";
+import { accept, acceptAll, offerOf, open as offered, unseeRest } from "./offers.js";
 import { decline, find, use } from "./ruler.js";
 import { catalogueOf, choose, commit, listen, stateOf, store } from "./store.js";
 
@@ -108,11 +109,33 @@ function ruler() {
   ];
 }
 
+/** What is offered for this step, and for the others. */
+function offer(step) {
+  const mine = offerOf(step);
+  const all = offered().length;
+  if (!mine && !all) return null;
+  const how = mine?.at ? `The dashed mark is where ${mine.snapped ? "the edge of the picture runs beside where " : ""}feet of this shape have it. Is it right?`
+    : mine ? `The dashed line is ${mine.says}. Does it run right?` : "";
+  return el("div", { class: "offer" },
+    el("p", {}, mine ? el("b", {}, "Offered: ") : "", mine ? how : `Offered: ${all} marks, drawn dashed. Look at each before you accept them; any can be moved.`),
+    el("div", { class: "buttons" },
+      mine ? button("Accept it", () => { accept(); page.focus("photo"); }) : null,
+      all > (mine && all === 1 ? 1 : 0) ? button(`Accept all ${all}`, () => { acceptAll(); page.focus("photo"); }, { class: "main" }) : null));
+}
+
+/** Whether enough is marked that what can be offered is. */
+const offersSeen = () => Object.values(store.draft.landmarks ?? {}).filter(Boolean).length > 3;
+
+/** What is left and not offered. */
+const rest = () => button("None of the rest can be seen", () => { unseeRest(); page.focus("photo"); });
+
 function landmark(step) {
   const times = drafts.placements(store.draft, step.name);
   const state = drafts.state(store.draft, step);
   return [
     el("div", { class: "explained" }, drawing(step), el("div", {}, el("p", {}, step.definition), step.find ? el("p", { class: "find" }, step.find) : null)),
+    offer(step),
+    drafts.accepted(store.draft, step.name) ? el("p", { class: "quiet" }, "Accepted as it was offered: its values are less certain than with a mark of your own. Move it, and it is yours.") : null,
     times > 1 ? el("p", { class: "quiet" }, `Placed ${times} times; the mean is shown. Remove it to place it anew.`) : null,
     el("div", { class: "buttons" },
       state === "unseen"
@@ -120,6 +143,7 @@ function landmark(step) {
         : [
           button("Skip for now", () => page.skip()),
           state === "placed" ? button("Remove", () => { choose({ selected: { kind: "landmark", name: step.name } }); page.remove(); }) : button("Cannot be seen", () => page.unsee()),
+          state !== "placed" && offersSeen() ? rest() : null,
         ]),
   ];
 }
@@ -130,12 +154,14 @@ function line(step) {
     el("div", { class: "explained" }, drawing(step), el("div", {},
       el("p", {}, step.definition),
       el("p", { class: "find" }, step.closed ? "Click along it, all the way round; it closes by itself." : "Click points along it, in order."))),
+    offer(step),
     el("p", { class: "quiet" }, points.length ? `${points.length} points` : "No point yet. Lines are for the values that need them; the angles get surer with them."),
     el("div", { class: "buttons" },
       button("Line is done", () => page.endLine(), { class: "main", disabled: points.length < (step.closed ? 3 : 2) }),
       button("Last point back", () => commit(drafts.setLine(store.draft, step.name, points.slice(0, -1))), { disabled: !points.length }),
       button("Skip for now", () => page.skip()),
-      points.length ? null : button("Cannot be seen", () => page.unsee())),
+      points.length ? null : button("Cannot be seen", () => page.unsee()),
+      points.length ? null : rest()),
   ];
 }
 
@@ -199,7 +225,7 @@ function showSteps() {
     const items = steps.filter((s) => s.kind === kind).map((s) => {
       const state = stateOf(s);
       const now = store.active?.kind === s.kind && store.active.name === s.name;
-      return el("li", {}, el("button", { type: "button", class: `step ${state}`, "aria-current": now ? "step" : undefined, "data-step": s.name, "data-key": `${s.kind} ${s.name}`, onclick: () => page.choose(s) },
+      return el("li", {}, el("button", { type: "button", class: `step ${state}`, "aria-current": now ? "step" : undefined, "data-step": s.name, "data-key": `${s.kind} ${s.name}`, onclick: () => { page.choose(s); byId("now").scrollIntoView({ block: "start" }); } },
         el("span", { class: "mark", "aria-hidden": "true" }), el("span", {}, s.kind === "scale" ? kindOf().title : s.title), el("span", { class: "state" }, WORDS[state])));
     });
     return items.length ? el("div", {}, el("h3", {}, heading), el("ul", {}, items)) : "";
@@ -209,7 +235,7 @@ function showSteps() {
 export function openPanel(its) {
   page = its;
   listen((what) => {
-    if (!store.photo || !["photo", "draft", "choice", "ruler"].includes(what)) return;
+    if (!store.photo || !["photo", "draft", "choice", "ruler", "offers"].includes(what)) return;
     whenFree("now", () => keepFocus(byId("now-body"), showNow));
     whenFree("steps", () => keepFocus(byId("steps"), showSteps));
   });

@@ -6,7 +6,7 @@
 import { post } from "./api.js";
 import { speak } from "./dom.js";
 import * as drafts from "./draft.js";
-import { kindOf } from "./facts.js";
+import { kindOf, missing } from "./facts.js";
 import { choose, commit, held, listen, nextOpen, save, store, tell } from "./store.js";
 
 /** How long a label is typed before it is read anew, ms. */
@@ -71,7 +71,7 @@ function follow(opened) {
 /** Looks for a ruler without any mark. */
 export async function find() {
   const { photo } = store;
-  store.ruler = { ...none(), busy: true };
+  store.ruler = { ...none(), busy: true, looked: true };
   tell("ruler");
   const { ruler } = store;
   let seen;
@@ -80,7 +80,9 @@ export async function find() {
   } catch (error) {
     seen = { refused: { what: error.message } };
   }
-  if (store.ruler !== ruler) return;
+  if (store.ruler !== ruler || ruler.of) return;
+  // Marked by hand meanwhile: that counts.
+  if (drafts.graduations(store.draft).length) return set({ busy: false });
   set({ busy: false, reading: seen.refused ? null : seen, refused: seen.refused ?? null, answer: seen.refused ? null : "open" });
   speak(seen.refused ? `No ruler: ${seen.refused.what}` : `${seen.lines.length} graduations are found and drawn. Use them? F6 leads to the answer.`);
 }
@@ -103,11 +105,20 @@ export function use() {
 
 export function decline() {
   if (!store.ruler.of) {
-    store.ruler = none();
+    store.ruler = { ...none(), looked: true };
     return tell("ruler");
   }
   set({ answer: "declined" });
   save();
 }
 
+/** A straight ruler that nothing is marked of is looked for once, when it is asked for. */
+function lookUnasked() {
+  const { ruler, active, photo, draft, visit } = store;
+  const wanted = active?.kind === "scale" && !photo.closed && !visit.repeat && !missing().length;
+  if (!wanted || ruler.looked || ruler.busy || ruler.of || drafts.graduations(draft).length || kindOf().name !== "straight_ruler") return;
+  find();
+}
+
 listen((what) => ["photo", "draft"].includes(what) && follow(what === "photo"));
+listen((what) => store.photo && ["photo", "draft", "choice"].includes(what) && setTimeout(lookUnasked));

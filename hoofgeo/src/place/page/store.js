@@ -24,7 +24,7 @@ export const store = {
   future: [],
 };
 
-/** Calls `listener(what)` after every change; `what` is photo, draft, preview, choice, ruler, saving, values or visit. */
+/** Calls `listener(what)` after every change; `what` is photo, draft, preview, choice, ruler, offers, saving, values or visit. */
 export const listen = (listener) => listeners.push(listener);
 export const tell = (what) => listeners.forEach((listener) => listener(what));
 

@@ -53,7 +53,7 @@ function write(node, text) {
 }
 
 function makeRow(value) {
-  const parts = { number: new Text(), expanded: new Text(), share: new Text(), doubt: new Text() };
+  const parts = { number: new Text(), expanded: new Text(), share: new Text(), doubt: new Text(), limit: new Text(), change: new Text() };
   const row = el("div", { class: "value", "data-id": value.id },
     el("dt", { title: value.definition }, value.name),
     el("dd", {}, Object.entries(parts).map(([name, text]) => el("span", { class: name }, text))));
@@ -66,6 +66,13 @@ function fill({ row, parts }, value) {
   write(parts.share, value.largest ? `mostly ${value.largest.source}, ${Math.round(value.largest.share * 100)}\u00a0%` : "");
   row.classList.toggle("used", value.uses.includes(moving()));
   row.classList.toggle("doubtful", value.doubts.length > 0);
+  const { verdicts = {}, changes = {} } = store.values;
+  const held = verdicts[value.id] ?? [];
+  write(parts.limit, held.map((v) => `${v.limit}: ${v.stands === "not resolved" ? "not resolved" : v.noted ? "yes" : "no"} (${v.probability})`).join("; "));
+  parts.limit.parentNode.title = held.map((v) => `${v.says} ${v.source}`).join("\n");
+  row.classList.toggle("noted", held.some((v) => v.noted));
+  const change = changes[value.id];
+  write(parts.change, change ? `since ${change.since}: ${change.text}, ${change.verdict}` : "");
   write(parts.doubt, value.doubts.length ? "doubtful" : "");
 }
 
