@@ -53,7 +53,8 @@ pub use lens::{LensDatabase, LensUsed, Lenses, PROFILE_SUFFIX};
 pub(crate) use name::shown;
 pub use output::write_whole;
 #[cfg(feature = "place")]
-pub(crate) use output::{folder_of, make_within, staged, sweep, sync_folder, write_durably, write_new};
+pub(crate) use output::{folder_of, make_within, staged, sweep, sync_folder, write_durably};
+pub(crate) use output::write_new;
 #[cfg(feature = "place")]
 pub(crate) use photo::belongs;
 pub(crate) use photo::read_entry;
@@ -64,7 +65,8 @@ pub use read::{ReadReport, read_folder};
 #[cfg(feature = "pictures")]
 pub use rectify::{RectifyProgress, rectify_folder};
 pub use results::{
-    CSV_COLUMNS, ColumnKind, DictionaryEntry, Outputs, Part, PhotoRecord, RecordedValue, ResultFile, dictionary,
+    CSV_COLUMNS, ColumnKind, DictionaryEntry, Outputs, Part, PhotoRecord, RecordedCovariance, RecordedCovariances,
+    RecordedPoint, RecordedValue, ResultFile, dictionary,
     dictionary_csv, dictionary_json, dictionary_markdown, free_text_cell, free_text_of_cell, join, wide_columns,
 };
 pub(crate) use results::{OF_ITS_ROW, TableColumn, read_back};
