@@ -150,9 +150,7 @@ impl Bends {
     pub(crate) fn covariance(&self, other: &Self) -> f64 {
         let dot = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(a, b)| a * b).sum::<f64>();
         let trace = |a: &[f64]| a.iter().sum::<f64>();
-        0.5 * dot(&self.own, &other.own)
-            + dot(&self.mixed, &other.mixed)
-            + 0.25 * trace(&self.own) * trace(&other.own)
+        0.5 * dot(&self.own, &other.own) + dot(&self.mixed, &other.mixed) + 0.25 * trace(&self.own) * trace(&other.own)
     }
 
     /// In another unit.

@@ -3,7 +3,8 @@
 use super::{records, set};
 use std::collections::BTreeMap;
 
-const ALL: &str = "measure visit --no-pictures --no-lens-database --write csv,jsonl,landmarks,covariance,draws --draws 12";
+const ALL: &str =
+    "measure visit --no-pictures --no-lens-database --write csv,jsonl,landmarks,covariance,draws --draws 12";
 
 fn number(row: &BTreeMap<String, String>, name: &str) -> f64 {
     row[name].parse().unwrap_or_else(|_| panic!("{name}: {row:?}"))
@@ -20,7 +21,10 @@ fn points_covariances_and_draws_fit_the_values() {
         covariance.iter().filter(|r| r["pair"] == "values" && r["quantity_1"] == r["quantity_2"]).collect();
     assert_eq!(own.len(), tidy.len());
     for (row, value) in own.iter().zip(&tidy) {
-        assert_eq!((&row["photo"], &row["quantity_1"], &row["unit_1"]), (&value["photo"], &value["measurement"], &value["unit"]));
+        assert_eq!(
+            (&row["photo"], &row["quantity_1"], &row["unit_1"]),
+            (&value["photo"], &value["measurement"], &value["unit"])
+        );
         assert!((number(row, "covariance").sqrt() / number(value, "u") - 1.0).abs() < 1e-9, "{row:?}");
         assert_eq!(row["correlation"], "1");
     }
@@ -42,7 +46,8 @@ fn points_covariances_and_draws_fit_the_values() {
         [number(p, "x_mm"), number(p, "y_mm")]
     };
     let (a, b) = (place("toe_coronet"), place("toe_ground"));
-    let value = |id: &str| number(tidy.iter().find(|t| &t["photo"] == photo && t["measurement"] == id).unwrap(), "value");
+    let value =
+        |id: &str| number(tidy.iter().find(|t| &t["photo"] == photo && t["measurement"] == id).unwrap(), "value");
     assert!(((a[0] - b[0]).hypot(a[1] - b[1]) - value("dorsal_wall_length")).abs() < 1e-9);
     // Twelve draws of each value, around it.
     let draws = records(&folder.read("out/measurements-draws.csv"));

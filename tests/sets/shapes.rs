@@ -138,7 +138,7 @@ fn tps_files_become_sidecars() {
 #[test]
 fn landmarks_leave_as_tps_files() {
     let folder = set(3);
-    let with_wall = super::super::visits::sidecar("IMG_0.jpg")
+    let with_wall = crate::visits::sidecar("IMG_0.jpg")
         .replace("\"lines\": {}", "\"lines\": { \"dorsal_wall\": [[344.6, 346], [290, 415], [240, 480]] }");
     folder.write("yard 0/horse-0/IMG_0.jpg.hoof.json", with_wall);
     let run = folder.run("shape export visit --lines dorsal_wall --out one.tps").ends(1);
@@ -160,7 +160,8 @@ fn landmarks_leave_as_tps_files() {
     let Some(python) = std::env::var_os("HOOFGEO_PYTHON") else {
         return println!("skipped: HOOFGEO_PYTHON names no Python with ktch");
     };
-    let read = std::process::Command::new(python).arg(fixture("read_tps.py")).arg(folder.root().join("one.tps")).output();
+    let read =
+        std::process::Command::new(python).arg(fixture("read_tps.py")).arg(folder.root().join("one.tps")).output();
     let read = read.unwrap();
     if String::from_utf8_lossy(&read.stderr).contains("ModuleNotFoundError") {
         return println!("skipped: ktch is not in HOOFGEO_PYTHON");

@@ -175,9 +175,13 @@ impl MeasureArgs {
         let check = if self.draws >= 1000 { self.draws } else { 0 };
         match (self.write.contains(&ResultFormat::Draws), self.draws) {
             (true, 0) => wrong("--write draws needs to know how many", "add --draws 20"),
-            (true, 10_001..) => wrong("more than 10000 draws of each photo are not written", "say --draws 10000 or fewer"),
+            (true, 10_001..) => {
+                wrong("more than 10000 draws of each photo are not written", "say --draws 10000 or fewer")
+            }
             (true, n) => Ok([check, n]),
-            (false, 1..1000) => wrong("--draws must be 1000 or more", "fewer are only good to be written: add --write draws"),
+            (false, 1..1000) => {
+                wrong("--draws must be 1000 or more", "fewer are only good to be written: add --write draws")
+            }
             (false, _) => Ok([check, 0]),
         }
     }

@@ -48,7 +48,8 @@ fn mean(args: &ShapeMeanArgs) -> Result<Outcome> {
 
 fn text(s: &ShapeStudy) -> String {
     let size = s.mean_size();
-    let mut out = format!("{}, {} landmarks, mean centroid size {size:.1} mm\n\n", photos(s.photos.len()), s.landmarks.len());
+    let mut out =
+        format!("{}, {} landmarks, mean centroid size {size:.1} mm\n\n", photos(s.photos.len()), s.landmarks.len());
     let _ = writeln!(out, "{:<22}{:>18}{:>18}{:>22}", "landmark", "mean, mm", "sd, mm", "of it measured, mm");
     for (k, (l, p)) in s.landmarks.iter().zip(s.mean_mm()).enumerate() {
         let [x, y] = s.variation.sd[k].map(|sd| sd * size);

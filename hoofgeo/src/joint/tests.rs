@@ -66,8 +66,7 @@ fn a_difference_has_the_uncertainty_of_its_formula() {
     let (length, heel, ratio) = (of("dorsal_wall_length"), of("heel_length"), of("heel_toe_length_ratio"));
     let (a, b) = (m.values[heel].value, m.values[length].value);
     let gradient = [(heel, 1.0 / b), (length, -a / (b * b))];
-    let variance: f64 =
-        gradient.iter().flat_map(|(i, g)| gradient.map(|(j, h)| g * h * c[(*i, j)])).sum();
+    let variance: f64 = gradient.iter().flat_map(|(i, g)| gradient.map(|(j, h)| g * h * c[(*i, j)])).sum();
     // To first order in the ratio alone.
     assert!((variance.sqrt() / m.values[ratio].u - 1.0).abs() < 0.02);
 }

@@ -60,9 +60,12 @@ pub fn export_tps(folder: &Path, options: &ShapeOptions, lines: &[Line]) -> Resu
         }
     }
     if specimens.is_empty() || landmarks.is_empty() {
-        return Err(Error::new(ErrorKind::Usage, format!("no photo of the {} view with these landmarks and lines is here", options.view))
-            .in_file(folder)
-            .help("name another view, or other landmarks and lines"));
+        return Err(Error::new(
+            ErrorKind::Usage,
+            format!("no photo of the {} view with these landmarks and lines is here", options.view),
+        )
+        .in_file(folder)
+        .help("name another view, or other landmarks and lines"));
     }
     Ok(TpsExport { text: write(&specimens), landmarks, lines, photos: specimens.len(), left_out, refused })
 }
@@ -84,7 +87,12 @@ fn specimen(photo: &Kept, landmarks: &[Landmark], lines: &[Line]) -> std::result
     let (x, y) = (least(0).min(f64::MAX) - 1.0, least(1).min(f64::MAX) - 1.0);
     let shift = |p: &Point2<f64>| [p.x - x, p.y - y];
     let of = |closed: bool| {
-        lines.iter().zip(&drawn).filter(move |(l, _)| l.info().closed == closed).map(|(_, d)| d.iter().map(shift).collect()).collect()
+        lines
+            .iter()
+            .zip(&drawn)
+            .filter(move |(l, _)| l.info().closed == closed)
+            .map(|(_, d)| d.iter().map(shift).collect())
+            .collect()
     };
     Ok(Specimen {
         landmarks: placed.iter().map(|p| p.as_ref().map(shift)).collect(),

@@ -152,9 +152,9 @@ pub fn shape_folder(folder: &Path, options: &ShapeOptions) -> Result<ShapeStudy>
             options.view,
             landmarks.len()
         );
-        return Err(Error::new(ErrorKind::Usage, what)
-            .in_file(folder)
-            .help("name landmarks that most photos have: --landmarks toe_coronet,toe_ground,heel_coronet,heel_ground"));
+        return Err(Error::new(ErrorKind::Usage, what).in_file(folder).help(
+            "name landmarks that most photos have: --landmarks toe_coronet,toe_ground,heel_coronet,heel_ground",
+        ));
     }
     let shapes: Vec<_> = whole.iter().map(|(p, at)| p.shape(at)).collect();
     let shapes = superimpose(&shapes, options.mirror)?;

@@ -84,7 +84,8 @@ pub fn import_tps(file: &Path, photos: &Path, names: &ImportNames, each: &mut dy
     for (i, specimen) in specimens.iter().enumerate() {
         each(one(specimen, photos, names).unwrap_or_else(|e| {
             let which = specimen.id.clone().or_else(|| specimen.image.clone());
-            let which = which.map_or_else(|| format!("specimen {}", i + 1), |name| format!("specimen {} ({name})", i + 1));
+            let which =
+                which.map_or_else(|| format!("specimen {}", i + 1), |name| format!("specimen {} ({name})", i + 1));
             let stands = if e.file().is_none() { e.in_file(file) } else { e };
             let help = stands.help_text().map_or_else(|| format!("it is {which}"), |h| format!("{h}; it is {which}"));
             Imported::Refused(stands.help(help))
@@ -113,8 +114,12 @@ fn one(specimen: &Specimen, photos: &Path, names: &ImportNames) -> Result<Import
     }
     let drawn: Vec<_> = specimen.curves.iter().chain(&specimen.outlines).collect();
     if !drawn.is_empty() && drawn.len() != names.lines.len() {
-        return Err(fault(format!("has {} curves and outlines, and {} lines are named", drawn.len(), names.lines.len()))
-            .help("name each in its order: --lines dorsal_wall,ground"));
+        return Err(fault(format!(
+            "has {} curves and outlines, and {} lines are named",
+            drawn.len(),
+            names.lines.len()
+        ))
+        .help("name each in its order: --lines dorsal_wall,ground"));
     }
     let facts = read_facts(&photo).map_err(|e| e.in_file(&photo))?;
     let (width, height) = (facts.width_px, facts.height_px);

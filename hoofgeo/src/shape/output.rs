@@ -21,7 +21,11 @@ pub(crate) const SHAPES_TABLE: [TableColumn; 11 + SCORES] = [
     TableColumn::text("taken", "When the photo was taken."),
     TableColumn::text("observer", "Who placed the landmarks."),
     TableColumn::text("mirrored", "yes where the shape was mirrored to fit the others."),
-    TableColumn::number("centroid_size_mm", "mm", "Root of the summed squared distances of the landmarks from their centroid."),
+    TableColumn::number(
+        "centroid_size_mm",
+        "mm",
+        "Root of the summed squared distances of the landmarks from their centroid.",
+    ),
     TableColumn::number("centroid_size_u_mm", "mm", "Its standard uncertainty."),
     TableColumn::number("distance", "1", "Partial Procrustes distance from the mean shape."),
     TableColumn::number("pc1", "1", "Score on the first principal component of shape."),

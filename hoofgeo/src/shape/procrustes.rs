@@ -197,7 +197,12 @@ mod tests {
     #[test]
     fn what_is_no_set_of_shapes_is_refused() {
         let shape = |n: usize| (0..n).map(|i| Point2::new(i as f64, (i * i) as f64)).collect::<Vec<_>>();
-        for shapes in [vec![shape(4)], vec![shape(2), shape(2)], vec![shape(4), shape(3)], vec![shape(3), vec![Point2::origin(); 3]]] {
+        for shapes in [
+            vec![shape(4)],
+            vec![shape(2), shape(2)],
+            vec![shape(4), shape(3)],
+            vec![shape(3), vec![Point2::origin(); 3]],
+        ] {
             assert!(superimpose(&shapes, false).is_err());
         }
     }

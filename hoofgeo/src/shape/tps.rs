@@ -63,7 +63,9 @@ impl<'a> Lines<'a> {
             .map(|_| {
                 let (line, text) =
                     self.next().ok_or_else(|| fault(of, format!("says {count} points, and the file ends before")))?;
-                point(text).ok_or_else(|| fault(line, format!("`{text}` is no pair of coordinates; line {of} says {count} points")))
+                point(text).ok_or_else(|| {
+                    fault(line, format!("`{text}` is no pair of coordinates; line {of} says {count} points"))
+                })
             })
             .collect()
     }
@@ -94,7 +96,10 @@ fn key(text: &str) -> Option<(String, &str)> {
 }
 
 fn number_of(text: &str, line: usize) -> Result<usize> {
-    text.parse().ok().filter(|n| *n <= MOST_POINTS).ok_or_else(|| fault(line, format!("`{text}` is no number of points")))
+    text.parse()
+        .ok()
+        .filter(|n| *n <= MOST_POINTS)
+        .ok_or_else(|| fault(line, format!("`{text}` is no number of points")))
 }
 
 /// `Some(None)` where the point is missing.
@@ -132,7 +137,8 @@ pub fn read(text: &str) -> Result<Vec<Specimen>> {
     let mut lines = Lines { all, at: 0 };
     let mut specimens: Vec<Specimen> = Vec::new();
     while let Some((line, text)) = lines.next() {
-        let (key, value) = key(text).ok_or_else(|| fault(line, format!("`{text}` stands where a key such as LM= is expected")))?;
+        let (key, value) =
+            key(text).ok_or_else(|| fault(line, format!("`{text}` stands where a key such as LM= is expected")))?;
         if key == "LM" {
             let landmarks = lines.points(number_of(value, line)?, line)?;
             specimens.push(Specimen { landmarks, ..Specimen::default() });

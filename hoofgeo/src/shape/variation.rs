@@ -36,7 +36,11 @@ impl Variation {
         let deviations: Vec<DVector<f64>> = shapes
             .aligned
             .iter()
-            .map(|a| tangent.project(DVector::from_iterator(tangent.n, a.points.iter().flat_map(|p| [p.x, p.y])) - &tangent.mean))
+            .map(|a| {
+                tangent.project(
+                    DVector::from_iterator(tangent.n, a.points.iter().flat_map(|p| [p.x, p.y])) - &tangent.mean,
+                )
+            })
             .collect();
         let n = deviations.len() as f64;
         let centre = deviations.iter().sum::<DVector<f64>>() / n;
@@ -46,7 +50,8 @@ impl Variation {
             covariance.ger(1.0 / (n - 1.0), &off, &off, 1.0);
         }
         let variance = covariance.trace();
-        let sd = (0..tangent.n / 2).map(|k| [0, 1].map(|axis| covariance[(2 * k + axis, 2 * k + axis)].sqrt())).collect();
+        let sd =
+            (0..tangent.n / 2).map(|k| [0, 1].map(|axis| covariance[(2 * k + axis, 2 * k + axis)].sqrt())).collect();
         let eigen = covariance.symmetric_eigen();
         let mut order: Vec<usize> = (0..tangent.n).filter(|&i| eigen.eigenvalues[i] > 1e-12 * variance).collect();
         order.sort_by(|a, b| eigen.eigenvalues[*b].total_cmp(&eigen.eigenvalues[*a]));
@@ -57,7 +62,8 @@ impl Variation {
             .map(|&i| {
                 let direction = eigen.eigenvectors.column(i);
                 // The sense is free: the largest number is positive.
-                let sense = direction.iter().copied().max_by(|a, b| a.abs().total_cmp(&b.abs())).unwrap_or(1.0).signum();
+                let sense =
+                    direction.iter().copied().max_by(|a, b| a.abs().total_cmp(&b.abs())).unwrap_or(1.0).signum();
                 Component {
                     variance: eigen.eigenvalues[i],
                     share: eigen.eigenvalues[i] / variance,
@@ -66,11 +72,14 @@ impl Variation {
             })
             .collect();
         let along = |d: &DVector<f64>, c: &Component| d.iter().zip(&c.direction).map(|(a, b)| a * b).sum::<f64>();
-        let scores = deviations
-            .iter()
-            .map(|d| components.iter().map(|c| along(&(d - &centre), c)).collect())
-            .collect();
-        Self { deviations: deviations.iter().map(|d| d.iter().copied().collect()).collect(), variance, sd, components, scores }
+        let scores = deviations.iter().map(|d| components.iter().map(|c| along(&(d - &centre), c)).collect()).collect();
+        Self {
+            deviations: deviations.iter().map(|d| d.iter().copied().collect()).collect(),
+            variance,
+            sd,
+            components,
+            scores,
+        }
     }
 }
 

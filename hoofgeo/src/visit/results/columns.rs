@@ -1,7 +1,7 @@
 //! The columns of every table, each declared once: header, cells and data dictionary follow from here.
 
-use super::free_text::free_text_cell;
 use super::details::{Drawn, Pair, RecordedPoint};
+use super::free_text::free_text_cell;
 use super::record::{PhotoRecord, RecordedValue};
 use crate::measure::{ALL, Measurement};
 use std::borrow::Cow;
@@ -148,7 +148,12 @@ impl Column {
         Self { name, kind, unit, definition, origin: Origin::Value(cell) }
     }
 
-    pub(super) const fn number(name: &'static str, unit: &'static str, definition: &'static str, origin: Origin) -> Self {
+    pub(super) const fn number(
+        name: &'static str,
+        unit: &'static str,
+        definition: &'static str,
+        origin: Origin,
+    ) -> Self {
         Self { name, kind: ColumnKind::Number, unit, definition, origin }
     }
 

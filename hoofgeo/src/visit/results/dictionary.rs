@@ -19,7 +19,7 @@ use std::fmt::Write;
 pub struct DictionaryEntry {
     /// Which list it belongs to: a table (`measurements.csv`, `measurements-wide.csv`, `measurements-landmarks.csv`,
     /// `measurements-covariance.csv`, `measurements-draws.csv`, `measurements.parquet`, `follow.csv`, `agreement.csv`, `landmarks.csv`,
-    /// `shapes.csv`, `mean-shape.csv`), or
+    /// `values.csv`, `shapes.csv`, `mean-shape.csv`), or
     /// what stands in a column (`measurement`, `method`, `flag_list`).
     pub list: &'static str,
     /// The column, or what stands in it.
@@ -45,9 +45,7 @@ pub struct DictionaryEntry {
 /// assert_eq!(column.unit, "deg");
 /// ```
 pub fn dictionary() -> Vec<DictionaryEntry> {
-    let of_table = |table: &RowTable| {
-        table.columns.iter().map(|c| of_column(table.name, c)).collect::<Vec<_>>()
-    };
+    let of_table = |table: &RowTable| table.columns.iter().map(|c| of_column(table.name, c)).collect::<Vec<_>>();
     let mut all = of_table(&ROW_TABLES[0]);
     all.extend(WIDE_BEFORE.iter().map(|c| of_column(WIDE, c)));
     all.extend(ALL.iter().flat_map(|m| of_pair(m)));
@@ -55,10 +53,11 @@ pub fn dictionary() -> Vec<DictionaryEntry> {
     all.extend(ROW_TABLES.iter().skip(1).flat_map(of_table));
     // Each table's typed file has these behind its columns.
     all.extend(TIDY.iter().chain(&BEHIND_IN_PARQUET).map(|c| of_column("measurements.parquet", c)));
-    let others: [(&str, &[TableColumn]); 5] = [
+    let others: [(&str, &[TableColumn]); 6] = [
         ("follow.csv", &crate::follow::TABLE),
         ("agreement.csv", &crate::observers::AGREEMENT_TABLE),
         ("landmarks.csv", &crate::observers::LANDMARKS_TABLE),
+        ("values.csv", &crate::observers::VALUES_TABLE),
         ("shapes.csv", &crate::shape::SHAPES_TABLE),
         ("mean-shape.csv", &crate::shape::MEAN_TABLE),
     ];

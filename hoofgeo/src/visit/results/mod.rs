@@ -10,6 +10,7 @@ mod free_text;
 mod inputs;
 mod join;
 mod manifest;
+mod methods;
 #[cfg(feature = "parquet")]
 mod parquet;
 mod record;
@@ -23,13 +24,14 @@ mod writers;
 
 pub use columns::{CSV_COLUMNS, ColumnKind, wide_columns};
 pub(crate) use columns::{OF_ITS_ROW, TableColumn};
+use details::Details;
 pub use details::{RecordedCovariance, RecordedCovariances, RecordedPoint};
 pub use dictionary::{DictionaryEntry, dictionary, dictionary_csv, dictionary_json, dictionary_markdown};
 pub use free_text::{free_text_cell, free_text_of_cell};
-use details::Details;
 pub(super) use inputs::{Inputs, RunKey};
 pub use join::join;
 pub(super) use manifest::refusal_line;
+pub use methods::methods;
 pub use record::{PhotoRecord, RecordedValue};
 pub(super) use rendered::Rendered;
 pub(super) use stored::Stored;

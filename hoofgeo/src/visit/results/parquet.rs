@@ -59,8 +59,12 @@ fn schema_line(column: &Column) -> String {
 impl ParquetWriter {
     pub(super) fn new(table: &'static RowTable, to: Growing) -> Result<Self> {
         let lines: Vec<String> = parquet_columns(table).map(|c| schema_line(&c)).collect();
-        let schema =
-            parse_message_type(&format!("message {} {{ {} }}", table.file.parts().0.replace('-', "_"), lines.join(" "))).map_err(|e| fault(&e))?;
+        let schema = parse_message_type(&format!(
+            "message {} {{ {} }}",
+            table.file.parts().0.replace('-', "_"),
+            lines.join(" ")
+        ))
+        .map_err(|e| fault(&e))?;
         let properties = WriterProperties::builder().set_compression(Compression::SNAPPY).build();
         let file = SerializedFileWriter::new(to, Arc::new(schema), Arc::new(properties)).map_err(|e| fault(&e))?;
         Ok(Self { table, file, columns: parquet_columns(table).map(Gathered::new).collect(), rows: 0 })

@@ -142,7 +142,11 @@ static DRAWS: [Column; 12] = behind([
         Origin::Drawn(|d| Cell::Number(d.draw as f64)),
     ),
     Column::text("measurement", "What was measured, by its id.", Origin::Drawn(|d| Cell::text(d.measurement.id))),
-    Column::text("unit", "Unit of the row's value: mm, deg, mm2 or 1.", Origin::Drawn(|d| Cell::text(d.measurement.quantity.unit()))),
+    Column::text(
+        "unit",
+        "Unit of the row's value: mm, deg, mm2 or 1.",
+        Origin::Drawn(|d| Cell::text(d.measurement.quantity.unit())),
+    ),
     Column::number(
         "value",
         super::OF_ITS_ROW,
@@ -160,7 +164,10 @@ mod tests {
     fn names_are_those_of_the_files() {
         for table in &ROW_TABLES {
             assert_eq!(Outputs::in_folder("out").name_of(table.file), table.name);
-            assert_eq!(&table.columns[..OF_PHOTO.len()].iter().map(|c| c.name).collect::<Vec<_>>(), &OF_PHOTO.map(|c| c.name));
+            assert_eq!(
+                &table.columns[..OF_PHOTO.len()].iter().map(|c| c.name).collect::<Vec<_>>(),
+                &OF_PHOTO.map(|c| c.name)
+            );
         }
     }
 }
