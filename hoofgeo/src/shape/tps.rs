@@ -158,7 +158,10 @@ pub fn read(text: &str) -> Result<Vec<Specimen>> {
                 let scale = value.parse().ok().filter(|s: &f64| s.is_finite() && *s > 0.0);
                 specimen.scale = Some(scale.ok_or_else(|| fault(line, format!("`{value}` is no scale")))?);
             }
-            _ => specimen.others.push((key, value.to_owned())),
+            name if !name.is_empty() && name.chars().all(|c| c.is_ascii_graphic()) => {
+                specimen.others.push((key, value.to_owned()));
+            }
+            _ => return Err(fault(line, format!("`{text}` stands where a key such as LM= is expected"))),
         }
     }
     if specimens.is_empty() {
