@@ -54,6 +54,7 @@ pub fn run(arguments: &Arguments) -> hoofgeo::Result<Outcome> {
         Command::Dictionary(a) => commands::dictionary::run(a),
         Command::Review(a) => commands::review::run(a),
         Command::Project(a) => commands::project::run(a),
+        Command::Shape(a) => commands::shape::run(a),
         Command::Schema(a) => commands::schema::run(a),
         Command::Lens(a) => commands::lens::run(a),
         Command::Demo(a) => commands::demo::run(a),

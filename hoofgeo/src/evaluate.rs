@@ -110,11 +110,11 @@ pub const METHODS: [(&str, &str); 5] = [
 const SCENE_SOURCES: [Source; 4] = [Source::Graduations, Source::ScaleTolerance, Source::Lens, Source::CameraTilt];
 
 /// Sensitivities of one formula: to every point's place and to the gauge.
-struct Gradient {
-    value: f64,
+pub(crate) struct Gradient {
+    pub(crate) value: f64,
     used: Used,
-    points: Vec<(usize, Vector2<f64>)>,
-    gauge: f64,
+    pub(crate) points: Vec<(usize, Vector2<f64>)>,
+    pub(crate) gauge: f64,
 }
 
 /// A function of a photo's points that can be evaluated with its uncertainty: a measurement's formula, or one that brings along
@@ -263,7 +263,7 @@ fn second_pose_variance(function: &dyn Function, located: &Located, scene: &Scen
 }
 
 /// Value and sensitivities of a formula, worked out only for the points that it makes use of.
-fn differentiate(function: &dyn Function, located: &Located) -> Outcome<Gradient> {
+pub(crate) fn differentiate(function: &dyn Function, located: &Located) -> Outcome<Gradient> {
     let placed = located.placed();
     let value = function.value(&placed)?;
     let used = placed.used();

@@ -31,6 +31,8 @@ pub enum FileKind {
     Rules,
     /// A table of placement uncertainties.
     Placement,
+    /// Landmarks in another program's format.
+    Landmarks,
     /// A template of a report.
     Template,
     /// A page or a picture that this library has written.
@@ -51,7 +53,7 @@ struct Limit {
 const NOT_OURS: &str = "is it the right file? put the one that was meant in its place";
 
 /// Every limit. All chosen: a hundred times what is usual and more, small against any machine's memory.
-const LIMITS: [Limit; 12] = {
+const LIMITS: [Limit; 13] = {
     const fn row(kind: FileKind, called: &'static str, unread: &'static str, most: u64, help: &'static str) -> Limit {
         Limit { kind, called, unread, most, help }
     }
@@ -67,6 +69,7 @@ const LIMITS: [Limit; 12] = {
         row(K::Calibration, "a calibration", "cannot be read", 64 << 20, NOT_OURS),
         row(K::Rules, "a file of rules", "cannot be read", 4 << 20, NOT_OURS),
         row(K::Placement, "a table of placements", "the table of placements cannot be read", 16 << 20, NOT_OURS),
+        row(K::Landmarks, "a file of landmarks", "cannot be read", 256 << 20, NOT_OURS),
         row(K::Template, "a template", "the template cannot be read", 4 << 20, NOT_OURS),
         row(K::Written, "a page or picture", "cannot be read", 256 << 20, "make it again"),
         row(K::ResultLine, "a line of results", "cannot be read", 64 << 20, "measure everything anew (`--anew`)"),
@@ -84,7 +87,7 @@ const _: () = {
 
 impl FileKind {
     const fn limit(self) -> &'static Limit {
-        const ALL: &[Limit; 12] = &LIMITS;
+        const ALL: &[Limit; 13] = &LIMITS;
         &ALL[self as usize]
     }
 

@@ -41,6 +41,8 @@
 //! | what is measured, and how | [`measure::ALL`], one declaration each, such as [`measure::HEEL_ANGLE`] |
 //! | a measurement of your own | [`measure::Measurement`] with [`formula!`], evaluated by [`evaluate::evaluate`] |
 //! | landmarks and lines | [`landmark`] |
+//! | how values and landmarks of a photo err together; joint draws of them | [`joint`] |
+//! | mean shape and variation of many feet, TPS files | [`shape`] |
 //! | sidecars, visit files, lens profiles, their schemas | [`sidecar`] |
 //! | a case over months: changes, rates, growth, what a trim changed | [`follow`](mod@follow) |
 //! | reports of a visit as pages | [`report`] (feature `report`) |
@@ -86,6 +88,7 @@ mod foot;
 #[doc(hidden)]
 #[cfg(feature = "files")]
 pub mod fuzzing;
+pub mod joint;
 pub mod landmark;
 pub mod lens;
 pub mod located;
@@ -114,6 +117,7 @@ pub mod review;
 pub mod scale;
 pub mod scene;
 pub mod second_order;
+pub mod shape;
 pub mod sidecar;
 pub mod study;
 pub mod suggest;

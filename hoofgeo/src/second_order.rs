@@ -100,11 +100,8 @@ impl SecondOrder {
     /// A formula's mean square deviation of second order; none where it is not defined on the way.
     pub(crate) fn deviation(&self, function: &dyn Function, located: &Located, value: f64) -> Option<Deviation> {
         let gauge = located.gauge.map(|g| g.0);
-        let f = |places: &Vec<Point2<f64>>| function.value(&Placed::new(&located.index, places, gauge)).ok();
-        // f(+) + f(−) − 2 f(0) along each direction: the second derivative.
-        let bend = |places: &[Vec<Point2<f64>>; 2]| Some(f(&places[0])? + f(&places[1])? - 2.0 * value);
-        let own: Option<Vec<f64>> = self.single.iter().map(bend).collect();
-        let own = own?;
+        let f = |places: &[Point2<f64>]| function.value(&Placed::new(&located.index, places, gauge)).ok();
+        let Bends { own, mixed } = self.bends(&f, value)?;
         let n = own.len();
         let mut out = Deviation::default();
         let half_trace = |part: &[f64]| 0.5 * part.iter().sum::<f64>();
@@ -115,20 +112,51 @@ impl SecondOrder {
             let part = if i < self.scene { &mut out.scene } else { &mut out.plane };
             *part += 0.5 * b * b;
         }
-        let mut pairs = self.pair.iter();
-        for i in 0..n {
-            for j in i + 1..n {
-                let both = bend(pairs.next()?)?;
-                let mixed = 0.5 * (both - own[i] - own[j]);
-                let part = if j < self.scene { &mut out.scene } else { &mut out.plane };
-                // f_ij and f_ji.
-                *part += mixed * mixed;
-            }
+        let pairs = (0..n).flat_map(|i| (i + 1..n).map(move |j| j));
+        for (j, mixed) in pairs.zip(mixed) {
+            let part = if j < self.scene { &mut out.scene } else { &mut out.plane };
+            // f_ij and f_ji.
+            *part += mixed * mixed;
         }
         // The shift of the mean may have opposite signs in the two parts.
         if out.plane < 0.0 {
             out = Deviation { scene: (out.scene + out.plane).max(0.0), plane: 0.0 };
         }
         Some(out)
+    }
+
+    /// A function's second derivatives, per standard uncertainties; none where it is not defined on the way.
+    pub(crate) fn bends(&self, f: &dyn Fn(&[Point2<f64>]) -> Option<f64>, value: f64) -> Option<Bends> {
+        // f(+) + f(−) − 2 f(0) along each direction: the second derivative.
+        let bend = |places: &[Vec<Point2<f64>>; 2]| Some(f(&places[0])? + f(&places[1])? - 2.0 * value);
+        let own = self.single.iter().map(bend).collect::<Option<Vec<f64>>>()?;
+        let n = own.len();
+        let pairs = (0..n).flat_map(|i| (i + 1..n).map(move |j| (i, j)));
+        let mixed = pairs.zip(&self.pair).map(|((i, j), at)| Some(0.5 * (bend(at)? - own[i] - own[j])));
+        let mixed = mixed.collect::<Option<Vec<f64>>>()?;
+        Some(Bends { own, mixed })
+    }
+}
+
+/// Second derivatives of a function along the directions, and mixed ones of each pair i < j, in order.
+#[derive(Debug, Clone)]
+pub(crate) struct Bends {
+    own: Vec<f64>,
+    mixed: Vec<f64>,
+}
+
+impl Bends {
+    /// What two functions' second-order deviations have in common, the product of their means' shifts with it: of a function with
+    /// itself its mean square deviation.
+    pub(crate) fn covariance(&self, other: &Self) -> f64 {
+        let dot = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(a, b)| a * b).sum::<f64>();
+        let trace = |a: &[f64]| a.iter().sum::<f64>();
+        0.5 * dot(&self.own, &other.own) + dot(&self.mixed, &other.mixed) + 0.25 * trace(&self.own) * trace(&other.own)
+    }
+
+    /// In another unit.
+    pub(crate) fn times(mut self, factor: f64) -> Self {
+        self.own.iter_mut().chain(&mut self.mixed).for_each(|b| *b *= factor);
+        self
     }
 }

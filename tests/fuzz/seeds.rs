@@ -138,6 +138,11 @@ fn app1() -> Vec<u8> {
     [&[0xff, 0xe1], &(block.len() as u16 + 2).to_be_bytes()[..], &block].concat()
 }
 
+pub(super) fn landmarks() -> Vec<Vec<u8>> {
+    let with_outline = b"LM=2\n-1 -1\n3 4.5\nOUTLINES=1\nPOINTS=3\n0 0\n1 0\n0 1\nCOMMENT=mm\nVARIABLES=a\n".to_vec();
+    vec![fixture("morphometrics/digitised.tps"), with_outline]
+}
+
 pub(super) fn calibrations() -> Vec<Vec<u8>> {
     let mut all: Vec<Vec<u8>> = ["left_intrinsics.json", "left_intrinsics.xml", "left_intrinsics.yml", "stereo.yml"]
         .map(|name| fixture(&format!("opencv/storage/{name}")))

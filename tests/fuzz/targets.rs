@@ -11,6 +11,7 @@ use hoofgeo::pixels::ruler::find_metric;
 use hoofgeo::placement::PlacementTable;
 use hoofgeo::review::Rules;
 use hoofgeo::scene::LensPrior;
+use hoofgeo::shape::tps;
 use hoofgeo::sidecar::{Draft, LensProfile, Sidecar, Visit};
 use hoofgeo::visit::{Outputs, Stop, join};
 use std::hash::{DefaultHasher, Hash, Hasher};
@@ -29,6 +30,7 @@ pub(crate) const ALL: &[Target] = &[
     Target { name: "pixels", run: pixels, seeds: seeds::pictures, words: CONTAINERS, json: false },
     Target { name: "calibration", run: calibration, seeds: seeds::calibrations, words: STORAGE, json: false },
     Target { name: "database", run: database, seeds: seeds::databases, words: XML, json: false },
+    Target { name: "tps", run: landmarks, seeds: seeds::landmarks, words: TPS, json: false },
     Target { name: "journal", run: journal, seeds: seeds::journals, words: WORDS, json: false },
     Target { name: "join", run: joined, seeds: seeds::parts, words: WORDS, json: false },
     #[cfg(feature = "place")]
@@ -187,6 +189,23 @@ const STORAGE: &[&str] = &[
     "    ",
 ];
 
+const TPS: &[&str] = &[
+    "LM=",
+    "LM3=",
+    "CURVES=",
+    "OUTLINES=",
+    "POINTS=",
+    "IMAGE=",
+    "ID=",
+    "SCALE=",
+    "NA",
+    "-1 -1",
+    "1e999",
+    "99999999",
+    "\n",
+    "\r",
+];
+
 const XML: &[&str] = &[
     "<lensdatabase>",
     "</lensdatabase>",
@@ -299,6 +318,17 @@ fn placement(bytes: &[u8]) -> u64 {
     let read = std::str::from_utf8(bytes).map_or(Ok(None), |text| PlacementTable::parse(text).map(Some));
     if let Ok(Some(table)) = &read {
         assert!(PlacementTable::parse(&table.to_json()).is_ok(), "what is written cannot be read");
+    }
+    told(&read)
+}
+
+fn landmarks(bytes: &[u8]) -> u64 {
+    let read = std::str::from_utf8(bytes).map_or(Ok(Vec::new()), tps::read);
+    if let Ok(specimens) = &read
+        && !specimens.is_empty()
+    {
+        let again = tps::read(&tps::write(specimens)).expect("what is written can be read");
+        assert!(again.iter().map(|s| &s.landmarks).eq(specimens.iter().map(|s| &s.landmarks)), "landmarks change");
     }
     told(&read)
 }

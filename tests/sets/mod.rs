@@ -2,11 +2,14 @@
 #![allow(clippy::print_stdout, reason = "tests say what they skipped")]
 
 mod changes;
+mod details;
 #[cfg(target_os = "linux")]
 mod full;
 #[cfg(unix)]
 mod kills;
 mod parts;
+mod recipes;
+mod shapes;
 mod tables;
 
 use crate::visits::{Folder, headers, sidecar};
@@ -34,6 +37,14 @@ pub(super) fn set(photos: usize) -> Folder {
     folder.write("yard 0/horse-1/gone.jpg.hoof.json", sidecar("gone.jpg"));
     folder.write("yard 0/horse-1/bare.jpg", headers::photo());
     folder
+}
+
+/// Records of a table without quoted cells.
+pub(super) fn records(text: &str) -> Vec<std::collections::BTreeMap<String, String>> {
+    let mut lines = text.lines();
+    let head: Vec<&str> = lines.next().unwrap().split(',').collect();
+    assert!(!text.contains('"'));
+    lines.map(|l| head.iter().map(|h| (*h).to_owned()).zip(l.split(',').map(str::to_owned)).collect()).collect()
 }
 
 /// The result files' contents.

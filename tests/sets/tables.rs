@@ -1,19 +1,11 @@
 //! The tables and their dictionary.
 
-use super::{MEASURE, set};
+use super::{MEASURE, records, set};
 use hoofgeo::measure::ALL;
 use hoofgeo::measured::{flag_meaning, flag_names};
 use hoofgeo::visit::dictionary;
 use serde_json::Value;
 use std::collections::{BTreeMap, BTreeSet};
-
-/// Records of a table without quoted cells.
-fn records(text: &str) -> Vec<BTreeMap<String, String>> {
-    let mut lines = text.lines();
-    let head: Vec<&str> = lines.next().unwrap().split(',').collect();
-    assert!(!text.contains('"'));
-    lines.map(|l| head.iter().map(|h| (*h).to_owned()).zip(l.split(',').map(str::to_owned)).collect()).collect()
-}
 
 #[test]
 fn every_table_says_the_same() {
@@ -108,14 +100,21 @@ fn the_manifest_names_what_went_in_and_what_came_out() {
 #[test]
 fn the_dictionary_holds_every_column_and_nothing_else() {
     let folder = set(1);
-    folder.run(&format!("{MEASURE} --out out")).ends(1);
+    let more = "landmarks,covariance,draws --draws 2";
+    folder.run(&format!("{MEASURE},{more} --out out")).ends(1);
     let all = dictionary();
     let names = |list: &str| -> Vec<&str> { all.iter().filter(|e| e.list == list).map(|e| e.name.as_str()).collect() };
-    for file in ["measurements.csv", "measurements-wide.csv"] {
+    for file in [
+        "measurements.csv",
+        "measurements-wide.csv",
+        "measurements-landmarks.csv",
+        "measurements-covariance.csv",
+        "measurements-draws.csv",
+    ] {
         let text = folder.read(&format!("out/{file}"));
         let head: Vec<&str> = text.lines().next().unwrap().split(',').collect();
         // The wide table leaves out what no photo has.
-        let there = names(file).into_iter().filter(|n| file == "measurements.csv" || head.contains(n));
+        let there = names(file).into_iter().filter(|n| file != "measurements-wide.csv" || head.contains(n));
         assert_eq!(head, there.collect::<Vec<_>>());
     }
     let lists: BTreeSet<&str> = all.iter().map(|e| e.list).collect();

@@ -24,6 +24,9 @@ pub struct DictionaryArgs {
     /// Print it as
     #[arg(long = "as", value_name = "FORM", value_enum, default_value_t = DictionaryForm::Markdown)]
     pub form: DictionaryForm,
+    /// Results that `--as methods` describes: a folder that `measure` or `join` wrote to
+    #[arg(long, value_name = "DIR", required_if_eq("form", "methods"))]
+    pub of: Option<PathBuf>,
 }
 
 /// How the data dictionary is printed.
@@ -35,6 +38,8 @@ pub enum DictionaryForm {
     Csv,
     /// A list of objects
     Json,
+    /// Not the dictionary but a paragraph for a paper: how the results of `--of` came about, as their manifest says
+    Methods,
 }
 
 /// `schema`

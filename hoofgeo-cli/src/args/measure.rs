@@ -18,7 +18,8 @@ pub struct MeasureArgs {
     /// Folder for measurements.csv, measurements.json, manifest.jsonl and pictures/
     #[arg(long, value_name = "DIR")]
     pub out: PathBuf,
-    /// Files to write: tables with a row for each value (csv) or each photo (wide), everything (json, jsonl)
+    /// Files to write: tables with a row for each value (csv), photo (wide), landmark and line's point in mm (landmarks), pair of values or
+    /// of landmarks (covariance), value in each of --draws (draws); everything (json, jsonl)
     #[arg(long, value_name = "LIST", value_enum, value_delimiter = ',', default_values_t = [ResultFormat::Csv, ResultFormat::Json])]
     pub write: Vec<ResultFormat>,
     /// Measure one of several parts, such as 3/16: the same photos on every machine. `hoofgeo join` makes one of all parts
@@ -27,7 +28,8 @@ pub struct MeasureArgs {
     /// Measure everything again, also photos that have not changed since the last run
     #[arg(long)]
     pub anew: bool,
-    /// Also draw so many random scenes per photo and check the linear uncertainties against them
+    /// Also draw so many random scenes per photo, 1000 or more, and check the linear uncertainties against them. With `--write draws`, 1 to
+    /// 10000: all values of each are written, for multiple imputation
     #[arg(long, value_name = "N", default_value_t = 0, value_parser = draws)]
     pub draws: usize,
     /// Whose spread of placing counts.
@@ -89,20 +91,44 @@ pub enum ResultFormat {
     Json,
     /// measurements.jsonl: everything, a line for each photo
     Jsonl,
-    /// measurements.parquet: a row for each value, typed columns
+    /// measurements-landmarks.csv: landmarks and lines in the measured plane, mm, with their uncertainty
+    Landmarks,
+    /// measurements-covariance.csv: how the values of a photo err together, and its landmarks
+    Covariance,
+    /// measurements-draws.csv: values of --draws random scenes
+    Draws,
+    /// measurements.parquet: as csv, typed columns; landmarks, covariance and draws, where named too, likewise
     #[cfg(feature = "parquet")]
     Parquet,
 }
 
-impl From<ResultFormat> for ResultFile {
-    fn from(format: ResultFormat) -> Self {
-        match format {
-            ResultFormat::Csv => Self::Csv,
-            ResultFormat::Wide => Self::WideCsv,
-            ResultFormat::Json => Self::Json,
-            ResultFormat::Jsonl => Self::JsonLines,
+impl ResultFormat {
+    /// The library's files.
+    pub fn files(formats: &[Self]) -> Vec<ResultFile> {
+        let mut files: Vec<ResultFile> = formats.iter().map(|f| f.file()).collect();
+        #[cfg(feature = "parquet")]
+        if formats.contains(&Self::Parquet) {
+            files.extend(formats.iter().filter_map(|f| match f {
+                Self::Landmarks => Some(ResultFile::LandmarksParquet),
+                Self::Covariance => Some(ResultFile::CovarianceParquet),
+                Self::Draws => Some(ResultFile::DrawsParquet),
+                _ => None,
+            }));
+        }
+        files
+    }
+
+    const fn file(self) -> ResultFile {
+        match self {
+            Self::Csv => ResultFile::Csv,
+            Self::Wide => ResultFile::WideCsv,
+            Self::Json => ResultFile::Json,
+            Self::Jsonl => ResultFile::JsonLines,
+            Self::Landmarks => ResultFile::LandmarksCsv,
+            Self::Covariance => ResultFile::CovarianceCsv,
+            Self::Draws => ResultFile::DrawsCsv,
             #[cfg(feature = "parquet")]
-            ResultFormat::Parquet => Self::Parquet,
+            Self::Parquet => ResultFile::Parquet,
         }
     }
 }
@@ -133,11 +159,31 @@ pub struct JoinArgs {
     pub quiet: bool,
 }
 
-/// Fewer draws tell nothing of a 95 % interval's ends; more fill the memory and change no printed digit.
+/// More fill the memory and change no printed digit.
 fn draws(text: &str) -> Result<usize, String> {
     match text.parse() {
-        Ok(n) if n == 0 || (1000..=1_000_000).contains(&n) => Ok(n),
-        _ => Err("must be 1000 to 1000000, or 0 for none".to_owned()),
+        Ok(n) if n <= 1_000_000 => Ok(n),
+        _ => Err("must be 1000 to 1000000, 1 to 10000 with --write draws, or 0 for none".to_owned()),
+    }
+}
+
+impl MeasureArgs {
+    /// Draws to check the linear uncertainties with, and draws to write.
+    pub fn drawn(&self) -> hoofgeo::Result<[usize; 2]> {
+        let wrong = |what: &str, help: &str| Err(hoofgeo::Error::new(hoofgeo::ErrorKind::Usage, what).help(help));
+        // Fewer draws tell nothing of a 95 % interval's ends.
+        let check = if self.draws >= 1000 { self.draws } else { 0 };
+        match (self.write.contains(&ResultFormat::Draws), self.draws) {
+            (true, 0) => wrong("--write draws needs to know how many", "add --draws 20"),
+            (true, 10_001..) => {
+                wrong("more than 10000 draws of each photo are not written", "say --draws 10000 or fewer")
+            }
+            (true, n) => Ok([check, n]),
+            (false, 1..1000) => {
+                wrong("--draws must be 1000 or more", "fewer are only good to be written: add --write draws")
+            }
+            (false, _) => Ok([check, 0]),
+        }
     }
 }
 

@@ -8,6 +8,7 @@ mod measure;
 mod pixels;
 mod research;
 mod rings;
+mod shape;
 mod sidecars;
 
 pub use about::{DemoArgs, DictionaryArgs, DictionaryForm, ExplainArgs, Format, GuideArgs, SchemaArgs};
@@ -22,6 +23,7 @@ pub use measure::{CheckArgs, JoinArgs, MeasureArgs, PlacementArgs, ResultFormat}
 pub use pixels::{ReadArgs, RectifyArgs, RulerArgs};
 pub use research::{ObserversArgs, PlanArgs};
 pub use rings::RingArgs;
+pub use shape::{ShapeCommand, ShapeExportArgs, ShapeImportArgs, ShapeMeanArgs, ViewName};
 pub use sidecars::{PlaceArgs, StartArgs};
 
 /// Measures horse hooves from photographs: millimetres and degrees, corrected for lens and camera angle, each with its
@@ -74,6 +76,9 @@ pub enum Command {
     Review(ReviewArgs),
     /// Project a trim or weeks of growth from a measured foot: geometry, not a cutting instruction
     Project(ProjectArgs),
+    /// Shapes of many feet: mean and variation, landmarks to and from TPS files
+    #[command(subcommand)]
+    Shape(ShapeCommand),
     /// Print the JSON Schema of a file format
     Schema(SchemaArgs),
     /// Know the lens: calibrate a camera from photos of a printed board

@@ -17,6 +17,9 @@ pub struct ObserversArgs {
     /// Folder for observers.json, landmarks.csv, agreement.csv, placement.json (anybody's spread), each observer's own NAME.placement.json, and plots/
     #[arg(long, value_name = "DIR")]
     pub out: PathBuf,
+    /// Also write values.csv: the values of each placement by each observer
+    #[arg(long)]
+    pub values: bool,
     /// Print nothing but refusals
     #[arg(long, short)]
     pub quiet: bool,

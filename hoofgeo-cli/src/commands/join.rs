@@ -2,14 +2,14 @@
 
 use super::measure::{photos, refused, stop_on_interrupt};
 use crate::Outcome;
-use crate::args::JoinArgs;
+use crate::args::{JoinArgs, ResultFormat};
 use crate::output::print_line;
 use hoofgeo::Result;
 use hoofgeo::visit::{Outputs, join};
 
 pub(crate) fn run(args: &JoinArgs) -> Result<Outcome> {
     let stop = stop_on_interrupt()?;
-    let outputs = Outputs::in_folder(&args.out).with_files(args.write.iter().map(|f| (*f).into()));
+    let outputs = Outputs::in_folder(&args.out).with_files(ResultFormat::files(&args.write));
     let summary = match join(&args.folders, &outputs, &stop) {
         Err(_) if stop.is_raised() => return Ok(Outcome::Stopped),
         end => end?,

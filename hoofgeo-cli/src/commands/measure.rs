@@ -1,7 +1,7 @@
 //! `hoofgeo measure`
 
 use crate::Outcome;
-use crate::args::MeasureArgs;
+use crate::args::{MeasureArgs, ResultFormat};
 use crate::output::{Tables, Told, no_picture_text, passed_over_text, print, print_line, say};
 use crate::terminal::name as visible;
 use hoofgeo::measured::{MeasureOptions, PLACEMENT_STATED};
@@ -17,9 +17,10 @@ pub(crate) fn run(args: &MeasureArgs) -> Result<Outcome> {
         // Fails only where the pool exists already, as in a test that runs several commands.
         let _ = rayon::ThreadPoolBuilder::new().num_threads(usize::from(n)).build_global();
     }
+    let [check, written] = args.drawn()?;
     let stop = stop_on_interrupt()?;
     let options = VisitOptions {
-        measure: MeasureOptions { draws: args.draws, seed: args.seed, placement: None },
+        measure: MeasureOptions { draws: check, seed: args.seed, placement: None },
         placement: args.placement.choice()?,
         pictures: !args.no_pictures,
         force_lens: args.force_lens,
@@ -29,8 +30,11 @@ pub(crate) fn run(args: &MeasureArgs) -> Result<Outcome> {
             _ => RulerReading::AsStated,
         },
     };
-    let files = args.write.iter().map(|f| (*f).into());
-    let outputs = Outputs::in_folder(&args.out).with_files(files).with_part(args.part).anew(args.anew);
+    let outputs = Outputs::in_folder(&args.out)
+        .with_files(ResultFormat::files(&args.write))
+        .with_part(args.part)
+        .with_draws(written, args.seed)
+        .anew(args.anew);
     let bar = progress_bar(args.quiet);
     let mut tables = Tables::default();
     let mut placing = Placing::default();

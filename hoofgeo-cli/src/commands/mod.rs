@@ -19,4 +19,5 @@ pub(crate) mod report;
 pub(crate) mod review;
 pub(crate) mod ruler;
 pub(crate) mod schema;
+pub(crate) mod shape;
 pub(crate) mod start;

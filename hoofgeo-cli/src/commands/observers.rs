@@ -6,7 +6,7 @@ use crate::output::{print_line, refusal_text};
 use crate::terminal::name as visible;
 use hoofgeo::Result;
 use hoofgeo::agreement::components::Component;
-use hoofgeo::observers::{Comparison, Nested, compare, read_folders, write};
+use hoofgeo::observers::{Comparison, Nested, compare, read_folders, write, write_values};
 use hoofgeo::uncertainty::print as rounded;
 use std::fmt::Write;
 
@@ -21,6 +21,9 @@ pub(crate) fn run(args: &ObserversArgs) -> Result<Outcome> {
     }
     comparison.refused.extend(refused);
     write(&comparison, &args.out)?;
+    if args.values {
+        write_values(&comparison, &args.out)?;
+    }
     if !args.quiet {
         print_line(text(&comparison))?;
         print_line(format_args!("everything, with intervals and plots: see {}", args.out.display()))?;

@@ -42,22 +42,28 @@ impl Edge {
 
     /// Variance that the edge brings to a result of which `gradient` gives the sensitivity to each point of it, in order.
     pub(crate) fn variance(&self, gradient: &[Vector2<f64>]) -> f64 {
-        if self.normals.is_empty() {
-            return [0, 1].into_iter().map(|axis| self.along(gradient.iter().map(|g| g[axis]))).sum();
-        }
-        self.along(gradient.iter().zip(&self.normals).map(|(g, n)| g.dot(n)))
+        self.covariance(gradient, gradient)
     }
 
-    /// For sensitivities s: u² (Σ s)² + w² Σᵢⱼ sᵢ sⱼ kᵢⱼ, the correlations kᵢⱼ being products of [`Edge::kept`] from point to point.
-    fn along(&self, sensitivities: impl Iterator<Item = f64>) -> f64 {
-        let (mut sum, mut wander, mut before) = (0.0, 0.0, 0.0);
-        for (s, kept) in sensitivities.zip(&self.kept) {
-            sum += s;
-            before *= kept;
-            wander += s * s + 2.0 * s * before;
-            before += s;
+    /// Covariance that the edge brings to two results.
+    pub(crate) fn covariance(&self, one: &[Vector2<f64>], other: &[Vector2<f64>]) -> f64 {
+        let both = one.iter().zip(other);
+        if self.normals.is_empty() {
+            return [0, 1].into_iter().map(|axis| self.along(both.clone().map(|(a, b)| (a[axis], b[axis])))).sum();
         }
-        (self.u_mm * sum).powi(2) + self.wander_mm.powi(2) * wander
+        self.along(both.zip(&self.normals).map(|((a, b), n)| (a.dot(n), b.dot(n))))
+    }
+
+    /// For sensitivities s and t: u² Σ s Σ t + w² Σᵢⱼ sᵢ tⱼ kᵢⱼ, the correlations kᵢⱼ being products of [`Edge::kept`] from point to point.
+    fn along(&self, sensitivities: impl Iterator<Item = (f64, f64)>) -> f64 {
+        let (mut sum, mut before, mut wander) = ((0.0, 0.0), (0.0, 0.0), 0.0);
+        for ((s, t), kept) in sensitivities.zip(&self.kept) {
+            sum = (sum.0 + s, sum.1 + t);
+            before = (before.0 * kept, before.1 * kept);
+            wander += s * t + s * before.1 + t * before.0;
+            before = (before.0 + s, before.1 + t);
+        }
+        (self.u_mm * sum.0) * (self.u_mm * sum.1) + self.wander_mm.powi(2) * wander
     }
 
     /// Moves the edge's points by what `normal`, standard normal numbers, draws.
@@ -117,6 +123,12 @@ mod tests {
             (g.transpose() * &whole * g)[(0, 0)]
         };
         assert!((edge.variance(&gradient) - by(0) - by(1)).abs() < 1e-12);
+        let other: Vec<_> = (0..9).map(|i| Vector2::new(0.2 * i as f64, (2.0 * i as f64).cos())).collect();
+        let both = |axis: usize| {
+            let of = |g: &[Vector2<f64>]| nalgebra::DVector::from_fn(9, |i, _| g[i][axis]);
+            (of(&gradient).transpose() * &whole * of(&other))[(0, 0)]
+        };
+        assert!((edge.covariance(&gradient, &other) - both(0) - both(1)).abs() < 1e-12);
     }
 
     /// Draws scatter as the variance says, on an open line and on an outline.

@@ -7,6 +7,7 @@ use crate::agreement::{
     IccTable, Limits, Ratings, Repeatability, TechnicalError, limits_of_agreement, repeatability, technical_error,
 };
 use crate::error::Error;
+use crate::foot::Foot;
 use crate::measure::{self, Measurement};
 use crate::measured::{MeasureOptions, measure};
 use crate::photo::Sha256Hex;
@@ -70,10 +71,31 @@ struct Key {
 /// The repeats of one observer on one photo, by [`Key`].
 type Table = BTreeMap<Key, Vec<f64>>;
 
+/// A value of one placement by one observer.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PlacedValue {
+    /// Whose foot.
+    pub animal: String,
+    /// Which foot.
+    pub foot: Foot,
+    /// The photo's path in the observer's folder.
+    pub photo: String,
+    /// Fingerprint of the photo: the same for all observers.
+    pub photo_sha256: Sha256Hex,
+    /// Who placed the landmarks.
+    pub observer: String,
+    /// Which of the observer's placements, from 1.
+    pub placement: usize,
+    /// What was measured.
+    pub measurement: &'static Measurement,
+    /// The value, and its standard uncertainty as one placement has it.
+    pub value: [f64; 2],
+}
+
 pub(super) fn agreements(
     photos: &BTreeMap<Sha256Hex, Vec<&Reading>>,
     refused: &mut Vec<Error>,
-) -> Vec<MeasurementAgreement> {
+) -> (Vec<MeasurementAgreement>, Vec<PlacedValue>) {
     let readings: Vec<&Reading> = photos.values().flatten().copied().collect();
     let work: Vec<(&Reading, usize)> =
         readings.iter().flat_map(|r| (0..r.repeats().max(1)).map(move |i| (*r, i))).collect();
@@ -85,11 +107,22 @@ pub(super) fn agreements(
         })
         .collect();
     let mut tables: BTreeMap<&str, Table> = BTreeMap::new();
+    let mut all = Vec::new();
     for (reading, i, values) in measured {
         match values {
             Ok(values) => {
                 for v in values {
                     tables.entry(v.measurement.id).or_default().entry(key(reading)).or_default().push(v.value);
+                    all.push(PlacedValue {
+                        animal: reading.sidecar.subject.animal.clone(),
+                        foot: reading.sidecar.subject.foot,
+                        photo: reading.name.clone(),
+                        photo_sha256: reading.photo_sha256,
+                        observer: reading.observer.clone(),
+                        placement: i + 1,
+                        measurement: v.measurement,
+                        value: [v.value, v.u],
+                    });
                 }
             }
             // Said once for each sidecar.
@@ -97,7 +130,7 @@ pub(super) fn agreements(
             Err(_) => {}
         }
     }
-    measure::ALL.iter().filter_map(|m| tables.get(m.id).map(|table| agreement(m, table))).collect()
+    (measure::ALL.iter().filter_map(|m| tables.get(m.id).map(|table| agreement(m, table))).collect(), all)
 }
 
 /// A trimmed foot is another target than the same foot before.

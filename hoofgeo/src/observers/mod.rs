@@ -18,11 +18,11 @@ mod plot;
 mod read;
 
 pub use landmarks::{LandmarkSpread, ObserverSpread};
-pub use measurements::{MeasurementAgreement, ObserverPair, ObserverRepeats};
+pub use measurements::{MeasurementAgreement, ObserverPair, ObserverRepeats, PlacedValue};
 pub use nested::{Nested, Target};
 pub use outliers::Outlier;
-pub use output::write;
-pub(crate) use output::{AGREEMENT_TABLE, LANDMARKS_TABLE};
+pub(crate) use output::{AGREEMENT_TABLE, LANDMARKS_TABLE, VALUES_TABLE};
+pub use output::{write, write_values};
 pub use plot::agreement_plot;
 pub use read::{Reading, read_folders};
 
@@ -41,6 +41,8 @@ pub struct Comparison {
     pub landmarks: Vec<LandmarkSpread>,
     /// Each measurement's agreement, in the order of [`crate::measure::ALL`].
     pub measurements: Vec<MeasurementAgreement>,
+    /// The values of each placement, photo by photo.
+    pub values: Vec<PlacedValue>,
     /// Placements far from the others of their photo.
     pub outliers: Vec<Outlier>,
     /// Sidecars that cannot be measured, and why.
@@ -69,7 +71,7 @@ pub fn compare(readings: &[Reading]) -> Result<Comparison> {
     let mut refused = Vec::new();
     let placed = landmarks::placements(&photos, &mut refused);
     let landmarks = landmarks::spreads(&placed);
-    let measurements = measurements::agreements(&photos, &mut refused);
+    let (measurements, values) = measurements::agreements(&photos, &mut refused);
     if landmarks.is_empty() && measurements.iter().all(|m| m.spread.is_none()) {
         return Err(Error::new(ErrorKind::Usage, "no photo was marked twice, by one observer or by two")
             .help("name the folders of several observers, or place the landmarks of each photo again"));
@@ -81,6 +83,7 @@ pub fn compare(readings: &[Reading]) -> Result<Comparison> {
         outliers: outliers::find(&placed),
         landmarks,
         measurements,
+        values,
         refused,
     })
 }

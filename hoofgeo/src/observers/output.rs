@@ -3,8 +3,8 @@
 use super::measurements::{MeasurementAgreement, ObserverPair};
 use super::{Comparison, Nested, agreement_plot};
 use crate::agreement::{Estimate, IccTable, TechnicalError};
-use crate::error::{Error, Result};
-use crate::visit::{PLACEMENT_SUFFIX, TableColumn, free_text_cell, refusal_json, write_whole};
+use crate::error::{Error, ErrorKind, Result};
+use crate::visit::{OF_ITS_ROW, PLACEMENT_SUFFIX, TableColumn, free_text_cell, refusal_json, write_whole};
 use serde_json::{Value as Json, json};
 use std::path::Path;
 
@@ -37,6 +37,40 @@ pub fn write(comparison: &Comparison, folder: &Path) -> Result<()> {
         }
     }
     Ok(())
+}
+
+/// The columns of `values.csv`: a row a value of one placement.
+pub(crate) const VALUES_TABLE: [TableColumn; 10] = [
+    TableColumn::text("photo", "The photo's path in the observer's folder."),
+    TableColumn::text("photo_sha256", "SHA-256 of the photo's file: the same for all observers."),
+    TableColumn::text("animal", "Name of the animal, by the observer's sidecar."),
+    TableColumn::text("foot", "LF, RF, LH or RH."),
+    TableColumn::text("observer", "Who placed the landmarks."),
+    TableColumn::number("placement", "1", "Which of the observer's placements of the photo, from 1."),
+    TableColumn::text("measurement", "What was measured, by its id."),
+    TableColumn::text("unit", "Unit of the row's numbers: mm, deg, mm2 or 1."),
+    TableColumn::number("value", OF_ITS_ROW, "The value with the landmarks of this placement alone."),
+    TableColumn::number("u", OF_ITS_ROW, "Its standard uncertainty, by the declared spread of placing."),
+];
+
+/// Writes `values.csv`: the values of each placement by each observer, for a mixed model of one's own.
+///
+/// # Errors
+/// Where the file cannot be written.
+pub fn write_values(comparison: &Comparison, folder: &Path) -> Result<()> {
+    let mut csv = csv::WriterBuilder::new().terminator(csv::Terminator::CRLF).from_writer(Vec::new());
+    let fail = |e: csv::Error| Error::new(ErrorKind::Io, format!("values.csv cannot be written: {e}"));
+    csv.write_record(TableColumn::names(&VALUES_TABLE)).map_err(fail)?;
+    for v in &comparison.values {
+        let [value, u] = v.value.map(|x| x.to_string());
+        let [photo, animal, observer] = [&v.photo, &v.animal, &v.observer].map(|text| free_text_cell(text));
+        let (sha256, placement) = (v.photo_sha256.to_string(), v.placement.to_string());
+        let (id, unit) = (v.measurement.id, v.measurement.quantity.unit());
+        let cells: [&str; VALUES_TABLE.len()] =
+            [&photo, &sha256, &animal, v.foot.name(), &observer, &placement, id, unit, &value, &u];
+        csv.write_record(cells).map_err(fail)?;
+    }
+    write_whole(&folder.join("values.csv"), &csv.into_inner().unwrap_or_default())
 }
 
 /// An observer's name as the name of a file: the table itself says the name.

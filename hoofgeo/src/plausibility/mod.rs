@@ -352,9 +352,15 @@ type Pairs = Vec<(Landmark, Landmark)>;
 
 /// The two landmarks that fit if exchanged, or toe and heel altogether.
 fn swapped(view: View, kind: SubjectKind, seen: &[Seen], found: &Fit) -> Option<(Pairs, Fit)> {
+    // No exchange can gain more than all there is.
+    if found.cost <= SWAP_GAIN {
+        return None;
+    }
     let n = seen.len();
     let at = |l| seen.iter().position(|s| s.landmark == l);
-    let singles = (0..n).flat_map(|i| (i + 1..n).map(move |j| vec![(i, j)]));
+    // Nor than the two landmarks have in it; half of that leaves room for what bends.
+    let worth = |&(i, j): &(usize, usize)| found.share_of(i, j) > 0.5 * SWAP_GAIN;
+    let singles = (0..n).flat_map(|i| (i + 1..n).map(move |j| (i, j))).filter(worth).map(|pair| vec![pair]);
     let whole = at(Landmark::ToeGround)
         .zip(at(Landmark::HeelGround))
         .zip(at(Landmark::ToeCoronet).zip(at(Landmark::HeelCoronet)));

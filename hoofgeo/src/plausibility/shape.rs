@@ -222,6 +222,21 @@ pub(super) struct Fit {
     /// The same of all together, and its degrees of freedom.
     pub(super) cost: f64,
     pub(super) degrees_of_freedom: usize,
+    /// What a residual counts in the cost, similarity fitted, and that times the residuals.
+    projector: DMatrix<f64>,
+    weighted: DVector<f64>,
+}
+
+impl Fit {
+    /// What two landmarks have in the cost: without them it would be lower by this, and wherever they lay instead it could not be lower
+    /// still (to first order in the similarity).
+    pub(super) fn share_of(&self, i: usize, j: usize) -> f64 {
+        let rows = [2 * i, 2 * i + 1, 2 * j, 2 * j + 1];
+        let own = nalgebra::Matrix4::from_fn(|r, c| self.projector[(rows[r], rows[c])]);
+        let d = nalgebra::Vector4::from_fn(|r, _| self.weighted[rows[r]]);
+        // Of four landmarks or fewer the others say nothing.
+        own.cholesky().map_or(f64::INFINITY, |own| d.dot(&own.solve(&d)))
+    }
 }
 
 /// A similarity a z + b on complex numbers, mirrored or not.
@@ -342,7 +357,9 @@ fn fit_to(mean: &[Vector2<f64>], own: &DMatrix<f64>, seen: &[Seen]) -> Option<Fi
             })
             .unzip();
         let cost = r.dot(&pr).max(0.0);
-        out = Some(Fit { size, places, mirrored, off_mm, distances, cost, degrees_of_freedom: n - 4 });
+        let degrees_of_freedom = n - 4;
+        out =
+            Some(Fit { size, places, mirrored, off_mm, distances, cost, degrees_of_freedom, projector, weighted: pr });
         let (scale, shift) = (Complex::new(1.0 + change[0], change[1]), Complex::new(change[2], change[3]));
         (a, b) = (a * scale, b + a * shift);
     }

@@ -4,8 +4,8 @@ use super::{AreaProjection, Plan, Projection, project, project_area};
 use crate::error::{Error, Result};
 use crate::foot::{Foot, Side, Stage, View};
 use crate::visit::{
-    Entry, Lenses, PICTURE_BATCH, PhotoReport, SIDECAR_SUFFIX, VisitOptions, in_order, measure_entry, must_be_folder,
-    walk,
+    Entry, Lenses, PICTURE_BATCH, PhotoReport, PlacementChoice, SIDECAR_SUFFIX, VisitOptions, in_order, measure_entry,
+    must_be_folder, walk,
 };
 use crate::{ErrorKind, Result as HoofResult};
 use std::path::{Path, PathBuf};
@@ -17,6 +17,8 @@ pub struct ProjectOptions {
     pub plan: Plan,
     /// Folder for `pictures/` (feature `pictures`); none draws none.
     pub pictures: Option<PathBuf>,
+    /// Whose spread of placing counts; none for that of the tables in reach.
+    pub placement: Option<PlacementChoice>,
 }
 
 /// The projection of one lateral photo.
@@ -59,7 +61,10 @@ pub struct VisitProjection {
 /// Where the path does not exist or holds no photo. A photo that cannot be measured or projected is reported to `each` and listed in
 /// [`VisitProjection::refused`].
 pub fn project_folder(path: &Path, options: &ProjectOptions, each: &mut dyn FnMut(&Error)) -> Result<VisitProjection> {
-    let usual = VisitOptions::usual();
+    let mut usual = VisitOptions::usual();
+    if let Some(choice) = &options.placement {
+        usual = usual.with_placement(choice.clone());
+    }
     let lenses = Lenses::with(&usual.lens_database)?;
     let (mut feet, mut soles, mut refused) = (Vec::new(), Vec::new(), Vec::new());
     let skip: Vec<_> = options.pictures.iter().cloned().collect();

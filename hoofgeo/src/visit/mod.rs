@@ -51,9 +51,10 @@ pub(crate) use json::refusal_json;
 pub use lens::{LensDatabase, LensUsed, Lenses, PROFILE_SUFFIX};
 #[cfg(feature = "place")]
 pub(crate) use name::shown;
+pub(crate) use output::write_new;
 pub use output::write_whole;
 #[cfg(feature = "place")]
-pub(crate) use output::{folder_of, make_within, staged, sweep, sync_folder, write_durably, write_new};
+pub(crate) use output::{folder_of, make_within, staged, sweep, sync_folder, write_durably};
 #[cfg(feature = "place")]
 pub(crate) use photo::belongs;
 pub(crate) use photo::read_entry;
@@ -64,8 +65,9 @@ pub use read::{ReadReport, read_folder};
 #[cfg(feature = "pictures")]
 pub use rectify::{RectifyProgress, rectify_folder};
 pub use results::{
-    CSV_COLUMNS, ColumnKind, DictionaryEntry, Outputs, Part, PhotoRecord, RecordedValue, ResultFile, dictionary,
-    dictionary_csv, dictionary_json, dictionary_markdown, free_text_cell, free_text_of_cell, join, wide_columns,
+    CSV_COLUMNS, ColumnKind, DictionaryEntry, Outputs, Part, PhotoRecord, RecordedCovariance, RecordedCovariances,
+    RecordedPoint, RecordedValue, ResultFile, dictionary, dictionary_csv, dictionary_json, dictionary_markdown,
+    free_text_cell, free_text_of_cell, join, methods, wide_columns,
 };
 pub(crate) use results::{OF_ITS_ROW, TableColumn, read_back};
 #[cfg(feature = "pictures")]

@@ -1,5 +1,6 @@
 //! The columns of every table, each declared once: header, cells and data dictionary follow from here.
 
+use super::details::{Drawn, Pair, RecordedPoint};
 use super::free_text::free_text_cell;
 use super::record::{PhotoRecord, RecordedValue};
 use crate::measure::{ALL, Measurement};
@@ -75,7 +76,7 @@ pub(super) enum Cell<'a> {
 }
 
 impl<'a> Cell<'a> {
-    fn text(text: &'a str) -> Self {
+    pub(super) fn text(text: &'a str) -> Self {
         Self::Text(Cow::Borrowed(text))
     }
 
@@ -103,6 +104,18 @@ impl<'a> Cell<'a> {
 pub(super) enum Origin {
     Photo(for<'a> fn(&'a PhotoRecord) -> Cell<'a>),
     Value(for<'a> fn(&'a RecordedValue) -> Cell<'a>),
+    Point(for<'a> fn(&'a RecordedPoint) -> Cell<'a>),
+    Pair(for<'a> fn(&Pair<'a>) -> Cell<'a>),
+    Drawn(for<'a> fn(&Drawn<'a>) -> Cell<'a>),
+}
+
+/// What a table has a row of.
+#[derive(Clone, Copy)]
+pub(super) enum Row<'a> {
+    Value(&'a RecordedValue),
+    Point(&'a RecordedPoint),
+    Pair(Pair<'a>),
+    Drawn(Drawn<'a>),
 }
 
 /// A column of a table.
@@ -135,10 +148,28 @@ impl Column {
         Self { name, kind, unit, definition, origin: Origin::Value(cell) }
     }
 
-    pub(super) fn cell<'a>(&self, photo: &'a PhotoRecord, value: &'a RecordedValue) -> Cell<'a> {
-        match self.origin {
-            Origin::Photo(cell) => cell(photo),
-            Origin::Value(cell) => cell(value),
+    pub(super) const fn number(
+        name: &'static str,
+        unit: &'static str,
+        definition: &'static str,
+        origin: Origin,
+    ) -> Self {
+        Self { name, kind: ColumnKind::Number, unit, definition, origin }
+    }
+
+    pub(super) const fn text(name: &'static str, definition: &'static str, origin: Origin) -> Self {
+        Self { name, kind: ColumnKind::Text, unit: "", definition, origin }
+    }
+
+    /// A row's cell; empty where the column belongs to rows of another kind.
+    pub(super) fn cell<'a>(&self, photo: &'a PhotoRecord, row: &Row<'a>) -> Cell<'a> {
+        match (self.origin, row) {
+            (Origin::Photo(cell), _) => cell(photo),
+            (Origin::Value(cell), Row::Value(value)) => cell(value),
+            (Origin::Point(cell), Row::Point(point)) => cell(point),
+            (Origin::Pair(cell), Row::Pair(pair)) => cell(pair),
+            (Origin::Drawn(cell), Row::Drawn(drawn)) => cell(drawn),
+            _ => Cell::Empty,
         }
     }
 }
@@ -245,13 +276,14 @@ pub(super) const TIDY: [Column; 18] = [
     FLAGS,
 ];
 
-/// The tidy table as analytics engines take it, with columns for them behind it.
-pub(super) fn parquet_columns() -> impl Iterator<Item = Column> {
-    TIDY.into_iter().chain([TAKEN_LOCAL, TAKEN_UTC, PHOTO_SHA256, SIDECAR_SHA256])
-}
+/// What a table as analytics engines take it has behind its columns.
+pub(super) const BEHIND_IN_PARQUET: [Column; 4] = [TAKEN_LOCAL, TAKEN_UTC, PHOTO_SHA256, SIDECAR_SHA256];
+
+/// The columns of the photo that every other table begins with.
+pub(super) const OF_PHOTO: [Column; 8] = [PHOTO, ANIMAL, FOOT, VIEW, SIDE, STAGE, TAKEN, OBSERVER];
 
 /// The wide table's columns of the photo before those of its values.
-pub(super) const WIDE_BEFORE: [Column; 8] = [PHOTO, ANIMAL, FOOT, VIEW, SIDE, STAGE, TAKEN, OBSERVER];
+pub(super) const WIDE_BEFORE: [Column; 8] = OF_PHOTO;
 
 /// The wide table's column behind those of its values.
 pub(super) const WIDE_BEHIND: Column = FLAGS_OF_ALL;

@@ -2,8 +2,9 @@
 //! declarations that the tables are made of.
 
 use super::columns::{
-    Column, ColumnKind, FLAG_LIST, TIDY, TableColumn, WIDE_BEFORE, WIDE_BEHIND, parquet_columns, wide_pair,
+    BEHIND_IN_PARQUET, Column, ColumnKind, FLAG_LIST, TIDY, TableColumn, WIDE_BEFORE, WIDE_BEHIND, wide_pair,
 };
+use super::row_tables::{ROW_TABLES, RowTable};
 use super::tables::csv_line;
 use crate::evaluate::METHODS;
 use crate::measure::{ALL, Measurement};
@@ -16,9 +17,10 @@ use std::fmt::Write;
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 #[non_exhaustive]
 pub struct DictionaryEntry {
-    /// Which list it belongs to: a table (`measurements.csv`, `measurements-wide.csv`, `measurements.parquet`, `follow.csv`,
-    /// `agreement.csv`, `landmarks.csv`), or what stands in a
-    /// column (`measurement`, `method`, `flag_list`).
+    /// Which list it belongs to: a table (`measurements.csv`, `measurements-wide.csv`, `measurements-landmarks.csv`,
+    /// `measurements-covariance.csv`, `measurements-draws.csv`, `measurements.parquet`, `follow.csv`, `agreement.csv`, `landmarks.csv`,
+    /// `values.csv`, `shapes.csv`, `mean-shape.csv`), or
+    /// what stands in a column (`measurement`, `method`, `flag_list`).
     pub list: &'static str,
     /// The column, or what stands in it.
     pub name: String,
@@ -43,15 +45,21 @@ pub struct DictionaryEntry {
 /// assert_eq!(column.unit, "deg");
 /// ```
 pub fn dictionary() -> Vec<DictionaryEntry> {
-    let mut all: Vec<DictionaryEntry> = TIDY.iter().map(|c| of_column("measurements.csv", c)).collect();
+    let of_table = |table: &RowTable| table.columns.iter().map(|c| of_column(table.name, c)).collect::<Vec<_>>();
+    let mut all = of_table(&ROW_TABLES[0]);
     all.extend(WIDE_BEFORE.iter().map(|c| of_column(WIDE, c)));
     all.extend(ALL.iter().flat_map(|m| of_pair(m)));
     all.push(of_column(WIDE, &WIDE_BEHIND));
-    all.extend(parquet_columns().map(|c| of_column("measurements.parquet", &c)));
-    let others: [(&str, &[TableColumn]); 3] = [
+    all.extend(ROW_TABLES.iter().skip(1).flat_map(of_table));
+    // Each table's typed file has these behind its columns.
+    all.extend(TIDY.iter().chain(&BEHIND_IN_PARQUET).map(|c| of_column("measurements.parquet", c)));
+    let others: [(&str, &[TableColumn]); 6] = [
         ("follow.csv", &crate::follow::TABLE),
         ("agreement.csv", &crate::observers::AGREEMENT_TABLE),
         ("landmarks.csv", &crate::observers::LANDMARKS_TABLE),
+        ("values.csv", &crate::observers::VALUES_TABLE),
+        ("shapes.csv", &crate::shape::SHAPES_TABLE),
+        ("mean-shape.csv", &crate::shape::MEAN_TABLE),
     ];
     for (list, columns) in others {
         all.extend(columns.iter().map(|c| DictionaryEntry {

@@ -42,7 +42,7 @@ impl RunKey {
     }
 
     fn with(program: Program, options: &VisitOptions, outputs: &Outputs, lenses: &Lenses) -> Result<Self> {
-        let measure = &options.measure;
+        let (measure, details) = (&options.measure, outputs.details());
         let placement = measure.placement.as_ref().map(|table| Sha256Hex::of(json!(**table).to_string().as_bytes()));
         let words = json!({
             "draws": measure.draws,
@@ -58,6 +58,10 @@ impl RunKey {
                 RulerReading::AsStated => "as_stated",
             },
             "whole_entries": outputs.whole_entries(),
+            "points": details.points,
+            "covariances": details.covariances,
+            "values_drawn": details.draws,
+            "values_drawn_seed": (details.draws > 0).then_some(details.seed),
         });
         let built_with = [cfg!(feature = "pictures"), cfg!(feature = "libheif")];
         let all = json!({ "format": FORMAT, "program": program, "built_with": built_with, "options": words });

@@ -55,6 +55,10 @@ pub fn join(folders: &[PathBuf], outputs: &Outputs, stop: &Stop) -> Result<Summa
             .help("name the folders that `hoofgeo measure --part` wrote to"));
     };
     let mut head = first.clone();
+    if outputs.writes_draws() && head.options["values_drawn"].as_u64().unwrap_or(0) == 0 {
+        return Err(Error::new(ErrorKind::Usage, "the parts hold no draws")
+            .help("measure them with --write draws and --draws, json or jsonl among the files"));
+    }
     head.part = None;
     head.files = outputs.files.iter().map(|file| outputs.name_of(*file)).collect();
     let pieces = found.into_iter().map(|(_, mut lines)| Piece { next: lines.next(), lines });

@@ -4,15 +4,18 @@
 //! run, whose entry is read back, gives the same rows as one measured now.
 
 mod columns;
+mod details;
 mod dictionary;
 mod free_text;
 mod inputs;
 mod join;
 mod manifest;
+mod methods;
 #[cfg(feature = "parquet")]
 mod parquet;
 mod record;
 mod rendered;
+mod row_tables;
 mod stored;
 mod tables;
 mod unfinished;
@@ -21,11 +24,14 @@ mod writers;
 
 pub use columns::{CSV_COLUMNS, ColumnKind, wide_columns};
 pub(crate) use columns::{OF_ITS_ROW, TableColumn};
+use details::Details;
+pub use details::{RecordedCovariance, RecordedCovariances, RecordedPoint};
 pub use dictionary::{DictionaryEntry, dictionary, dictionary_csv, dictionary_json, dictionary_markdown};
 pub use free_text::{free_text_cell, free_text_of_cell};
 pub(super) use inputs::{Inputs, RunKey};
 pub use join::join;
 pub(super) use manifest::refusal_line;
+pub use methods::methods;
 pub use record::{PhotoRecord, RecordedValue};
 pub(super) use rendered::Rendered;
 pub(super) use stored::Stored;
@@ -65,9 +71,24 @@ pub enum ResultFile {
     Json,
     /// `measurements.jsonl`: the photos of `measurements.json`, each on a line of its own, those refused among them.
     JsonLines,
+    /// `measurements-landmarks.csv`: landmarks and points of lines in the measured plane, mm, one row a point.
+    LandmarksCsv,
+    /// `measurements-covariance.csv`: covariances of each photo's values and of its landmarks' places, one row a pair.
+    CovarianceCsv,
+    /// `measurements-draws.csv`: joint draws of each photo's values, one row a value; as many as [`Outputs::draws`] says.
+    DrawsCsv,
     /// `measurements.parquet`: one row a value, typed columns.
     #[cfg(feature = "parquet")]
     Parquet,
+    /// `measurements-landmarks.parquet`.
+    #[cfg(feature = "parquet")]
+    LandmarksParquet,
+    /// `measurements-covariance.parquet`.
+    #[cfg(feature = "parquet")]
+    CovarianceParquet,
+    /// `measurements-draws.parquet`.
+    #[cfg(feature = "parquet")]
+    DrawsParquet,
 }
 
 impl ResultFile {
@@ -77,8 +98,17 @@ impl ResultFile {
         Self::WideCsv,
         Self::Json,
         Self::JsonLines,
+        Self::LandmarksCsv,
+        Self::CovarianceCsv,
+        Self::DrawsCsv,
         #[cfg(feature = "parquet")]
         Self::Parquet,
+        #[cfg(feature = "parquet")]
+        Self::LandmarksParquet,
+        #[cfg(feature = "parquet")]
+        Self::CovarianceParquet,
+        #[cfg(feature = "parquet")]
+        Self::DrawsParquet,
     ];
 
     /// Name without ending, and ending.
@@ -88,8 +118,17 @@ impl ResultFile {
             Self::WideCsv => ("measurements-wide", "csv"),
             Self::Json => ("measurements", "json"),
             Self::JsonLines => ("measurements", "jsonl"),
+            Self::LandmarksCsv => ("measurements-landmarks", "csv"),
+            Self::CovarianceCsv => ("measurements-covariance", "csv"),
+            Self::DrawsCsv => ("measurements-draws", "csv"),
             #[cfg(feature = "parquet")]
             Self::Parquet => ("measurements", "parquet"),
+            #[cfg(feature = "parquet")]
+            Self::LandmarksParquet => ("measurements-landmarks", "parquet"),
+            #[cfg(feature = "parquet")]
+            Self::CovarianceParquet => ("measurements-covariance", "parquet"),
+            #[cfg(feature = "parquet")]
+            Self::DrawsParquet => ("measurements-draws", "parquet"),
         }
     }
 }
@@ -180,12 +219,17 @@ pub struct Outputs {
     pub part: Option<Part>,
     /// Whether everything is measured again, also what an earlier run has measured and has not changed since.
     pub anew: bool,
+    /// Joint draws of each photo's values that the entries hold, seeded by the measuring's seed and the photo's path; none by default.
+    pub draws: usize,
+    /// The draws' seed.
+    pub seed: u64,
 }
 
 impl Outputs {
     /// `measurements.csv` and `measurements.json` of all photos.
     pub fn in_folder(folder: impl Into<PathBuf>) -> Self {
-        Self { folder: folder.into(), files: vec![ResultFile::Csv, ResultFile::Json], part: None, anew: false }
+        let files = vec![ResultFile::Csv, ResultFile::Json];
+        Self { folder: folder.into(), files, part: None, anew: false, draws: 0, seed: 0 }
     }
 
     /// With these files instead.
@@ -201,6 +245,14 @@ impl Outputs {
     #[must_use]
     pub fn with_part(mut self, part: Option<Part>) -> Self {
         self.part = part;
+        self
+    }
+
+    /// With so many joint draws of each photo's values, for [`ResultFile::DrawsCsv`] and the JSON files: the same seed gives the same draws,
+    /// whatever part a photo is measured in; draws of different photos are independent.
+    #[must_use]
+    pub fn with_draws(mut self, draws: usize, seed: u64) -> Self {
+        (self.draws, self.seed) = (draws, seed);
         self
     }
 
@@ -238,6 +290,22 @@ impl Outputs {
     /// Whether entries are written whole: tables alone do with a part of them.
     pub(super) fn whole_entries(&self) -> bool {
         self.writes(ResultFile::Json) || self.writes(ResultFile::JsonLines)
+    }
+
+    fn writes_draws(&self) -> bool {
+        self.files.iter().any(|f| f.parts().0 == ResultFile::DrawsCsv.parts().0)
+    }
+
+    /// What entries hold beyond values: whole ones everything but draws, which are made where they are asked for.
+    fn details(&self) -> Details {
+        let whole = self.whole_entries();
+        let wants = |stem: &str| self.files.iter().any(|f| f.parts().0 == stem);
+        Details {
+            points: whole || wants(ResultFile::LandmarksCsv.parts().0),
+            covariances: whole || wants(ResultFile::CovarianceCsv.parts().0),
+            draws: self.draws,
+            seed: self.seed,
+        }
     }
 }
 

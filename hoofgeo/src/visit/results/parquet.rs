@@ -1,10 +1,12 @@
-//! The tidy table as Apache Parquet, typed columns, for analytics engines (feature `parquet`).
+//! Tables as Apache Parquet, typed columns, for analytics engines (feature `parquet`).
 //!
 //! # Source
 //! Apache Parquet format specification, logical types `STRING` and `TIMESTAMP`.
 
-use super::columns::{Cell, Column, ColumnKind, parquet_columns};
+use super::ResultFile;
+use super::columns::{BEHIND_IN_PARQUET, Cell, Column, ColumnKind};
 use super::record::PhotoRecord;
+use super::row_tables::RowTable;
 use super::writers::Growing;
 use crate::error::{Error, ErrorKind, Result};
 use parquet::basic::Compression;
@@ -18,8 +20,14 @@ use std::sync::Arc;
 /// Rows in a row group: some megabytes of memory.
 const GROUP: usize = 1 << 15;
 
-/// A file of the tidy table that grows by row groups.
+/// A table's columns in Parquet.
+pub(super) fn parquet_columns(table: &RowTable) -> impl Iterator<Item = Column> + use<> {
+    table.columns.iter().copied().chain(BEHIND_IN_PARQUET)
+}
+
+/// A file of a table that grows by row groups.
 pub(super) struct ParquetWriter {
+    table: &'static RowTable,
     file: SerializedFileWriter<Growing>,
     columns: Vec<Gathered>,
     rows: usize,
@@ -49,22 +57,30 @@ fn schema_line(column: &Column) -> String {
 }
 
 impl ParquetWriter {
-    pub(super) fn new(to: Growing) -> Result<Self> {
-        let lines: Vec<String> = parquet_columns().map(|c| schema_line(&c)).collect();
-        let schema =
-            parse_message_type(&format!("message measurements {{ {} }}", lines.join(" "))).map_err(|e| fault(&e))?;
+    pub(super) fn new(table: &'static RowTable, to: Growing) -> Result<Self> {
+        let lines: Vec<String> = parquet_columns(table).map(|c| schema_line(&c)).collect();
+        let schema = parse_message_type(&format!(
+            "message {} {{ {} }}",
+            table.file.parts().0.replace('-', "_"),
+            lines.join(" ")
+        ))
+        .map_err(|e| fault(&e))?;
         let properties = WriterProperties::builder().set_compression(Compression::SNAPPY).build();
         let file = SerializedFileWriter::new(to, Arc::new(schema), Arc::new(properties)).map_err(|e| fault(&e))?;
-        Ok(Self { file, columns: parquet_columns().map(Gathered::new).collect(), rows: 0 })
+        Ok(Self { table, file, columns: parquet_columns(table).map(Gathered::new).collect(), rows: 0 })
+    }
+
+    pub(super) fn file(&self) -> ResultFile {
+        self.table.typed
     }
 
     pub(super) fn add(&mut self, photo: &PhotoRecord) -> Result<()> {
-        for value in &photo.values {
+        self.table.rows(photo, |row| {
             for gathered in &mut self.columns {
-                gathered.push(gathered.column.cell(photo, value));
+                gathered.push(gathered.column.cell(photo, &row));
             }
             self.rows += 1;
-        }
+        });
         if self.rows >= GROUP { self.flush().map_err(|e| fault(&e)) } else { Ok(()) }
     }
 
@@ -141,5 +157,5 @@ impl Gathered {
 }
 
 fn fault(e: &ParquetError) -> Error {
-    Error::new(ErrorKind::Io, format!("measurements.parquet cannot be written: {e}"))
+    Error::new(ErrorKind::Io, format!("a Parquet file cannot be written: {e}"))
 }

@@ -1,5 +1,6 @@
 //! What results say of one photo, apart from where it comes from: read off a measured photo, or read back from its entry.
 
+use super::details::{RecordedCovariances, RecordedPoint};
 use crate::evaluate::Value;
 use crate::foot::{Foot, Side, Stage, View};
 use crate::measure::{self, Measurement};
@@ -45,6 +46,15 @@ pub struct PhotoRecord {
     /// The values, in the order of [`measure::ALL`].
     #[serde(rename = "measurements")]
     pub values: Vec<RecordedValue>,
+    /// Landmarks and points of lines in the measured plane, where the results hold them.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub points: Option<Vec<RecordedPoint>>,
+    /// The covariance of the values, and that of the landmarks' places, where the results hold them.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub covariances: Option<RecordedCovariances>,
+    /// Joint draws of the values, where the results hold them: each value's in the order of `values`, none where a draw has no value.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub draws: Option<Vec<Vec<Option<f64>>>>,
 }
 
 /// One value of a [`PhotoRecord`].
@@ -80,7 +90,7 @@ pub struct RecordedValue {
 }
 
 impl PhotoRecord {
-    /// Of a photo measured now.
+    /// Of a photo measured now, without points, covariances and draws.
     pub(in crate::visit) fn of(report: &PhotoReport) -> Self {
         let (s, measured) = (&report.sidecar, &report.measured);
         let value = |v: &Value| RecordedValue {
@@ -108,6 +118,9 @@ impl PhotoRecord {
             placement: report.placement.clone(),
             picture: report.picture.as_ref().and_then(|p| p.as_ref().ok()).cloned(),
             values: measured.values.iter().map(value).collect(),
+            points: None,
+            covariances: None,
+            draws: None,
         }
     }
 

@@ -3,7 +3,8 @@
 use super::inputs::{Inputs, RunKey};
 use super::manifest::PhotoLine;
 use super::record::PhotoRecord;
-use super::{Outputs, ResultFile, Stored, tables};
+use super::row_tables::ROW_TABLES;
+use super::{Outputs, ResultFile, Stored, details, tables};
 use crate::error::{Error, ErrorKind, Result};
 use crate::photo::{Sha256Hex, fingerprint};
 use crate::visit::json::photo_json;
@@ -15,7 +16,8 @@ pub(crate) struct Rendered {
     /// Its line of the manifest.
     pub(super) line: String,
     pub(super) entry: String,
-    pub(super) tidy: Vec<u8>,
+    /// Its rows in each of the row tables that are written, in the order of `ROW_TABLES`.
+    pub(super) rows: Vec<Vec<u8>>,
     pub(super) wide: Vec<u8>,
     pub(crate) record: PhotoRecord,
 }
@@ -23,9 +25,11 @@ pub(crate) struct Rendered {
 impl Rendered {
     /// Of a photo measured now.
     pub(crate) fn new(report: &PhotoReport, inputs: &Inputs, run: &RunKey, outputs: &Outputs) -> Result<Self> {
-        let record = PhotoRecord::of(report);
+        let record = PhotoRecord::of(report).with(outputs.details(), report)?;
         let entry = if outputs.whole_entries() {
-            photo_json(report).to_string()
+            let mut entry = photo_json(report);
+            details::add_to(&mut entry, &record);
+            entry.to_string()
         } else {
             serde_json::to_string(&record).map_err(|e| own_fault(&e))?
         };
@@ -59,10 +63,10 @@ impl Rendered {
     }
 
     fn with(line: &PhotoLine, entry: String, record: PhotoRecord, outputs: &Outputs) -> Self {
-        let table = |file, of: fn(&PhotoRecord) -> Vec<u8>| if outputs.writes(file) { of(&record) } else { Vec::new() };
+        let written = ROW_TABLES.iter().filter(|table| outputs.writes(table.file));
         Self {
-            tidy: table(ResultFile::Csv, tables::tidy),
-            wide: table(ResultFile::WideCsv, tables::wide),
+            rows: written.map(|table| tables::rows(table, &record)).collect(),
+            wide: if outputs.writes(ResultFile::WideCsv) { tables::wide(&record) } else { Vec::new() },
             line: serde_json::json!(line).to_string(),
             entry,
             record,

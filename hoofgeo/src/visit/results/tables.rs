@@ -1,7 +1,8 @@
 //! A photo's rows in the tables of text (RFC 4180).
 
-use super::columns::{Column, Origin, TIDY, WIDE_BEFORE, WIDE_BEHIND};
+use super::columns::{Column, Origin, WIDE_BEFORE, WIDE_BEHIND};
 use super::record::PhotoRecord;
+use super::row_tables::RowTable;
 use crate::measure::ALL;
 use std::borrow::Cow;
 
@@ -12,12 +13,27 @@ pub(super) fn csv_line<'a>(cells: impl IntoIterator<Item = Cow<'a, str>>) -> Vec
     finish(csv)
 }
 
-/// The photo's rows of the tidy table, one a value.
-pub(super) fn tidy(photo: &PhotoRecord) -> Vec<u8> {
+/// The photo's rows of a table.
+pub(super) fn rows(table: &RowTable, photo: &PhotoRecord) -> Vec<u8> {
     let mut csv = writer();
-    for value in &photo.values {
-        write(&mut csv, TIDY.iter().map(|column| column.cell(photo, value).into_text(column.kind)));
-    }
+    // Cells of the photo are the same in all of its rows.
+    let of_photo: Vec<_> = table
+        .columns
+        .iter()
+        .map(|c| match c.origin {
+            Origin::Photo(cell) => Some(cell(photo).into_text(c.kind)),
+            _ => None,
+        })
+        .collect();
+    table.rows(photo, |row| {
+        write(
+            &mut csv,
+            table.columns.iter().zip(&of_photo).map(|(column, same)| match same {
+                Some(text) => Cow::Borrowed(text.as_ref()),
+                None => column.cell(photo, &row).into_text(column.kind),
+            }),
+        );
+    });
     finish(csv)
 }
 
@@ -25,7 +41,7 @@ pub(super) fn tidy(photo: &PhotoRecord) -> Vec<u8> {
 pub(super) fn wide(photo: &PhotoRecord) -> Vec<u8> {
     let of_photo = |column: &Column| match column.origin {
         Origin::Photo(cell) => cell(photo).into_text(column.kind),
-        Origin::Value(_) => Cow::Borrowed(""),
+        _ => Cow::Borrowed(""),
     };
     let mut cells: Vec<Cow<'_, str>> = WIDE_BEFORE.iter().map(of_photo).collect();
     let mut values = photo.values.iter().peekable();
@@ -45,8 +61,9 @@ fn writer() -> csv::Writer<Vec<u8>> {
 }
 
 fn write<'a>(csv: &mut csv::Writer<Vec<u8>>, cells: impl IntoIterator<Item = Cow<'a, str>>) {
-    let written = csv.write_record(cells.into_iter().collect::<Vec<_>>().iter().map(|c| c.as_bytes()));
     // Writing to memory does not fail, and every row has its columns.
+    let mut written = cells.into_iter().try_for_each(|cell| csv.write_field(cell.as_bytes()));
+    written = written.and_then(|()| csv.write_record(None::<&[u8]>));
     debug_assert!(written.is_ok());
 }
 

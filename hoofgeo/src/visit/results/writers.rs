@@ -3,9 +3,10 @@
 use super::inputs::RunKey;
 use super::manifest::{End, FileLine, Head};
 use super::rendered::Rendered;
+use super::row_tables::{ROW_TABLES, RowTable};
 use super::tables::csv_line;
 use super::wide::WideTable;
-use super::{CSV_COLUMNS, FORMAT, Outputs, ResultFile};
+use super::{FORMAT, Outputs, ResultFile};
 use crate::error::{Error, Result};
 use crate::measured::MeasureOptions;
 use crate::photo::{HashedWriter, Sha256Hex};
@@ -30,12 +31,12 @@ pub(super) type Growing = BufWriter<HashedWriter<NamedTempFile>>;
 /// The result files of a run, under temporary names until [`Writers::finish`].
 pub(crate) struct Writers {
     outputs: Outputs,
-    tidy: Option<Growing>,
+    tables: Vec<(&'static RowTable, Growing)>,
     wide: Option<WideTable>,
     json: Option<Growing>,
     lines: Option<Growing>,
     #[cfg(feature = "parquet")]
-    parquet: Option<super::parquet::ParquetWriter>,
+    typed: Vec<super::parquet::ParquetWriter>,
     manifest: Growing,
     /// What was refused comes behind the photos in the JSON, so it waits in a file of its own.
     refused: BufWriter<File>,
@@ -75,15 +76,21 @@ impl Writers {
         let open = || temporary_in(work).map(|file| BufWriter::with_capacity(1 << 16, HashedWriter::new(file)));
         let wanted = |file| if outputs.writes(file) { open().map(Some) } else { Ok(None) };
         let mut writers = Self {
-            tidy: wanted(ResultFile::Csv).map_err(fail)?,
+            tables: ROW_TABLES
+                .iter()
+                .filter(|table| outputs.writes(table.file))
+                .map(|table| Ok((table, open()?)))
+                .collect::<io::Result<_>>()
+                .map_err(fail)?,
             wide: wanted(ResultFile::WideCsv).and_then(|to| to.map(WideTable::new).transpose()).map_err(fail)?,
             json: wanted(ResultFile::Json).map_err(fail)?,
             lines: wanted(ResultFile::JsonLines).map_err(fail)?,
             #[cfg(feature = "parquet")]
-            parquet: match wanted(ResultFile::Parquet).map_err(fail)? {
-                Some(file) => Some(super::parquet::ParquetWriter::new(file)?),
-                None => None,
-            },
+            typed: ROW_TABLES
+                .iter()
+                .filter(|table| outputs.writes(table.typed))
+                .map(|table| super::parquet::ParquetWriter::new(table, open().map_err(fail)?))
+                .collect::<Result<_>>()?,
             manifest: open().map_err(fail)?,
             refused: BufWriter::new(tempfile::tempfile().map_err(fail)?),
             photos: 0,
@@ -96,8 +103,8 @@ impl Writers {
 
     fn write_heads(&mut self, head: &Head) -> io::Result<()> {
         writeln!(self.manifest, "{}", json!(head))?;
-        if let Some(tidy) = &mut self.tidy {
-            tidy.write_all(&csv_line(CSV_COLUMNS.map(Cow::Borrowed)))?;
+        for (table, to) in &mut self.tables {
+            to.write_all(&csv_line(table.columns.iter().map(|c| Cow::Borrowed(c.name))))?;
         }
         if let Some(json) = &mut self.json {
             let program = json!({ "name": head.program["name"], "version": head.program["version"] });
@@ -114,8 +121,8 @@ impl Writers {
     pub(crate) fn photo(&mut self, photo: &Rendered) -> Result<()> {
         self.write_photo(photo).map_err(|e| self.fail(&e))?;
         #[cfg(feature = "parquet")]
-        if let Some(parquet) = &mut self.parquet {
-            parquet.add(&photo.record)?;
+        for table in &mut self.typed {
+            table.add(&photo.record)?;
         }
         self.photos += 1;
         Ok(())
@@ -123,8 +130,8 @@ impl Writers {
 
     fn write_photo(&mut self, photo: &Rendered) -> io::Result<()> {
         writeln!(self.manifest, "{}", photo.line)?;
-        if let Some(tidy) = &mut self.tidy {
-            tidy.write_all(&photo.tidy)?;
+        for ((_, to), rows) in self.tables.iter_mut().zip(&photo.rows) {
+            to.write_all(rows)?;
         }
         if let Some(wide) = &mut self.wide {
             wide.add(&photo.wide, &photo.record)?;
@@ -158,11 +165,13 @@ impl Writers {
     /// Gives the files their names, the manifest last. Before this nothing of them is to be seen.
     pub(crate) fn finish(mut self) -> Result<()> {
         self.close_json().map_err(|e| self.fail(&e))?;
-        let Self { outputs, tidy, wide, json, lines, manifest, .. } = self;
+        let Self { outputs, tables, wide, json, lines, manifest, .. } = self;
         let fail = |e: io::Error| Error::io(&outputs.folder, "the results cannot be written", &e);
         let mut files = Vec::new();
+        for (table, file) in tables {
+            files.push(Whole::close(file, outputs.name_of(table.file), &outputs.folder)?);
+        }
         for (file, kind) in [
-            (tidy, ResultFile::Csv),
             (wide.map(WideTable::close).transpose().map_err(fail)?, ResultFile::WideCsv),
             (json, ResultFile::Json),
             (lines, ResultFile::JsonLines),
@@ -172,8 +181,9 @@ impl Writers {
             }
         }
         #[cfg(feature = "parquet")]
-        if let Some(parquet) = self.parquet {
-            files.push(Whole::close(parquet.close()?, outputs.name_of(ResultFile::Parquet), &outputs.folder)?);
+        for table in self.typed {
+            let name = outputs.name_of(table.file());
+            files.push(Whole::close(table.close()?, name, &outputs.folder)?);
         }
         let mut manifest = manifest;
         let end = End { files: files.iter().map(Whole::line).collect(), measured: self.photos, refused: self.refusals };
