@@ -136,12 +136,18 @@ fn say(way: &str, half: &str, file: &str, read: &hoofgeo::Result<Reading>, error
             let e = r.evidence;
             let error = error.map_or(String::new(), |e| format!(", scale off by {:.3} %", 100.0 * e));
             format!(
-                "{} lines every {} mm from {} mm, {:.2} px, by {}, margin {:.0}, agree {:.2}, rms {:.2}, systematic {:.2}, bend {:.2}{error}",
+                "{} lines every {} mm from {} mm, {:.2} px, by {}, {}margin {:.0}, agree {:.2}, rms {:.2}, systematic {:.2}, bend {:.2}{error}",
                 e.lines,
                 r.step_mm,
                 r.graduations[0].mm,
                 e.period_px,
                 r.numbering.name(),
+                r.print.map_or(String::new(), |p| format!(
+                    "{} numbers{}{}, ",
+                    p.numbers,
+                    if p.metric { " metric" } else { "" },
+                    if p.mirrored { " mirrored" } else { "" }
+                )),
                 e.margin,
                 e.agree,
                 e.rms_px,

@@ -48,7 +48,7 @@ pub struct MeasureArgs {
     #[arg(long)]
     pub no_pictures: bool,
     /// Do not read a straight ruler from the pixels: neither where two of its graduations are marked, nor where none is and the sidecar
-    /// says that it is metric
+    /// or the numbers printed on it say that it is metric
     #[arg(long)]
     pub no_ruler_reading: bool,
     /// Threads to use [default: one per core]

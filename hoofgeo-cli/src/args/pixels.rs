@@ -37,7 +37,8 @@ pub struct RectifyArgs {
 /// `ruler`
 #[derive(Debug, Args)]
 #[command(
-    after_help = "Without marks, a ruler in tenths of an inch cannot be told from one in millimetres: say --metric, or mark two.\n\
+    after_help = "Without marks, the numbers printed on the ruler tell millimetres from tenths of an inch. Where they cannot be read,\n\
+                  say --metric, or mark two.\n\
                   Marks: --marks 0@812,2410 150@1944,2392. Exit code: 0 read, 2 not read: nothing certain was found."
 )]
 pub struct RulerArgs {
@@ -46,7 +47,7 @@ pub struct RulerArgs {
     /// Two graduations near which their lines lie, each its mm and its pixel in the upright photo
     #[arg(long, value_name = "MM@X,Y", num_args = 2, value_parser = mark)]
     pub marks: Vec<(f64, f64, f64)>,
-    /// The ruler is divided into millimetres or halves of them: read its scale without marks
+    /// The ruler is divided into millimetres or halves of them: read its scale without marks, whatever its numbers show
     #[arg(long, conflicts_with = "marks")]
     pub metric: bool,
     /// Picture of what was found (.png, .jpg), or its graduations for a sidecar's `scale` (.json)

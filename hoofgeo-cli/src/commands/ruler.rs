@@ -26,7 +26,7 @@ pub(crate) fn run(args: &RulerArgs) -> Result<Outcome> {
         _ => find_metric(&grey),
     };
     let reading = reading.map_err(|e| e.in_file(&args.photo))?;
-    let has_scale = args.metric || reading.numbering == Numbering::Marks;
+    let has_scale = args.metric || reading.numbering == Numbering::Marks || shows_metric(&reading);
     if let Some(out) = &args.out {
         write(out, photo, &reading, has_scale)?;
     }
@@ -79,11 +79,28 @@ fn text(r: &Reading) -> String {
         Numbering::Marks => row(&mut text, "numbered", "by the two marks"),
         Numbering::Lengths => {
             row(&mut text, "numbered", "from one of its long lines, which need not be the ruler's own 0");
-            row(&mut text, "metric", "because you say so");
+            metric(&mut text, r);
             certain(&mut text, r);
         }
+        Numbering::Numbers => {
+            let numbers = r.print.map_or(0, |p| p.numbers);
+            row(&mut text, "numbered", format_args!("by {numbers} of the numbers printed on it"));
+            metric(&mut text, r);
+        }
+    }
+    if r.print.is_some_and(|p| p.mirrored) {
+        row(&mut text, "mirrored", "its numbers are seen from behind: turn the ruler, or the photo, over");
     }
     text
+}
+
+/// Whether the numbers printed on the ruler show that it is metric.
+fn shows_metric(r: &Reading) -> bool {
+    r.print.is_some_and(|p| p.metric)
+}
+
+fn metric(text: &mut String, r: &Reading) {
+    row(text, "metric", if shows_metric(r) { "as the numbers printed on it show" } else { "because you say so" });
 }
 
 /// What is seen of a ruler of which nobody said whether it is metric.
@@ -97,7 +114,9 @@ fn text_without_scale(r: &Reading) -> String {
     row(&mut text, "to", format_args!("{:.1}, {:.1} px", last.at.x, last.at.y));
     row(&mut text, "distance at both ends", format_args!("{start:.3} and {end:.3} px from line to line"));
     residual(&mut text, r);
-    certain(&mut text, r);
+    if r.evidence.margin.is_finite() {
+        certain(&mut text, r);
+    }
     row(
         &mut text,
         "scale",

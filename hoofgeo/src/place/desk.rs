@@ -471,8 +471,8 @@ fn settled(draft: &Draft, reading: Option<Reading>, visit: Option<&Visit>) -> Re
     }
     if let Some(scale) = &mut kept.scale {
         scale.points = Some(Vec::new());
-        // Said to be metric, it would be read without any mark.
-        scale.metric = None;
+        // Said to be metric, or left open, it would be read without any mark.
+        scale.metric = Some(false);
     }
     let what = match reading {
         Reading::Open => "whether the ruler is to be read between its two marks is not answered yet",

@@ -21,6 +21,9 @@ const SIGNIFICANCE: f64 = 0.001;
 /// lean is to blame (found on leans of up to 45°).
 const MOST_BY_LEANING: f64 = 15.0;
 
+/// Where residuals are less than this share of what does not fit, the camera's lean is the rest.
+const SMALL_PART: f64 = 0.25;
+
 /// Graduations whose scatter is this many times the stated one cannot be measured with at all.
 const LARGEST_SCATTER: f64 = 5.0;
 
@@ -213,6 +216,23 @@ pub(super) fn accuse(given: &Given<'_>, best: &Optimum, two_dimensional: bool) -
     let ratio = best.cost / degrees_of_freedom(given).max(1) as f64;
     if ratio > LARGEST_SCATTER * LARGEST_SCATTER || !enough {
         let (worst, _) = suspects[0];
+        // What the residuals do not hold was paid by the camera's stated attitude.
+        let apart: f64 = best.residuals.iter().map(|r| r.norm_squared()).sum::<f64>() / (given.u_px * given.u_px);
+        let leant = (best.cost - apart).max(0.0).sqrt();
+        let may_lean = !two_dimensional && given.lens.source != LensSource::Profile;
+        if may_lean && ratio <= MOST_BY_LEANING * MOST_BY_LEANING && apart < SMALL_PART * best.cost {
+            return Err(Error::new(
+                ErrorKind::Scale,
+                format!(
+                    "the graduations fit a straight ruler only if the camera leant by {leant:.1} times the standard uncertainty that is \
+                     stated for that"
+                ),
+            )
+            .help(
+                "check labels and pixels, and mark more graduations so that a wrong one can be told; where the camera did lean so far, \
+                 state it: scale.tilt_u_deg",
+            ));
+        }
         return Err(Error::new(
             ErrorKind::Scale,
             format!(

@@ -103,6 +103,7 @@ pub struct Scale {
     #[serde(skip_serializing_if = "Option::is_none")]
     pub tilt_u_deg: Option<f64>,
     /// Whether a straight ruler is divided into millimetres or halves of them; then it can be read without a mark (`pixels::ruler`).
+    /// Needed only where the numbers printed on it cannot be read; `false` forbids to read it without a mark.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub metric: Option<bool>,
     /// The graduations found in the photo. None while the slot is empty.

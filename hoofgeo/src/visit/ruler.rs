@@ -17,7 +17,7 @@ use crate::{
 /// What was read of a ruler, for the results.
 #[derive(Debug, Clone, PartialEq)]
 pub struct RulerRead {
-    /// What numbered its lines: `marks` or `lengths`.
+    /// What numbered its lines: `marks`, `lengths` or `numbers`.
     pub numbered_by: &'static str,
     /// Distance of neighbouring lines, mm.
     pub step_mm: f64,
@@ -50,7 +50,7 @@ pub enum RulerReading {
     #[default]
     Never,
     /// Where a sidecar says enough: exactly two graduations of a straight ruler are marked, which say where it lies and what its lines are
-    /// called, or none of one that is stated to be metric.
+    /// called, or none of one that is stated to be metric, or whose printed numbers show that.
     AsStated,
 }
 
@@ -122,10 +122,13 @@ impl Graduations {
     #[cfg(feature = "pictures")]
     fn read_pixels(&mut self, entry: &Entry, files: &ReadEntry) {
         let Some(way) = Way::of(&files.sidecar, &self.marked) else { return };
-        self.read = Some(crate::photo::decode_upright(&entry.photo).and_then(|photo| {
+        let read = crate::photo::decode_upright(&entry.photo).and_then(|photo| {
             let grey = crate::pixels::Grey::of(self.photo.insert(photo));
             way.read(&grey, &files.sidecar)
-        }));
+        });
+        // Where nobody said that there is a ruler to be read, that none was is no news.
+        let asked = !matches!(way, Way::Unmarked { metric: false });
+        self.read = (asked || read.is_ok()).then_some(read);
     }
 }
 
@@ -146,7 +149,10 @@ pub(crate) fn marks_to_read(sidecar: &Sidecar, marked: &[Graduation]) -> Option<
 #[cfg(feature = "pictures")]
 enum Way {
     Marks([Mark; 2]),
-    Metric,
+    /// Without a mark: whether somebody states that the ruler is metric.
+    Unmarked {
+        metric: bool,
+    },
 }
 
 #[cfg(feature = "pictures")]
@@ -158,15 +164,22 @@ impl Way {
             return None;
         }
         let scale = straight_ruler(sidecar)?;
-        let metric = || (marked.is_empty() && scale.metric == Some(true)).then_some(Self::Metric);
-        marks_to_read(sidecar, marked).map(Self::Marks).or_else(metric)
+        let metric = scale.metric == Some(true);
+        let unmarked = || (marked.is_empty() && scale.metric != Some(false)).then_some(Self::Unmarked { metric });
+        marks_to_read(sidecar, marked).map(Self::Marks).or_else(unmarked)
     }
 
     fn read(&self, grey: &Grey, sidecar: &Sidecar) -> Result<(RulerRead, Vec<Graduation>)> {
         let reading = match self {
             Self::Marks(marks) => read_marked(grey, *marks)?,
-            Self::Metric => {
+            Self::Unmarked { metric } => {
                 let reading = find_metric(grey)?;
+                if !metric && !reading.print.is_some_and(|p| p.metric) {
+                    let what = "a ruler was found, but the numbers printed on it do not show that it is metric";
+                    return Err(Error::new(ErrorKind::Scene, what).help(
+                        "state scale.metric: true if its numbers are centimetres or millimetres, or mark two of its graduations",
+                    ));
+                }
                 of_a_hoofs_size(&reading, sidecar)?;
                 reading
             }

@@ -165,11 +165,17 @@ impl Problem<'_> {
         Some(Straightened { cost, along, across, projective })
     }
 
-    /// The distortion that fits best: a coarse search, then golden sections.
-    fn best(&self) -> Option<Straightened> {
+    /// The distortion that fits best, with how well: a coarse search, or from where it was `known` to be, then golden sections.
+    fn best(&self, known: Option<f64>) -> Option<(f64, Straightened)> {
         const STEP: f64 = 0.05;
         let cost = |k: f64| self.straighten(k).map_or(f64::INFINITY, |s| s.cost);
-        let start = (-7..=7).map(|i| f64::from(i) * STEP).min_by(|a, b| cost(*a).total_cmp(&cost(*b)))?;
+        let start = match known {
+            Some(k) => k,
+            None => {
+                let tried: Vec<(f64, f64)> = (-7..=7).map(|i| f64::from(i) * STEP).map(|k| (k, cost(k))).collect();
+                tried.iter().min_by(|a, b| a.1.total_cmp(&b.1))?.0
+            }
+        };
         let (mut low, mut high) = (start - STEP, start + STEP);
         let golden = 0.5 * (5f64.sqrt() - 1.0);
         let (mut a, mut b) = (high - golden * (high - low), low + golden * (high - low));
@@ -185,7 +191,8 @@ impl Problem<'_> {
                 cb = cost(b);
             }
         }
-        self.straighten(0.5 * (low + high))
+        let k = 0.5 * (low + high);
+        Some((k, self.straighten(k)?))
     }
 }
 
@@ -198,13 +205,16 @@ impl Comb {
         let mut kept = lines.to_vec();
         // The lines' own irregularity is learnt from their scatter.
         let mut jitter = 0.3;
+        let mut known = None;
         for round in 0..6 {
             if kept.len() < LEAST_LINES {
                 return None;
             }
             let u: Vec<f64> = kept.iter().map(|l| l.u_noise_px.hypot(jitter)).collect();
             let problem = Problem { lines: &kept, u: &u, u_across, focal, principal };
-            let s = problem.best()?;
+            // Few lines are rejected at a time: the lens stays about the same.
+            let (k1, s) = problem.best(known)?;
+            known = Some(k1);
             let residuals: Vec<f64> =
                 kept.iter().zip(&s.along).map(|(l, t)| t - s.projective.at(f64::from(l.number))).collect();
             let scatter = spread(residuals.iter().copied());

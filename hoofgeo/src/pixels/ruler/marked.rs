@@ -1,5 +1,6 @@
 //! Reading between two marks, which say where the ruler lies and what its lines are called.
 
+use super::bar::few_lines;
 use super::comb::Comb;
 use super::hierarchy::certain_pattern;
 use super::patch::{Local, beat};
@@ -101,10 +102,32 @@ pub fn read_marked_with(grey: &Grey, marks: [Mark; 2], limits: &Acceptance) -> R
             }
         }
     }
+    if contradiction.is_none()
+        && let Some(reading) = few_between(&view, marks, limits)
+    {
+        return Ok(reading);
+    }
     Err(contradiction.or(why).unwrap_or_else(|| {
         refused("no graduations were found between the two marks")
             .help("place both marks on graduations of the same edge; if they are, mark more graduations by hand")
     }))
+}
+
+/// A few centimetres' lines that both marks lie on: a scale bar.
+fn few_between(view: &View, [a, b]: [Mark; 2], limits: &Acceptance) -> Option<Reading> {
+    let count = (b.mm - a.mm).abs() / 10.0;
+    if (count - count.round()).abs() > 1e-6 || !(8.0..=60.0).contains(&count) {
+        return None;
+    }
+    let seen = few_lines(view, [a.at, b.at], count.round() as i32, &[[-0.8, 0.8]], limits)?;
+    // Both marks lie on lines of the right numbers.
+    let on = [number_at(&seen.comb, a.at)?, number_at(&seen.comb, b.at)?];
+    if on[0].abs() > 0.25 || (on[1] - count).abs() > 0.25 {
+        return None;
+    }
+    let label = |k: i32| a.mm + (b.mm - a.mm).signum() * 10.0 * f64::from(k) + 0.0;
+    let evidence = evidence(&seen.track, &seen.comb);
+    Some(reading(&seen.track, &seen.comb, evidence, 10.0, Numbering::Marks, None, label))
 }
 
 /// Starts along the way from mark to mark, those that beat most first.

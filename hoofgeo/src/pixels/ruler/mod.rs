@@ -9,22 +9,30 @@
 //!    is refused (`comb`).
 //! 5. The lengths of the lines tell millimetres from half millimetres, inches and things that are no ruler (`hierarchy`).
 //!
+//! 6. The numbers printed beside the lines tell which line is which, and millimetres from inches (`print`, `glyph`, `numbers`).
+//!
 //! # What a scale rests on
 //! A wrong reading is worse than none. Two marks say how far apart two lines are, and the lines between them must count up to that.
-//! Without marks the order of the lines' lengths is all there is, and a rule in tenths of an inch or hundredths of a foot has the same as
-//! one in millimetres: longer at every fifth line, longest at every tenth. So [`find_metric`] reads only where somebody states that the
-//! rule is metric; then fives and tens may be equally long too, as on calipers. Beside that statement it asks for lines that are longer
-//! than their distance, as those of millimetres are. What is not certain is refused with what to do, see [`Acceptance`].
+//! Without marks the order of the lines' lengths and the numbers are all there is, and a rule in tenths of an inch or hundredths of a
+//! foot has lines as long as one in millimetres: longer at every fifth line, longest at every tenth. So [`find_metric`] reads for somebody
+//! who states that the rule is metric, and says by [`Print::metric`] whether the rule's own numbers show it: tens at every tenth line,
+//! a printed unit, or the inches of its other edge, which lie 25.4 lines apart. Fives and tens may be equally long, as on calipers.
+//! Beside that statement it asks for lines that are longer than their distance, as those of millimetres are. What is not certain is
+//! refused with what to do, see [`Acceptance`].
 //!
 //! Where two marks are given and the lines that were found contradict their labels, the error is of kind
 //! [`Scale`](crate::ErrorKind::Scale): the marks must not be measured with. Where nothing could be read, it is of kind
 //! [`Scene`](crate::ErrorKind::Scene).
 
+mod bar;
 mod comb;
+mod glyph;
 mod hierarchy;
 mod lines;
 mod marked;
+mod numbers;
 mod patch;
+mod print;
 mod read;
 mod search;
 mod trace;
@@ -78,6 +86,8 @@ pub enum Numbering {
     Marks,
     /// By the lengths of the lines of a rule that was stated to be metric.
     Lengths,
+    /// By the numbers that are printed on it.
+    Numbers,
 }
 
 impl Numbering {
@@ -86,8 +96,20 @@ impl Numbering {
         match self {
             Self::Marks => "marks",
             Self::Lengths => "lengths",
+            Self::Numbers => "numbers",
         }
     }
+}
+
+/// What was read of the numbers printed on a ruler.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Print {
+    /// How many different numbers were read.
+    pub numbers: usize,
+    /// Whether they show by themselves that the rule is metric: tens at every tenth line, a unit, or inches on its other edge.
+    pub metric: bool,
+    /// Whether they stand mirrored: the rule is seen from behind, or the photo is turned over.
+    pub mirrored: bool,
 }
 
 /// A ruler's graduations with everything that speaks for and against them.
@@ -101,6 +123,8 @@ pub struct Reading {
     pub step_mm: f64,
     /// What rule has lines of such lengths, where that was asked.
     pub pattern: Option<Pattern>,
+    /// The numbers printed on it, where they were looked for and read.
+    pub print: Option<Print>,
     /// The statistics that decided.
     pub evidence: Evidence,
     /// Length of the lines beyond the middle of the short ones, by rank, in line distances; empty where it was not asked.
@@ -124,7 +148,7 @@ pub struct Evidence {
     pub bend_px: f64,
     /// Length of the short lines, line distances.
     pub line_length: f64,
-    /// Logarithm of the likelihood ratio of the lengths' pattern to the best one of another scale; infinite where marks decide.
+    /// Logarithm of the likelihood ratio of the lengths' pattern to the best one of another scale; infinite where marks or printed numbers decide.
     pub margin: f64,
     /// Share of the lines whose length is that of their place in the pattern.
     pub agree: f64,
@@ -164,7 +188,7 @@ impl Default for Acceptance {
     /// Chosen on 400 rendered photos and on every second of 56 real ones, and held against as many fresh ones as VALIDATION.md says (`examples/ruler_rates.rs`).
     fn default() -> Self {
         Self {
-            lines: 25,
+            lines: 18,
             lines_marked: 10,
             found: 0.7,
             rms: 0.08,

@@ -58,6 +58,10 @@ pub(super) fn beat(grey: &View, at: &Local, within: [f64; 2]) -> Option<Beat> {
         *w = 0.5 - 0.5 * (std::f64::consts::TAU * (i as f64 + 0.5) / COLUMNS as f64).cos();
     }
     let total: f64 = weights.iter().sum();
+    // The angle is 0 in the window's middle, between columns 31 and 32; it repeats with every line distance.
+    let turns: [Complex<f64>; PER_PERIOD] = std::array::from_fn(|i| {
+        Complex::from_polar(1.0, -std::f64::consts::TAU * (i as f64 + 0.5) / PER_PERIOD as f64)
+    });
     let mut seen = 0;
     for (j, (wave, energy)) in waves.iter_mut().zip(&mut energies).enumerate() {
         let v = row_place(j);
@@ -83,10 +87,9 @@ pub(super) fn beat(grey: &View, at: &Local, within: [f64; 2]) -> Option<Beat> {
         seen += 1;
         let mean = values.iter().zip(&weights).map(|(s, w)| s * w).sum::<f64>() / total;
         for (i, (s, w)) in values.iter().zip(&weights).enumerate() {
-            // The angle is 0 in the window's middle, between columns 31 and 32.
-            let turn = -std::f64::consts::TAU * (i as f64 + 0.5) / PER_PERIOD as f64;
-            *wave += Complex::from_polar(w * (s - mean) / total, turn);
-            *energy += w * (s - mean) * (s - mean) / total;
+            let part = w * (s - mean) / total;
+            *wave += turns[i % PER_PERIOD] * part;
+            *energy += part * (s - mean);
         }
     }
     if seen < 2 * PER_PERIOD {

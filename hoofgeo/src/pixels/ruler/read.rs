@@ -154,7 +154,7 @@ pub(super) fn reading(
         })
         .collect();
     graduations.sort_by(|a, b| a.mm.total_cmp(&b.mm));
-    Reading { graduations, numbering, step_mm, pattern, evidence, lengths: Vec::new() }
+    Reading { graduations, numbering, step_mm, pattern, print: None, evidence, lengths: Vec::new() }
 }
 
 pub(super) const TWO_MARKS: &str = "mark two of its graduations with their mm, far from each other";

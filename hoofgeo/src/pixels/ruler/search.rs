@@ -20,6 +20,11 @@ const PEAK: f64 = 2.0;
 /// Least standard deviation of a tile's brightness, grey levels: below, it is noise.
 const LEAST_CONTRAST: f64 = 1.5;
 
+/// More tiles than this are not all looked at.
+const MANY_TILES: usize = 16_000;
+/// By how much the waves of neighbouring tiles may differ, as a share, to belong to one comb.
+const ALIKE: f64 = 0.12;
+
 /// A place to start following a comb from, and how strongly it beats.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Seed {
@@ -37,7 +42,7 @@ impl Pyramid {
         let mut all: Vec<Grey> = Vec::new();
         for _ in 1..levels {
             let next = halved(all.last().unwrap_or(grey));
-            if next.width().min(next.height()) < 4 * TILE as u32 {
+            if next.width().min(next.height()) < TILE as u32 + 8 {
                 break;
             }
             all.push(next);
@@ -65,25 +70,40 @@ fn halved(grey: &Grey) -> Grey {
 /// The places of a picture that beat, the strongest first, of those that are wanted by their px in the whole photo. `scale` is how many
 /// of those one of its px is.
 pub(super) fn seeds(grey: &Grey, scale: f64, wanted: impl Fn(Point2<f64>) -> bool + Sync) -> Vec<Seed> {
-    let fft = Fft::new();
+    let spectrum = Spectrum::new();
     let step = TILE / 2;
     let (columns, rows) = (grey.width() as usize / step, grey.height() as usize / step);
-    let at = &|row: usize, column: usize| {
+    let centre_of = |row: usize, column: usize| {
         let middle = TILE as f64 / 2.0;
-        let centre = Point2::new((column * step) as f64 + middle, (row * step) as f64 + middle) * scale;
-        let waves = if wanted(centre) { strongest_waves(grey, column * step, row * step, &fft) } else { [None, None] };
-        waves.map(|wave| {
-            let (wave, strength) = wave?;
-            // `wave` is in waves per px; the lines are square to it, one step apart.
-            let step = wave / wave.norm_squared() * scale;
-            let line = Vector2::new(-wave.y, wave.x).normalize();
-            Some(Seed { local: Local { centre, step, line }, strength })
-        })
+        Point2::new((column * step) as f64 + middle, (row * step) as f64 + middle) * scale
     };
-    let found: Vec<[Option<Seed>; 2]> = (0..rows.saturating_sub(1))
-        .into_par_iter()
-        .flat_map_iter(|row| (0..columns.saturating_sub(1)).map(move |column| at(row, column)))
-        .collect();
+    let seed = |centre: Point2<f64>, wave: Option<(Vector2<f64>, f64)>| {
+        let (wave, strength) = wave?;
+        // `wave` is in waves per px; the lines are square to it, one step apart.
+        let step = wave / wave.norm_squared() * scale;
+        let line = Vector2::new(-wave.y, wave.x).normalize();
+        Some(Seed { local: Local { centre, step, line }, strength })
+    };
+    // Two tiles go through one transform: as its real and its imaginary part.
+    let of_row = |row: usize| {
+        // A large photo's finest tiles are looked at like the black squares of a chessboard: they overlap.
+        let every = if columns * rows > MANY_TILES { 2 } else { 1 };
+        let places = (row % every..columns.saturating_sub(1)).step_by(every);
+        let places = places.map(|c| (c, centre_of(row, c))).filter(|(_, p)| wanted(*p));
+        let fits = places.filter(|(c, _)| contrast(grey, c * step, row * step) >= LEAST_CONTRAST);
+        let fits: Vec<(usize, Point2<f64>)> = fits.collect();
+        let mut found = vec![[None; 2]; columns.saturating_sub(1)];
+        for pair in fits.chunks(2) {
+            let corners = [pair[0].0 * step, pair[pair.len() - 1].0 * step];
+            let tile = spectrum.of(grey, corners, row * step);
+            for (i, (column, centre)) in pair.iter().enumerate() {
+                found[*column] = spectrum.strongest_waves(&tile, i == 1).map(|wave| seed(*centre, wave));
+            }
+        }
+        found
+    };
+    let mut found: Vec<[Option<Seed>; 2]> = (0..rows.saturating_sub(1)).into_par_iter().flat_map_iter(of_row).collect();
+    weigh_by_neighbours(&mut found, columns.saturating_sub(1));
     // Both kinds in turn, the strongest first: their strengths cannot be compared.
     let [high, out] = [0, 1].map(|kind| {
         let mut of: Vec<Seed> = found.iter().filter_map(|f| f[kind]).collect();
@@ -96,86 +116,176 @@ pub(super) fn seeds(grey: &Grey, scale: f64, wanted: impl Fn(Point2<f64>) -> boo
     seeds
 }
 
-/// The highest wave of a tile, waves per px, with its strength, and the one that stands out most where that is another.
-fn strongest_waves(grey: &Grey, x: usize, y: usize, fft: &Fft) -> [Option<(Vector2<f64>, f64)>; 2] {
-    let stride = grey.width() as usize;
-    let mut tile = [Complex::new(0.0f32, 0.0); TILE * TILE];
-    let values = grey.values();
-    let mut sum = 0.0;
-    for (r, out) in tile.chunks_exact_mut(TILE).enumerate() {
-        let from = &values[(y + r) * stride + x..][..TILE];
-        for (o, v) in out.iter_mut().zip(from) {
-            o.re = *v;
-            sum += v;
+/// A ruler is long: what beats counts by the tiles along its comb that beat alike.
+fn weigh_by_neighbours(found: &mut [[Option<Seed>; 2]], columns: usize) {
+    const REACH: i32 = 6;
+    let wave = |s: &Seed| s.local.step / s.local.step.norm_squared();
+    let alike = |a: &Seed, b: &Seed| {
+        let (a, b) = (wave(a), wave(b));
+        (a - b).norm().min((a + b).norm()) < ALIKE * a.norm()
+    };
+    let rows = found.len() / columns.max(1);
+    let counts: Vec<[f64; 2]> = (0..found.len())
+        .into_par_iter()
+        .map(|i| {
+            found[i].map(|seed| {
+                let Some(seed) = seed else { return 0.0 };
+                let (column, row) = ((i % columns) as f64, (i / columns) as f64);
+                let way = seed.local.step.normalize();
+                let there = |n: i32| {
+                    let (x, y) = ((column + f64::from(n) * way.x).round(), (row + f64::from(n) * way.y).round());
+                    // The row of lines may lie between two rows of tiles.
+                    [-1.0, 0.0, 1.0].into_iter().any(|off| {
+                        let (x, y) = if way.x.abs() > way.y.abs() { (x, y + off) } else { (x + off, y) };
+                        let inside = x >= 0.0 && y >= 0.0 && x < columns as f64 && y < rows as f64;
+                        inside && found[y as usize * columns + x as usize].iter().flatten().any(|o| alike(&seed, o))
+                    })
+                };
+                (1..=REACH).flat_map(|n| [n, -n]).filter(|n| there(*n)).count() as f64
+            })
+        })
+        .collect();
+    for (seeds, counts) in found.iter_mut().zip(counts) {
+        for (seed, count) in seeds.iter_mut().zip(counts) {
+            if let Some(seed) = seed {
+                seed.strength *= (1.0 + count) * (1.0 + count);
+            }
         }
     }
-    let mean = sum / (TILE * TILE) as f32;
-    let mut variance = 0.0;
-    for (i, t) in tile.iter_mut().enumerate() {
-        let d = t.re - mean;
-        variance += f64::from(d * d);
-        t.re = d * fft.window[i / TILE] * fft.window[i % TILE];
+}
+
+/// Standard deviation of a tile's brightness.
+fn contrast(grey: &Grey, x: usize, y: usize) -> f64 {
+    let (stride, values) = (grey.width() as usize, grey.values());
+    let (mut sum, mut squares) = (0.0f32, 0.0f32);
+    // Every second place of every second row tells enough.
+    for r in (0..TILE).step_by(2) {
+        for v in values[(y + r) * stride + x..][..TILE].iter().skip(r / 2 % 2).step_by(2) {
+            sum += v;
+            squares += v * v;
+        }
     }
-    if (variance / (TILE * TILE) as f64).sqrt() < LEAST_CONTRAST {
-        return [None, None];
-    }
-    fft.transform(&mut tile);
-    let power = |u: i32, v: i32| -> f64 {
-        let (u, v) = (u.rem_euclid(TILE as i32) as usize, v.rem_euclid(TILE as i32) as usize);
-        f64::from(tile[v * TILE + u].norm_sqr())
-    };
-    let most = TILE as f64 / SHORTEST;
-    let bound = most as i32;
-    // Natural pictures fall off with the frequency: waves count by their height against that.
-    let weighed = |u: i32, v: i32| power(u, v) * f64::from(u * u + v * v).sqrt();
-    // An edge is a ridge through the origin, a comb a peak: what counts is how far a wave stands out from those along its direction.
-    let stands_out = |u: i32, v: i32, p: f64| {
-        let along = |t: f64| weighed((f64::from(u) * t).round() as i32, (f64::from(v) * t).round() as i32);
-        p - along(0.72).max(along(1.36))
-    };
-    let ((mut best, mut total), (mut highest, mut all)) = (((0.0, 0, 0), 0.0), ((0.0, 0, 0), 0.0));
-    for v in -bound..=bound {
-        for u in 0..=bound {
-            let r2 = f64::from(u * u + v * v);
-            if r2 < 9.0 || r2 > most * most || (u == 0 && v <= 0) {
-                continue;
+    let n = (TILE * TILE / 4) as f32;
+    f64::from((squares / n - (sum / n) * (sum / n)).max(0.0)).sqrt()
+}
+
+/// A wave that is looked for in a tile: its bin, its frequency, and the bins along its direction that it must stand out from.
+#[derive(Debug, Clone, Copy)]
+struct Bin {
+    u: i32,
+    v: i32,
+    /// Whether a tile holds enough of it.
+    counts: bool,
+    along: [(i32, i32); 2],
+}
+
+type Tile = [Complex<f32>; TILE * TILE];
+
+/// The transform of tiles, and all that is the same for every tile.
+struct Spectrum {
+    fft: Fft,
+    bins: Vec<Bin>,
+    /// Distance of every bin from the origin.
+    radii: [f32; TILE * TILE],
+}
+
+const fn bin(u: i32, v: i32) -> usize {
+    (v.rem_euclid(TILE as i32) as usize) * TILE + u.rem_euclid(TILE as i32) as usize
+}
+
+impl Spectrum {
+    fn new() -> Self {
+        let most = TILE as f64 / SHORTEST;
+        let bound = most as i32;
+        let mut bins = Vec::new();
+        for v in -bound..=bound {
+            for u in 0..=bound {
+                let r2 = f64::from(u * u + v * v);
+                if r2 < 9.0 || r2 > most * most || (u == 0 && v <= 0) {
+                    continue;
+                }
+                let along = |t: f64| ((f64::from(u) * t).round() as i32, (f64::from(v) * t).round() as i32);
+                bins.push(Bin { u, v, counts: r2 >= LEAST_WAVES * LEAST_WAVES, along: [along(0.72), along(1.36)] });
             }
-            let p = weighed(u, v);
+        }
+        let mut radii = [0.0; TILE * TILE];
+        let half = TILE as i32 / 2;
+        for v in -half..half {
+            for u in -half..half {
+                radii[bin(u, v)] = ((u * u + v * v) as f32).sqrt();
+            }
+        }
+        Self { fft: Fft::new(), bins, radii }
+    }
+
+    /// The spectra of two tiles of a row, packed.
+    fn of(&self, grey: &Grey, corners: [usize; 2], y: usize) -> Tile {
+        let (stride, values) = (grey.width() as usize, grey.values());
+        let mut tile = [Complex::new(0.0f32, 0.0); TILE * TILE];
+        let mut sums = [0.0f32; 2];
+        for (r, out) in tile.chunks_exact_mut(TILE).enumerate() {
+            let [a, b] = corners.map(|x| &values[(y + r) * stride + x..][..TILE]);
+            for ((o, a), b) in out.iter_mut().zip(a).zip(b) {
+                *o = Complex::new(*a, *b);
+                sums[0] += a;
+                sums[1] += b;
+            }
+        }
+        let mean = Complex::new(sums[0], sums[1]) / (TILE * TILE) as f32;
+        for (i, t) in tile.iter_mut().enumerate() {
+            *t = (*t - mean) * (self.fft.window[i / TILE] * self.fft.window[i % TILE]);
+        }
+        self.fft.transform(&mut tile);
+        tile
+    }
+
+    /// The highest wave of a tile, waves per px, with its strength, and the one that stands out most where that is another.
+    fn strongest_waves(&self, tile: &Tile, second: bool) -> [Option<(Vector2<f64>, f64)>; 2] {
+        let power = |u: i32, v: i32| -> f32 {
+            let (a, b) = (tile[bin(u, v)], tile[bin(-u, -v)].conj());
+            0.25 * if second { (a - b).norm_sqr() } else { (a + b).norm_sqr() }
+        };
+        // Natural pictures fall off with the frequency: waves count by their height against that.
+        let weighed = |u: i32, v: i32| power(u, v) * self.radii[bin(u, v)];
+        let ((mut best, mut total), (mut highest, mut all)) = (((0.0, 0, 0), 0.0), ((0.0, 0, 0), 0.0));
+        for Bin { u, v, counts, along: [low, high] } in &self.bins {
+            let p = weighed(*u, *v);
             all += p;
-            if r2 < LEAST_WAVES * LEAST_WAVES {
+            if !counts {
                 continue;
             }
             if p > highest.0 {
-                highest = (p, u, v);
+                highest = (p, *u, *v);
             }
-            let out = stands_out(u, v, p);
+            // An edge is a ridge through the origin, a comb a peak: what counts is how far a wave stands out from those along its direction.
+            let out = p - weighed(low.0, low.1).max(weighed(high.0, high.1));
             total += out.max(0.0);
             if out > best.0 {
-                best = (out, u, v);
+                best = (out, *u, *v);
             }
         }
+        // The highest wave where it holds a good share of all, else the one that stands out.
+        let around = |u: i32, v: i32| -> f32 {
+            (-1..=1).flat_map(|j| (-1..=1).map(move |i| (i, j))).map(|(i, j)| weighed(u + i, v + j)).sum()
+        };
+        let share = f64::from(around(highest.1, highest.2) / all);
+        let apart = (best.1 - highest.1).abs().max((best.2 - highest.2).abs()) > 1;
+        let out_share = PEAK * f64::from(best.0 / total);
+        let high = (share >= LEAST_SHARE).then_some((highest.1, highest.2, share));
+        let out = (out_share >= LEAST_OUT && (apart || high.is_none())).then_some((best.1, best.2, out_share));
+        // The peak between its neighbours, by the parabola through the logarithms.
+        let peak = |a: f32, b: f32, c: f32| {
+            let [a, b, c] = [a, b, c].map(|p| f64::from(p.max(1e-30)).ln());
+            let bend = a - 2.0 * b + c;
+            if bend < 0.0 { (0.5 * (a - c) / bend).clamp(-0.5, 0.5) } else { 0.0 }
+        };
+        let wave = |(u, v, strength): (i32, i32, f64)| {
+            let du = peak(power(u - 1, v), power(u, v), power(u + 1, v));
+            let dv = peak(power(u, v - 1), power(u, v), power(u, v + 1));
+            (Vector2::new(f64::from(u) + du, f64::from(v) + dv) / TILE as f64, strength)
+        };
+        [high.map(wave), out.map(wave)]
     }
-    // The highest wave where it holds a good share of all, else the one that stands out.
-    let around = |u: i32, v: i32| -> f64 {
-        (-1..=1).flat_map(|j| (-1..=1).map(move |i| (i, j))).map(|(i, j)| weighed(u + i, v + j)).sum()
-    };
-    let share = around(highest.1, highest.2) / all;
-    let apart = (best.1 - highest.1).abs().max((best.2 - highest.2).abs()) > 1;
-    let out_share = PEAK * best.0 / total;
-    let high = (share >= LEAST_SHARE).then_some((highest.1, highest.2, share));
-    let out = (out_share >= LEAST_OUT && (apart || high.is_none())).then_some((best.1, best.2, out_share));
-    // The peak between its neighbours, by the parabola through the logarithms.
-    let peak = |a: f64, b: f64, c: f64| {
-        let (a, b, c) = (a.max(1e-30).ln(), b.max(1e-30).ln(), c.max(1e-30).ln());
-        let bend = a - 2.0 * b + c;
-        if bend < 0.0 { (0.5 * (a - c) / bend).clamp(-0.5, 0.5) } else { 0.0 }
-    };
-    let wave = |(u, v, strength): (i32, i32, f64)| {
-        let du = peak(power(u - 1, v), power(u, v), power(u + 1, v));
-        let dv = peak(power(u, v - 1), power(u, v), power(u, v + 1));
-        (Vector2::new(f64::from(u) + du, f64::from(v) + dv) / TILE as f64, strength)
-    };
-    [high.map(wave), out.map(wave)]
 }
 
 /// A transform of tiles, after J. W. Cooley and J. W. Tukey, "An algorithm for the machine calculation of complex Fourier series",

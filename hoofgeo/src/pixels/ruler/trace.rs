@@ -44,6 +44,23 @@ pub(super) struct Track {
 }
 
 impl Track {
+    /// A straight comb, from the place of its line `number`; `length` is that of its lines, line distances.
+    pub(super) fn straight(at: &Local, number: i32, ends: [i32; 2], length: f64) -> Self {
+        let middle = 0.5 * f64::from(ends[0] + ends[1]);
+        let half = (0.5 * f64::from(ends[1] - ends[0])).max(1.0);
+        let centre = at.centre + at.step * (middle - f64::from(number));
+        Self {
+            ends,
+            x: vec![centre.x, at.step.x * half],
+            y: vec![centre.y, at.step.y * half],
+            angle: vec![at.line.y.atan2(at.line.x)],
+            middle,
+            half,
+            length,
+            scatter_px: 0.0,
+        }
+    }
+
     fn at(&self, c: &[f64], k: f64) -> (f64, f64) {
         let t = (k - self.middle) / self.half;
         let value = c.iter().rev().fold(0.0, |s, a| s * t + a);
