@@ -8,7 +8,7 @@ use hoofgeo::measure;
 use serde_json::Value;
 use std::process::Stdio;
 
-const COMMANDS: [&str; 19] = [
+const COMMANDS: [&str; 20] = [
     "measure",
     "join",
     "dictionary",
