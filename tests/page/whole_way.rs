@@ -2,7 +2,7 @@
 
 use super::chromium::{Chromium, Tab};
 use super::hands::{choose_kind, on_screen, press, saved};
-use super::program::Program;
+use super::program::{Folder, Program};
 use hoofgeo::landmark::{Landmark, Line, Spread};
 use hoofgeo::sidecar::{Draft, Sidecar};
 use hoofgeo_cli::demo::{DARK, cases, place_like_a_person, write};
@@ -12,8 +12,8 @@ use std::collections::BTreeMap;
 type Targets = BTreeMap<String, Sidecar>;
 
 /// Sixteen photos of one horse as a phone leaves them: names that tell nothing, the last two as HEIC.
-fn folder() -> (tempfile::TempDir, Targets) {
-    let (made, bare) = (tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
+fn folder() -> (Folder, Targets) {
+    let (made, bare) = (tempfile::tempdir().unwrap(), Folder::empty());
     let mut targets = Targets::new();
     for (i, case) in cases().into_iter().filter(|c| c.spec.animal == DARK).enumerate() {
         let photo = case.render();
@@ -22,12 +22,12 @@ fn folder() -> (tempfile::TempDir, Targets) {
         let target = Draft::parse_bytes(&std::fs::read(sidecar).unwrap()).unwrap().sidecar(None).unwrap();
         let name = if i < 14 { format!("IMG_{}.JPG", 2041 + i) } else { format!("IMG_{}.HEIC", 2041 + i) };
         if i < 14 {
-            std::fs::copy(path, bare.path().join(&name)).unwrap();
+            std::fs::copy(path, bare.path(&name)).unwrap();
         } else {
             let (width, height) = photo.pixels.dimensions();
             let options = heifer::EncodeOptions { quality: 90, ..heifer::EncodeOptions::default() };
             let heic = heifer::encode_rgb8(width, height, photo.pixels.as_raw(), &options).unwrap();
-            std::fs::write(bare.path().join(&name), heic).unwrap();
+            std::fs::write(bare.path(&name), heic).unwrap();
         }
         targets.insert(name, target);
     }
@@ -167,7 +167,7 @@ fn without_offers(targets: &Targets) -> usize {
 fn sixteen_bare_photos_to_the_report() {
     let Some(browser) = Chromium::start() else { return };
     let (folder, targets) = folder();
-    let program = Program::start(folder.path(), &[]);
+    let program = Program::start(folder.root(), &[]);
     let tab = browser.open(&program.address, (1440, 900));
     let mut n = Counted::default();
     tab.until("hoofgeo.contact?.sheet.open && document.querySelectorAll('.tile img[src]').length > 3");
