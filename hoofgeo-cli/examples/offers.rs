@@ -1,6 +1,6 @@
 //! How near the landmarks that are offered come to the truth, and how often their stated uncertainty holds, on rendered feet of which a
 //! person has placed the four landmarks that are asked for first; with published proportions alone, and with the animal's other photos
-//! learned. Figures are in VALIDATION.md.
+//! learned.
 #![allow(clippy::print_stdout, reason = "an experiment")]
 
 use hoofgeo::landmark::Landmark;
