@@ -1,8 +1,12 @@
 //! A foot's shape as a normal distribution of its points, and what some of them say of the others.
 
 use super::align::Aligned;
-use super::proportions::{gaussian, vertices};
-use crate::landmark::{Landmark, Line};
+use super::proportions::gaussian;
+#[cfg(feature = "pictures")]
+use super::proportions::vertices;
+use crate::landmark::Landmark;
+#[cfg(feature = "pictures")]
+use crate::landmark::Line;
 use crate::{Foot, View};
 use nalgebra::{DMatrix, DVector, Matrix2, Point2};
 
@@ -33,6 +37,7 @@ pub struct Predicted {
 }
 
 /// An outline as it is expected.
+#[cfg(feature = "pictures")]
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct PredictedLine {
     pub(super) line: Line,
@@ -85,6 +90,7 @@ impl Shape {
         .collect()
     }
 
+    #[cfg(feature = "pictures")]
     pub(super) fn outlines(&self, placed: &[(Landmark, [f64; 2])], foot: Option<Foot>) -> Vec<PredictedLine> {
         let Some(given) = self.given(placed, foot) else { return Vec::new() };
         let mut from = self.landmarks.len();
