@@ -15,7 +15,6 @@ use crate::scene::plane::{PLANE, Plane, back_project};
 use crate::scene::{Scene, State};
 use crate::second_order::SecondOrder;
 use crate::sidecar::Sidecar;
-use crate::suggest::ACCEPTED_WIDENS;
 use crate::{PlaneName, Side, Surface, View};
 use nalgebra::{Const, Matrix2, Point2, SMatrix, U1, Vector2};
 use num_dual::DualSVec64;
@@ -23,6 +22,10 @@ use std::ops::Range;
 
 /// Standard uncertainty of a single click per axis, px (estimate, no source; a sidecar's `u_px` replaces it).
 pub const CLICK_U_PX: f64 = 1.5;
+
+/// By how much an accepted offer's definition counts as wider than a placed landmark's: whoever looks lets pass, evenly, what lies within
+/// twice the spread of their own placing, and that comes to it: √(1 + 4/3) (estimate, no source).
+pub const ACCEPTED_WIDENS: f64 = 1.53;
 
 /// No repeated placement is better than a click on whole pixels, 1/√12 px.
 const CLICK_FLOOR_PX: f64 = 0.288_675_134_594_812_9;

@@ -60,7 +60,7 @@ fn labels(mm: [f64; 2], is_number: bool) -> Vec<f64> {
 }
 
 /// Where a point lies on the screen, zoomed in until no mark of its kind lies so near that a click would mean that one.
-fn approach(tab: &Tab<'_>, to: [f64; 2]) -> [f64; 2] {
+pub(crate) fn approach(tab: &Tab<'_>, to: [f64; 2]) -> [f64; 2] {
     press(tab, "Fit");
     tab.until("hoofgeo.page.view.scale <= hoofgeo.page.view.least * 1.001");
     for _ in 0..8 {

@@ -37,7 +37,7 @@ fn the_rest_of_a_foot_is_offered_and_taken_by_one_key() {
     looked_at(&tab, "offered");
     let bulb = tab.eval("hoofgeo.store.offers.landmarks.heel_bulb.at");
     let off = |at: &[f64; 2], l: Landmark| (at[0] - truth(l)[0]).hypot(at[1] - truth(l)[1]);
-    let px_per_mm = 8.0;
+    let px_per_mm = 5.4;
     let bulb = [bulb[0].as_f64().unwrap(), bulb[1].as_f64().unwrap()];
     assert!(off(&bulb, Landmark::HeelBulb) < 20.0 * px_per_mm, "{bulb:?}");
     let lines = tab.eval("Object.keys(hoofgeo.store.offers.lines)");
@@ -85,4 +85,39 @@ fn who_places_once_more_is_offered_nothing() {
     assert!(tab.eval("hoofgeo.store.visit.repeat") == true);
     press(&tab, "Keys");
     tab.until("document.getElementById('dialog').open");
+}
+
+/// The last visit lies in the folder beside: how the values differ from it stands beside them, and what was placed then is learned from.
+#[test]
+fn the_last_visit_stands_beside_the_values() {
+    let Some(browser) = Chromium::start() else { return };
+    let (folder, whole) = large(PHOTO);
+    let last = folder.beside("2026-03-16");
+    std::fs::copy(folder.path(PHOTO), last.join(PHOTO)).unwrap();
+    let mut then = whole.clone();
+    then.taken = Some("2026-03-16T09:00:00".into());
+    std::fs::write(last.join(SIDECAR), then.to_json()).unwrap();
+    let mut now = whole.clone();
+    now.taken = Some("2026-05-04T09:00:00".into());
+    // The heel's coronet lies farther down.
+    for (name, placed) in &mut now.landmarks.0 {
+        if let Some(p) = placed.as_mut().filter(|_| *name == "heel_coronet") {
+            p.at[0][1] += 90.0;
+        }
+    }
+    std::fs::write(folder.path(SIDECAR), now.to_json()).unwrap();
+    let program = Program::start(folder.root(), &[]);
+    let tab = browser.open(&program.address, (1440, 900));
+    open(&tab, PHOTO);
+    tab.until("hoofgeo.store.values.changes?.heel_height");
+    let of = |id: &str| tab.eval(&format!("hoofgeo.store.values.changes.{id}"));
+    assert_eq!(of("heel_height")["since"], "2026-03-16");
+    assert_eq!(of("heel_height")["verdict"], "fell", "{}", of("heel_height"));
+    assert_eq!(of("dorsal_wall_angle")["verdict"], "not resolved", "{}", of("dorsal_wall_angle"));
+    let row = tab.eval("document.querySelector('.value[data-id=heel_height] .change').textContent");
+    assert!(row.as_str().unwrap().starts_with("since 2026-03-16: -"), "{row}");
+    let limits = tab.eval("hoofgeo.store.values.verdicts.heel_toe_angle_difference?.length ?? 0");
+    assert!(limits.as_u64().unwrap() > 0);
+    looked_at(&tab, "last-visit");
+    assert_eq!(browser.errors(), Vec::<String>::new());
 }

@@ -36,9 +36,10 @@ fn rendered() -> &'static Path {
     folder.path()
 }
 
-/// A visit's folder, its photos without their sidecars.
+/// A visit's folder, its photos without their sidecars. No other folder lies beside it: nothing is learned from what another test left.
 pub(crate) struct Folder {
     dir: tempfile::TempDir,
+    visit: PathBuf,
 }
 
 /// What a person would mark on one photo.
@@ -63,7 +64,7 @@ pub(crate) fn large(name: &str) -> (Folder, Draft) {
     write(dir.path(), &case, &photo, &place_like_a_person(&photo, case.shot.view, case.seed)).unwrap();
     let (at, sidecar) = (dir.path().join("marlow"), format!("{name}.hoof.json"));
     let draft = Draft::parse_bytes(&std::fs::read(at.join(&sidecar)).unwrap()).unwrap();
-    let folder = Folder { dir: tempfile::tempdir().unwrap() };
+    let folder = Folder::empty();
     std::fs::copy(at.join(name), folder.path(name)).unwrap();
     (folder, draft)
 }
@@ -71,19 +72,33 @@ pub(crate) fn large(name: &str) -> (Folder, Draft) {
 impl Folder {
     /// A folder of these of the rendered photos, under names of one's own.
     pub(crate) fn new(photos: &[(&str, &str)]) -> Self {
-        let dir = tempfile::tempdir().unwrap();
+        let folder = Self::empty();
         for (photo, name) in photos {
-            std::fs::copy(rendered().join("marlow").join(photo), dir.path().join(name)).unwrap();
+            std::fs::copy(rendered().join("marlow").join(photo), folder.path(name)).unwrap();
         }
-        Self { dir }
+        folder
+    }
+
+    pub(crate) fn empty() -> Self {
+        let dir = tempfile::tempdir().unwrap();
+        let visit = dir.path().join("visit");
+        std::fs::create_dir(&visit).unwrap();
+        Self { dir, visit }
+    }
+
+    /// Another folder beside the visit's.
+    pub(crate) fn beside(&self, name: &str) -> PathBuf {
+        let beside = self.dir.path().join(name);
+        std::fs::create_dir(&beside).unwrap();
+        beside
     }
 
     pub(crate) fn path(&self, name: &str) -> PathBuf {
-        self.dir.path().join(name)
+        self.visit.join(name)
     }
 
     pub(crate) fn root(&self) -> &Path {
-        self.dir.path()
+        &self.visit
     }
 
     /// A photo's sidecar as it stands on disk.

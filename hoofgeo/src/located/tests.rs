@@ -114,6 +114,22 @@ fn a_pen_mark_is_as_well_defined_as_its_dot() {
     assert!((place(&s).anatomy - Matrix2::identity()).norm() < 1e-12, "what is stated goes first");
 }
 
+/// An accepted offer is less certain than a placement, by a stated factor; a person's own numbers go before that.
+#[test]
+fn an_accepted_offer_counts_as_wider() {
+    let spread = |suggested, u_mm| {
+        let mut s = lateral();
+        let p = s.landmarks.get_mut(&Landmark::HeelCoronet).unwrap();
+        (p.suggested, p.u_mm) = (suggested, u_mm);
+        let (_, located) = locate(&s, &LensPrior::exif((4000, 3000), 3000.0)).unwrap();
+        located.points[located.index.landmark(Landmark::HeelCoronet).unwrap()].anatomy
+    };
+    let accepted = Some(crate::Suggestion::Accepted);
+    let ratio = spread(accepted, None).trace() / spread(None, None).trace();
+    assert!((ratio - super::ACCEPTED_WIDENS.powi(2)).abs() < 1e-9, "{ratio}");
+    assert_eq!(spread(accepted, Some(1.0)), spread(None, Some(1.0)));
+}
+
 #[test]
 fn a_carried_mark_has_its_match_for_a_click() {
     let mut s = lateral();

@@ -53,3 +53,51 @@ fn upright(preview: RgbImage, facts: &PhotoFacts) -> RgbImage {
     }
     dynamic.into_rgb8()
 }
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used, reason = "tests")]
+mod tests {
+    use super::*;
+    use crate::photo::facts_from_bytes;
+    use crate::picture::encode_jpeg;
+
+    /// A JPEG whose EXIF (Exif 2.32, 4.5 and 4.6) says that it is to be turned, and holds a preview of this size.
+    fn with_preview(stored: (u32, u32), preview: (u32, u32)) -> Vec<u8> {
+        let plain =
+            |(w, h): (u32, u32)| encode_jpeg(&RgbImage::from_pixel(w, h, image::Rgb([90, 120, 60])), 80).unwrap();
+        let small = plain(preview);
+        let entry = |tag: u16, kind: u16, value: u32| {
+            [&tag.to_le_bytes()[..], &kind.to_le_bytes(), &1u32.to_le_bytes(), &value.to_le_bytes()].concat()
+        };
+        // Orientation 6 in the first directory; compression, place and length of the preview in the second.
+        let first = [&1u16.to_le_bytes()[..], &entry(0x0112, 3, 6), &26u32.to_le_bytes()].concat();
+        let at = 26 + 2 + 3 * 12 + 4;
+        let second = [
+            &3u16.to_le_bytes()[..],
+            &entry(0x0103, 3, 6),
+            &entry(0x0201, 4, at),
+            &entry(0x0202, 4, small.len() as u32),
+            &0u32.to_le_bytes(),
+        ]
+        .concat();
+        let exif = [&b"Exif\0\0II*\0\x08\0\0\0"[..], &first, &second, &small].concat();
+        let length = u16::try_from(exif.len() + 2).unwrap();
+        let whole = plain(stored);
+        [&whole[..2], &[0xff, 0xe1], &length.to_be_bytes(), &exif, &whole[2..]].concat()
+    }
+
+    #[test]
+    fn a_preview_is_turned_as_its_photo_and_has_its_shape() {
+        let photo = with_preview((400, 300), (160, 120));
+        let facts = facts_from_bytes(&photo).unwrap();
+        assert_eq!((facts.width_px, facts.height_px), (300, 400));
+        assert_eq!(embedded_preview(&photo, &facts).unwrap().dimensions(), (120, 160));
+        // Black bars about it: not the photo's shape.
+        let barred = with_preview((450, 300), (160, 120));
+        assert!(embedded_preview(&barred, &facts_from_bytes(&barred).unwrap()).is_none());
+        // Cut off inside the preview, or none at all.
+        let none = encode_jpeg(&RgbImage::new(40, 30), 80).unwrap();
+        assert!(embedded_preview(&none, &facts_from_bytes(&none).unwrap()).is_none());
+        assert!(embedded_preview(&photo[..200], &facts).is_none());
+    }
+}

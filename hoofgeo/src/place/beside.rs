@@ -10,14 +10,15 @@ use crate::photo::PhotoFacts;
 use crate::review::{PhotoValues, Rules, Stands, limit, percent, review_feet};
 use crate::sidecar::{Draft, Sidecar};
 use crate::uncertainty::print;
-use crate::visit::{Entry, LensDatabase, LensUsed, Lenses, VisitOptions, measure_entry, walk};
+use crate::visit::{Entry, LensDatabase, LensUsed, Lenses, VisitOptions, measure_entry, without_suffix};
 use serde_json::{Map, Value as Json, json};
 use std::collections::HashMap;
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 
-/// Sidecars beside the visit's folder that are read at most.
+/// Sidecars beside the visit's folder that are read at most, and names in a folder that are looked at.
 const MOST_SIDECARS: usize = 2000;
+const MOST_NAMES: usize = 5000;
 
 /// Earlier photos of the visit's feet: where they are, and those that were measured.
 #[derive(Debug, Default)]
@@ -126,15 +127,19 @@ fn measured(entry: &Entry) -> Option<Arc<Shot>> {
     Shot::of(report).ok().map(Arc::new)
 }
 
+/// The sidecars that lie directly in the folders beside this one: nothing further down is looked at, for a visit may lie in a folder that
+/// holds everything else too.
 fn earlier(folder: &Path) -> Vec<Earlier> {
     let folder = std::path::absolute(folder).unwrap_or_else(|_| folder.to_path_buf());
     let Some(parent) = folder.parent() else { return Vec::new() };
-    let inside = std::fs::read_dir(parent).into_iter().flatten().flatten().map(|e| e.path());
-    let mut beside: Vec<_> = inside.filter(|p| p.is_dir() && *p != folder).collect();
+    let inside = |folder: &Path| std::fs::read_dir(folder).into_iter().flatten().flatten().take(MOST_NAMES);
+    let mut beside: Vec<_> = inside(parent).map(|e| e.path()).filter(|p| p.is_dir() && *p != folder).collect();
     // Folders are named by their day, as a rule.
     beside.sort();
-    let entries = beside.iter().rev().flat_map(|visit| walk(visit, &[])).flatten();
-    entries
+    let photo_of = |e: std::fs::DirEntry| Some(e.path().with_file_name(without_suffix(&e.file_name())?));
+    let photos = beside.iter().rev().flat_map(|visit| inside(visit).filter_map(photo_of));
+    photos
+        .map(Entry::at)
         .filter(|e| e.has_sidecar && e.has_photo)
         .take(MOST_SIDECARS)
         .filter_map(|entry| {

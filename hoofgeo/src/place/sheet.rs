@@ -1,7 +1,7 @@
 //! The contact sheet: the visit's photos as small pictures, what `check` says of them, and what each shows said in one go.
 //!
-//! A photo is decoded once for its picture and its remarks, one photo at a time, and its pixels are let go. Until then the preview that
-//! the camera put into the file stands in.
+//! The preview that the camera put into the file is shown first, where there is one. Then each photo is decoded for its remarks and a better
+//! picture, one photo at a time, and its pixels are let go.
 
 use super::desk::{Desk, Saved};
 use super::live::error_json;
@@ -16,6 +16,7 @@ use image::RgbImage;
 use serde::Deserialize;
 use serde_json::{Value as Json, json};
 use std::collections::HashMap;
+use std::path::Path;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 /// Longer side of a picture on the sheet, px: sharp at the size it is shown on a screen of twice the usual density.
@@ -51,10 +52,12 @@ impl Sheet {
             let bytes = read_whole(path)?;
             Ok(embedded_preview(&bytes, &facts_from_bytes(&bytes)?))
         };
-        match quick().map_err(|e| e.in_file(path))? {
-            Some(preview) => Ok(Arc::new(small(&preview)?)),
-            None => self.look_closely(desk, tiles, id).map(|(picture, _)| picture),
+        if let Some(preview) = quick().map_err(|e| e.in_file(path))? {
+            return Ok(Arc::new(small(&preview)?));
         }
+        let _one_at_a_time = tiles.turn();
+        let decoded = Decoded::of(path)?;
+        Ok(self.keep(id, small(&decoded.pixels)?))
     }
 
     /// What `check` says of a photo; its picture is made of the same pixels.
@@ -62,38 +65,47 @@ impl Sheet {
         if let Some(remarks) = self.kept().remarks.get(&id) {
             return Ok(remarks.clone());
         }
-        self.look_closely(desk, tiles, id).map(|(_, remarks)| remarks)
-    }
-
-    fn look_closely(&self, desk: &Desk, tiles: &Cache, id: usize) -> Result<(Arc<Vec<u8>>, Json)> {
         let entry = &desk.photos[id].entry;
         let _one_at_a_time = tiles.turn();
-        {
-            let kept = self.kept();
-            if let (Some(picture), Some(remarks)) = (kept.pictures.get(&id), kept.remarks.get(&id)) {
-                return Ok((Arc::clone(picture), remarks.clone()));
-            }
-        }
-        let decoded = || -> Result<(PhotoFacts, RgbImage, Sha256Hex)> {
-            let bytes = read_whole(&entry.photo)?;
-            let facts = facts_from_bytes(&bytes)?;
-            let pixels = decode_upright_bytes(&bytes, &facts)?;
-            Ok((facts, pixels, Sha256Hex::of(&bytes)))
-        };
-        let (facts, pixels, sha256) = decoded().map_err(|e| e.in_file(&entry.photo))?;
-        let picture = Arc::new(small(&pixels)?);
+        let Decoded { facts, pixels, sha256 } = Decoded::of(&entry.photo)?;
+        self.keep(id, small(&pixels)?);
         let seen = BarePhoto::of_decoded(entry, &facts, &pixels);
         let remarks = json!({ "urgency": seen.urgency.words(), "remarks": seen.remarks, "sha256": sha256.to_string() });
+        self.kept().remarks.insert(id, remarks.clone());
+        Ok(remarks)
+    }
+
+    fn keep(&self, id: usize, picture: Vec<u8>) -> Arc<Vec<u8>> {
+        let picture = Arc::new(picture);
         let mut kept = self.kept();
         kept.bytes += picture.len();
-        kept.pictures.insert(id, Arc::clone(&picture));
-        kept.remarks.insert(id, remarks.clone());
+        let before = kept.pictures.insert(id, Arc::clone(&picture));
+        kept.bytes -= before.map_or(0, |p| p.len());
         // Which goes does not matter: it is made again when it is looked at.
         while kept.bytes > MOST_BYTES {
             let Some(other) = kept.pictures.keys().find(|k| **k != id).copied() else { break };
             kept.bytes -= kept.pictures.remove(&other).map_or(0, |p| p.len());
         }
-        Ok((picture, remarks))
+        picture
+    }
+}
+
+/// A photo's pixels and what is known of its file.
+struct Decoded {
+    facts: PhotoFacts,
+    pixels: RgbImage,
+    sha256: Sha256Hex,
+}
+
+impl Decoded {
+    fn of(photo: &Path) -> Result<Self> {
+        let decoded = || -> Result<Self> {
+            let bytes = read_whole(photo)?;
+            let facts = facts_from_bytes(&bytes)?;
+            let pixels = decode_upright_bytes(&bytes, &facts)?;
+            Ok(Self { facts, pixels, sha256: Sha256Hex::of(&bytes) })
+        };
+        decoded().map_err(|e| e.in_file(photo))
     }
 }
 

@@ -7,7 +7,7 @@
 //! and lines are read from the pixels, as [`read_photo`](crate::pixels::read_photo) does.
 //!
 //! An accepted offer is marked as one in its sidecar ([`Suggestion::Accepted`](crate::Suggestion)), and counts as less certain than a
-//! placement: [`ACCEPTED_WIDENS`].
+//! placement: [`ACCEPTED_WIDENS`](crate::located::ACCEPTED_WIDENS).
 //!
 //! # Example
 //! ```
@@ -30,7 +30,3 @@ pub use learn::Example;
 #[cfg(feature = "pictures")]
 pub use photo::{SuggestedLandmark, SuggestedLine, Suggestions, suggest};
 pub use shape::{Predicted, Shape};
-
-/// By how much an accepted offer's definition counts as wider than a placed landmark's: whoever looks lets pass, evenly, what lies within
-/// twice the spread of their own placing, and that comes to it: √(1 + 4/3) (estimate, no source).
-pub const ACCEPTED_WIDENS: f64 = 1.53;

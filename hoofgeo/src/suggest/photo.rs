@@ -9,7 +9,7 @@ use crate::scene::LensPrior;
 use crate::sidecar::{Placement, Sidecar, Snapped, is_sound_line};
 
 /// Less certain than this, standard uncertainty in mm, a landmark is not offered (chosen: at a glance it is told from a right one).
-const LANDMARK_MM: f64 = 6.0;
+const LANDMARK_MM: f64 = 8.0;
 /// Less certain than this an outline is not looked for along its expected course (chosen).
 const OUTLINE_MM: f64 = 7.0;
 

@@ -1,8 +1,12 @@
 //! A foot's shape as a normal distribution of its points, and what some of them say of the others.
 
 use super::align::Aligned;
-use super::proportions::{gaussian, vertices};
-use crate::landmark::{Landmark, Line};
+use super::proportions::gaussian;
+#[cfg(feature = "pictures")]
+use super::proportions::vertices;
+use crate::landmark::Landmark;
+#[cfg(feature = "pictures")]
+use crate::landmark::Line;
 use crate::{Foot, View};
 use nalgebra::{DMatrix, DVector, Matrix2, Point2};
 
@@ -27,16 +31,23 @@ pub struct Predicted {
     pub landmark: Landmark,
     /// Where, px.
     pub at: [f64; 2],
-    /// Standard uncertainty in its least certain direction, mm in a foot of usual size.
+    /// Standard uncertainty, mm in a foot of usual size: in its least certain direction; of one of two points that stand for a line, which may
+    /// lie anywhere along it, in its most certain one.
     pub u_mm: f64,
 }
 
 /// An outline as it is expected.
+#[cfg(feature = "pictures")]
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct PredictedLine {
     pub(super) line: Line,
     pub(super) points: Vec<[f64; 2]>,
     pub(super) u_mm: f64,
+}
+
+/// Whether a landmark is one of two that stand for a line, wherever on it they lie.
+const fn stands_for_a_line(l: Landmark) -> bool {
+    matches!(l, Landmark::PasternUpper | Landmark::PasternLower | Landmark::GroundFront | Landmark::GroundBack)
 }
 
 /// Everything that placed landmarks say.
@@ -72,9 +83,14 @@ impl Shape {
         let Some(given) = self.given(placed, foot) else { return Vec::new() };
         let open = |l: &Landmark| placed.iter().all(|(p, _)| p != l);
         let all = self.landmarks.iter().enumerate().filter(|(_, l)| open(l));
-        all.filter_map(|(i, l)| given.point(i).map(|(at, u_mm)| Predicted { landmark: *l, at, u_mm })).collect()
+        all.filter_map(|(i, l)| {
+            let (at, [least, most]) = given.point(i)?;
+            Some(Predicted { landmark: *l, at, u_mm: if stands_for_a_line(*l) { least } else { most } })
+        })
+        .collect()
     }
 
+    #[cfg(feature = "pictures")]
     pub(super) fn outlines(&self, placed: &[(Landmark, [f64; 2])], foot: Option<Foot>) -> Vec<PredictedLine> {
         let Some(given) = self.given(placed, foot) else { return Vec::new() };
         let mut from = self.landmarks.len();
@@ -84,7 +100,7 @@ impl Shape {
             let points: Option<Vec<_>> = (from..from + n).map(|i| given.point(i)).collect();
             from += n;
             if let Some(points) = points.filter(|p| !p.is_empty()) {
-                let u_mm = points.iter().map(|(_, u)| *u).fold(0.0, f64::max);
+                let u_mm = points.iter().map(|(_, [_, u])| *u).fold(0.0, f64::max);
                 out.push(PredictedLine { line, points: points.into_iter().map(|(at, _)| at).collect(), u_mm });
             }
         }
@@ -113,12 +129,13 @@ impl Shape {
 }
 
 impl Given {
-    /// A point's pixel and its standard uncertainty, mm.
-    fn point(&self, i: usize) -> Option<([f64; 2], f64)> {
+    /// A point's pixel and its standard uncertainties in the most and the least certain direction, mm.
+    fn point(&self, i: usize) -> Option<([f64; 2], [f64; 2])> {
         let at = self.aligned.similarity.pixel(Point2::new(self.mean[2 * i], self.mean[2 * i + 1]))?;
         let own = Matrix2::from_fn(|r, c| self.covariance[(2 * i + r, 2 * i + c)]);
-        let most = own.symmetric_eigenvalues().max().max(0.0).sqrt();
-        (at.iter().all(|v| v.is_finite()) && most.is_finite()).then_some((at, most))
+        let variances = own.symmetric_eigenvalues();
+        let [least, most] = [variances.min(), variances.max()].map(|v| v.max(0.0).sqrt());
+        (at.iter().all(|v| v.is_finite()) && most.is_finite()).then_some((at, [least, most]))
     }
 
     /// All points in the foot's frame, and how well they are known.

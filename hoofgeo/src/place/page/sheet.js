@@ -328,6 +328,12 @@ function show() {
 
 /** Opens or closes the sheet. */
 export async function toggle(open = !sheet.open) {
+  // What it says of the photo that lies under it is known there before anything can be marked.
+  if (!open && sheet.stale) {
+    await last;
+    sheet.stale = false;
+    await openPhoto(store.photo.id);
+  }
   sheet.open = open;
   byId("sheet").hidden = !open;
   document.body.classList.toggle("sheeting", open);
@@ -339,11 +345,6 @@ export async function toggle(open = !sheet.open) {
     sheet.current ??= store.photo?.id ?? usable()[0]?.id ?? null;
     show();
     return choose(sheet.current);
-  }
-  // What it says of the photo that lies under it.
-  if (sheet.stale) {
-    sheet.stale = false;
-    await openPhoto(store.photo.id);
   }
   return page.focus("photo");
 }
