@@ -15,6 +15,8 @@ const K1_U: f64 = 0.1;
 const REJECT: f64 = 4.0;
 /// Fewer lines than this fit any comb.
 const LEAST_LINES: usize = 8;
+/// From so many lines on, a round begins with the lens of the last.
+const MANY_LINES: usize = 24;
 /// A wave is as long as this many lines where systematic residuals are looked for.
 const SMOOTH: usize = 7;
 
@@ -212,8 +214,8 @@ impl Comb {
             }
             let u: Vec<f64> = kept.iter().map(|l| l.u_noise_px.hypot(jitter)).collect();
             let problem = Problem { lines: &kept, u: &u, u_across, focal, principal };
-            // Few lines are rejected at a time: the lens stays about the same.
-            let (k1, s) = problem.best(known)?;
+            // Few of many lines are rejected at a time: the lens stays about the same.
+            let (k1, s) = problem.best(known.filter(|_| kept.len() >= MANY_LINES))?;
             known = Some(k1);
             let residuals: Vec<f64> =
                 kept.iter().zip(&s.along).map(|(l, t)| t - s.projective.at(f64::from(l.number))).collect();
