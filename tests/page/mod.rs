@@ -5,7 +5,7 @@ mod hands;
 mod keeping;
 mod looking;
 mod marking;
-mod program;
+pub(crate) mod program;
 mod refused;
 mod ruler;
 mod session;

@@ -1,15 +1,14 @@
 //! Values while a landmark moves: the library's own measuring, as `measure` does it, told to the page.
 
 use super::desk::Desk;
-use super::ruler::Rulers;
 use crate::advice::Improvements;
 use crate::error::{Error, Result};
 use crate::evaluate::Value;
 use crate::landmark::{Landmark, Line};
-
-use crate::measured::{MeasureOptions, Measured, flag_meaning, measure, measure_with};
+use crate::measured::{MeasureOptions, Measured, flag_meaning, measure};
 use crate::placed::Undefined;
 use crate::plausibility::{Doubt, Finding};
+use crate::scale::Graduation;
 use crate::sidecar::{Draft, Sidecar};
 use crate::uncertainty::print;
 use serde_json::{Value as Json, json};
@@ -40,21 +39,27 @@ pub(super) fn error_json(error: &Error) -> Json {
     })
 }
 
-/// The values that a draft gives; by the graduations `read` between its two marks, where they are known and wished.
-pub(super) fn values(desk: &Desk, id: usize, draft: &Draft, read: Option<&Rulers>) -> Json {
+/// The values that a draft gives; by the graduations read from the pixels, where they are known and wished.
+pub(super) fn values(
+    desk: &Desk,
+    id: usize,
+    draft: &Draft,
+    read: impl Fn(&Sidecar) -> Option<Vec<Graduation>>,
+) -> Json {
     let measured = || -> Result<Json> {
-        let (sidecar, lens) = desk.settled(id, draft)?;
-        let options = MeasureOptions::default();
-        if let Some(graduations) = read.and_then(|rulers| rulers.known(id, &sidecar)) {
+        let (sidecar, lens, how) = desk.settled(id, draft)?;
+        if let Some(graduations) = read(&sidecar) {
+            let n = graduations.len();
             // What a scene contradicts is not measured with, here as there.
-            if let Ok(measured) = measure_with(&sidecar, &lens.prior, &options, &graduations) {
-                return Ok(measured_json(&sidecar, &measured, false, graduations.len()));
+            let how = MeasureOptions { graduations: Some(graduations), ..how.clone() };
+            if let Ok(measured) = measure(&sidecar, &lens, &how) {
+                return Ok(measured_json(&sidecar, &measured, false, n));
             }
         }
         // The page counts graduations as they stand in the draft.
         let marked = draft.scale.as_ref().and_then(|s| s.points.as_ref()).map_or(0, Vec::len);
         let used = sidecar.scale.as_ref().map_or(0, |s| s.points.len());
-        let measured = measure(&sidecar, &lens.prior, &options)?;
+        let measured = measure(&sidecar, &lens, &how)?;
         Ok(measured_json(&sidecar, &measured, marked == used, 0))
     };
     measured().unwrap_or_else(|e| json!({ "error": error_json(&e), "values": [], "missing": [] }))
