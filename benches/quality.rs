@@ -7,7 +7,7 @@ mod common;
 use common::{SIZE, photo, ppm};
 use criterion::{Criterion, criterion_group, criterion_main};
 use hoofgeo::pixels::quality::look;
-use hoofgeo::visit::{CheckOptions, CheckReport, LensDatabase, check_folder};
+use hoofgeo::visit::{CheckOptions, CheckReport, VisitOptions, check_folder};
 use image::RgbImage;
 use nalgebra::Point2;
 use std::hint::black_box;
@@ -40,7 +40,7 @@ fn quality(c: &mut Criterion) {
     common::peer("quality.py", file.path());
     common::peak_memory("quality of the hoof's pixels", || look(black_box(&photo), &hoof));
     let folder = visit(&photo);
-    let options = CheckOptions { pixels: true, lens_database: LensDatabase::None };
+    let options = CheckOptions { pixels: true, visit: VisitOptions::default() };
     let check = || {
         let mut good = 0;
         check_folder(folder.path(), &options, &mut |r| good += u32::from(matches!(r, CheckReport::Good { .. })))

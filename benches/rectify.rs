@@ -8,6 +8,7 @@ mod common;
 
 use common::{SIZE, photo, ppm};
 use criterion::{Criterion, criterion_group, criterion_main};
+use hoofgeo::measured::MeasureOptions;
 use hoofgeo::rectify::{Kernel, Rectified, RectifyOptions, draw, rectify};
 use hoofgeo::scene::LensPrior;
 use hoofgeo::scene::params::{
@@ -51,7 +52,7 @@ fn case() -> Rectified {
     (covariance[(0, 0)], covariance[(1, 1)], covariance[(2, 2)]) = (2500.0, 2500.0, 2500.0);
     let lens = LensPrior::profile([3100.0, 2016.0, 1512.0, -0.04, 0.01, 0.0, 0.0, 0.0], &covariance);
     let options = RectifyOptions { px_per_mm: Some(15.0), ..RectifyOptions::default() };
-    rectify(&sidecar, &lens, &options, "flat.jpg").unwrap()
+    rectify(&sidecar, &lens, &MeasureOptions::default(), &options, "flat.jpg").unwrap()
 }
 
 /// The homography from the photo without its lens to the picture, from four of the picture's places.

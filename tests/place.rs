@@ -2,4 +2,5 @@
 #![allow(clippy::unwrap_used, reason = "tests")]
 #![cfg(unix)]
 
+mod one_way;
 mod page;

@@ -25,25 +25,26 @@ fn what_is_read_agrees_with_the_truth_of_rendered_feet() {
     }
     let before: Vec<_> = truths.keys().map(|n| std::fs::read(photos.join(format!("{n}.hoof.json"))).unwrap()).collect();
     let (mut tubules, mut walls, mut rings) = (0, 0, 0);
-    let summary = read_folder(&photos, &read, None, ReadOptions::default(), &mut |report| match report {
-        ReadReport::Read { reading, .. } => {
-            for (line, found) in &reading.found {
-                match found {
-                    Found::Tubules(_) => tubules += 1,
-                    Found::Outline(_) => walls += 1,
-                    Found::Rings(_) => rings += 1,
-                    // A person drew it.
-                    Found::Kept if *line == Line::Ground => continue,
-                    Found::NotSeen(why) => eprintln!("{line}: {why}"),
-                    other => panic!("{line}: {other:?}"),
+    let summary =
+        read_folder(&photos, &read, None, &VisitOptions::usual(), ReadOptions::default(), &mut |report| match report {
+            ReadReport::Read { reading, .. } => {
+                for (line, found) in &reading.found {
+                    match found {
+                        Found::Tubules(_) => tubules += 1,
+                        Found::Outline(_) => walls += 1,
+                        Found::Rings(_) => rings += 1,
+                        // A person drew it.
+                        Found::Kept if *line == Line::Ground => continue,
+                        Found::NotSeen(why) => eprintln!("{line}: {why}"),
+                        other => panic!("{line}: {other:?}"),
+                    }
+                    assert_eq!(reading.sidecar.lines.contains_key(line), found.is_found());
                 }
-                assert_eq!(reading.sidecar.lines.contains_key(line), found.is_found());
             }
-        }
-        ReadReport::Refused(e) => panic!("{e}"),
-        other => panic!("{other:?}"),
-    })
-    .unwrap();
+            ReadReport::Refused(e) => panic!("{e}"),
+            other => panic!("{other:?}"),
+        })
+        .unwrap();
     assert_eq!((summary.measured, summary.refused), (truths.len(), 0));
     let after: Vec<_> = truths.keys().map(|n| std::fs::read(photos.join(format!("{n}.hoof.json"))).unwrap()).collect();
     assert_eq!(before, after, "what a person wrote is left as it was");
@@ -78,10 +79,12 @@ fn what_is_read_agrees_with_the_truth_of_rendered_feet() {
     // Lines that stand in a sidecar are kept; landmarks are moved to their edges only where that is asked for, and keep their clicks.
     let (again, pictures) = (dir.path().join("again"), dir.path().join("seen"));
     let options = ReadOptions { snap: true, ..ReadOptions::default() };
-    let inside = read_folder(&read, &again, Some(&again.join("pictures")), options, &mut |_| {}).unwrap_err();
+    let inside =
+        read_folder(&read, &again, Some(&again.join("pictures")), &VisitOptions::usual(), options, &mut |_| {})
+            .unwrap_err();
     assert!(inside.to_string().contains("lie within a folder of photos"), "{inside}");
     let mut moved = 0;
-    read_folder(&read, &again, Some(&pictures), options, &mut |report| {
+    read_folder(&read, &again, Some(&pictures), &VisitOptions::usual(), options, &mut |report| {
         let ReadReport::Read { name, reading, .. } = report else { panic!("refused") };
         let kept = reading.found.iter().filter(|(_, f)| *f == Found::Kept).count();
         let seen = reading.sidecar.lines.keys();
@@ -103,7 +106,7 @@ fn what_is_read_agrees_with_the_truth_of_rendered_feet() {
     .unwrap();
     assert!(moved > 0);
     let third = dir.path().join("third");
-    read_folder(&again, &third, None, options, &mut |report| {
+    read_folder(&again, &third, None, &VisitOptions::usual(), options, &mut |report| {
         let ReadReport::Read { reading, .. } = report else { panic!("refused") };
         let kept = reading.moved.iter().filter(|(_, m)| *m == Moved::Kept).count();
         assert_eq!(kept, reading.sidecar.landmarks.values().filter(|p| p.snapped.is_some()).count());

@@ -149,7 +149,7 @@ fn projected_uncertainties_agree_with_monte_carlo() {
     )
     .unwrap();
     let lens = LensPrior::exif((4000, 3000), 3000.0);
-    let (scene, located) = locate(&sidecar, &lens).unwrap();
+    let (scene, located) = locate(&sidecar, &lens, &MeasureOptions::default()).unwrap();
     let trim = Plan { heels: Heels::ToSolePlane, toe_back_mm: 3.0, ..Plan::default() };
     let grown = Plan { growth: Some(Growth::weeks(6.0)), ..trim };
     for plan in [trim, grown] {

@@ -1,16 +1,21 @@
 //! Examples for whoever builds on this library; each is compiled and run by the tests.
 //!
-//! # One photo with its files
+//! One photo with its files, and its heel angle with the budget: [`Session`](crate::visit::Session) and the README.
+//!
+//! # A photo without a sidecar
 #![cfg_attr(feature = "files", doc = "```no_run")]
 #![cfg_attr(not(feature = "files"), doc = "```ignore")]
-//! use hoofgeo::uncertainty::print;
-//! use hoofgeo::visit::{Entry, LensDatabase, Lenses, VisitOptions, measure_entry};
+//! use hoofgeo::{measured::{MeasureOptions, measure}, sidecar::Sidecar, visit::Session};
 //!
-//! // The sidecar, the folder's visit file and lens profiles are found beside the photo.
-//! let lenses = Lenses::with(&LensDatabase::System)?;
-//! let report = measure_entry(&Entry::at("2026-05-04/LF-side.jpg"), &lenses, &VisitOptions::usual())?;
-//! for v in &report.measured.values {
-//!     println!("{:<28}{}", v.measurement.name, print(v.value, v.expanded(), v.measurement.quantity.unit()));
+//! // Size and lens from the photo's header, and from lens profiles beside it; landmarks from your own program.
+//! let (facts, lens) = Session::usual()?.look("LF-side.jpg")?;
+//! let sidecar = Sidecar::parse(&format!(r#"{{ "format": "hoofgeo-sidecar/1",
+//!   "photo": {{ "file": "LF-side.jpg", "width_px": {}, "height_px": {} }}, "subject": {{ "foot": "LF" }}, "view": "lateral",
+//!   "scale": {{ "kind": "straight_ruler", "points": [ {{ "mm": 0, "at": [1000, 2500] }}, {{ "mm": 200, "at": [3000, 2500] }} ] }},
+//!   "landmarks": {{ "toe_coronet": {{ "at": [1723, 1730] }}, "toe_ground": {{ "at": [1200, 2400] }} }}
+//! }}"#, facts.width_px, facts.height_px), None)?;
+//! for value in &measure(&sidecar, &lens.prior, &MeasureOptions::default())?.values {
+//!     println!("{:<28}{value}", value.measurement.name);
 //! }
 //! # Ok::<(), hoofgeo::Error>(())
 //! ```
@@ -24,7 +29,7 @@
 //! use hoofgeo::measure::{Measurement, Need, Plausible, Quantity, geometry::distance};
 //! use hoofgeo::numeric::Real;
 //! use hoofgeo::placed::{Outcome, Placed};
-//! use hoofgeo::{Landmark, View, formula, measured::locate, scene::LensPrior, sidecar::Sidecar};
+//! use hoofgeo::{Landmark, View, formula, measured::{MeasureOptions, locate}, scene::LensPrior, sidecar::Sidecar};
 //!
 //! static CORONARY_BAND_LENGTH: Measurement = Measurement {
 //!     id: "coronary_band_length",
@@ -52,7 +57,7 @@
 //!   "planes": { "near_heel": { "behind_scale_mm": 0 } },
 //!   "landmarks": { "toe_coronet": { "at": [1723, 1730] }, "heel_coronet": { "at": [2659, 2150] } }
 //! }"#, None)?;
-//! let (scene, located) = locate(&sidecar, &LensPrior::exif((4000, 3000), 3000.0))?;
+//! let (scene, located) = locate(&sidecar, &LensPrior::exif((4000, 3000), 3000.0), &MeasureOptions::default())?;
 //!
 //! let mut values = vec![evaluate(&CORONARY_BAND_LENGTH, &located, &scene)?];
 //! // Ten pixels to the millimetre: the square root of 93.6² + 42.0² mm².
@@ -113,3 +118,8 @@
 //! With `default-features = false` no image crate, no file is touched: sidecars, scenes, formulas and uncertainties remain. The example
 //! `geometry` is checked so by `.ci/run`:
 //! `cargo run -p hoofgeo --no-default-features --example geometry`.
+
+/// The README's example is compiled.
+#[cfg(all(doctest, feature = "files"))]
+#[doc = include_str!("../../README.md")]
+struct Readme;

@@ -60,7 +60,7 @@ const LIMITS: [Limit; 13] = {
     use FileKind as K;
     [
         // With what decoding takes beside it, memory for a photo of 50 megapixels stays within 500 MB.
-        row(K::Photo, "a photo", "cannot read the file", 480_000_000, "export a very large photo as JPEG"),
+        row(K::Photo, "a photo", "cannot open the file", 480_000_000, "export a very large photo as JPEG"),
         row(K::Sidecar, "a sidecar", "cannot be read", 4 << 20, NOT_OURS),
         row(K::Visit, "a visit file", "cannot be read", 4 << 20, NOT_OURS),
         row(K::Draft, "a draft of the page", "cannot be read", 32 << 20, NOT_OURS),
@@ -150,22 +150,36 @@ impl Unread {
     pub(crate) fn of(self, path: &Path, kind: FileKind) -> Error {
         let limit = kind.limit();
         let error = match self {
-            Self::Io(e) => Error::io(path, limit.unread, &e),
+            Self::Io(e) => Error::io(path, limit.unread, &e).help(match e.kind() {
+                io::ErrorKind::NotFound => "check the name and the folder",
+                io::ErrorKind::PermissionDenied => "ask for the right to read it, or copy it to a folder of your own",
+                _ => "check that the disk or card is still connected and sound",
+            }),
             Self::IsNo(what) => {
                 Error::new(ErrorKind::Io, format!("{}: it is {what}, not a regular file", limit.unread))
                     .help("put the file itself in its place, or remove it")
             }
-            Self::TooLarge => {
-                let kind = if kind == FileKind::Photo { ErrorKind::Photo } else { ErrorKind::Format };
-                Error::new(
-                    kind,
-                    format!("is larger than {} MiB, the most that {} may have", limit.most >> 20, limit.called),
-                )
-                .help(limit.help)
-            }
+            Self::TooLarge => too_large(kind, limit.most),
         };
         error.in_file(path)
     }
+}
+
+/// A file of some kind that is larger than `most` bytes.
+pub(crate) fn too_large(kind: FileKind, most: u64) -> Error {
+    let limit = kind.limit();
+    let as_error = if kind == FileKind::Photo { ErrorKind::Photo } else { ErrorKind::Format };
+    Error::new(as_error, format!("is larger than {} MiB, the most that {} may have", most >> 20, limit.called))
+        .help(limit.help)
+}
+
+/// Opens a file to be read piece by piece; whoever reads keeps to [`FileKind::most_bytes`].
+///
+/// # Errors
+/// `Io` where it cannot be opened or is no regular file.
+#[cfg(feature = "files")]
+pub(crate) fn open_file(path: &Path, kind: FileKind) -> Result<File> {
+    open(path).map_err(|why| why.of(path, kind))
 }
 
 /// Opens a regular file, and never waits for it: a pipe is opened without its other end, and then refused.

@@ -36,6 +36,7 @@
 //! | Task | Place |
 //! | --- | --- |
 //! | examples for whoever builds on this library | `embedding` |
+//! | measure a photo with its sidecar, visit file and lens | `visit::Session` (feature `files`) |
 //! | measure a folder, write CSV, JSON, pictures | [`visit`] (feature `files`) |
 //! | measure one sidecar | [`measured::measure`] |
 //! | what is measured, and how | [`measure::ALL`], one declaration each, such as [`measure::HEEL_ANGLE`] |
@@ -67,9 +68,18 @@
 //! its origin at the scale's zero, X along its graduations, Y in its plane, Z towards the camera.
 //!
 //! # Features
-//! `files` (photo headers, folders, result files), `pictures` (pixels and annotated pictures), `schema` (JSON Schemas); all on by
-//! default, and with none of them the geometry builds alone, without any image crate. `parquet` writes measurements as Apache Parquet too. `libheif`
-//! decodes HEIC photos through that system library instead of in Rust; both are off by default.
+//! | Feature | Adds | By default |
+//! | --- | --- | --- |
+//! | `files` | photo headers, folders, result files | on |
+//! | `pictures` | pixels: rulers and lines read from them, annotated and rectified pictures | on |
+//! | `report` | a visit's page and the owner's sheet | on |
+//! | `schema` | JSON Schemas of the file formats | on |
+//! | `place` | the page on which landmarks are placed | off |
+//! | `corners` | corners of a chessboard in photos, to calibrate a camera | off |
+//! | `parquet` | measurements as Apache Parquet | off |
+//! | `libheif` | HEIC photos by that system library instead of in Rust | off |
+//!
+//! With none of them the geometry builds alone, without any image crate.
 //!
 //! # What it does not do
 //! It diagnoses nothing: a photo shows neither the bone nor the cause. Lame, laminitic or growing animals and

@@ -14,6 +14,7 @@ use crate::scene::{LensPrior, Scene, SceneFlag, SceneInput};
 use crate::sidecar::{LensProfile, Sidecar};
 use crate::uncertainty::print;
 use nalgebra::{Point2, SMatrix};
+use std::borrow::Cow;
 use std::fmt;
 use std::sync::Arc;
 
@@ -29,6 +30,16 @@ pub struct MeasureOptions {
     pub seed: u64,
     /// Placement uncertainties found by comparing observers, for landmarks that state none of their own; without them the declared.
     pub placement: Option<Arc<PlacementTable>>,
+    /// Graduations in place of those that the sidecar marks, such as those read from the pixels (`pixels::ruler`). A
+    /// session (`visit::Session`) fills them in where it reads the ruler.
+    pub graduations: Option<Vec<Graduation>>,
+}
+
+impl MeasureOptions {
+    /// The graduations to measure a sidecar with: these, else the marked ones.
+    pub(crate) fn graduations_of<'a>(&'a self, sidecar: &Sidecar) -> Cow<'a, [Graduation]> {
+        self.graduations.as_deref().map_or_else(|| marked(sidecar).into(), Cow::from)
+    }
 }
 
 /// A photo's scene, points and values.
@@ -80,21 +91,9 @@ pub struct Measured {
 /// # Ok::<(), hoofgeo::Error>(())
 /// ```
 pub fn measure(sidecar: &Sidecar, lens: &LensPrior, options: &MeasureOptions) -> Result<Measured> {
-    measure_with(sidecar, lens, options, &marked(sidecar))
-}
-
-/// The same with other graduations than the sidecar's, such as those read from the pixels (`pixels::ruler`).
-///
-/// # Errors
-/// As [`measure()`].
-pub fn measure_with(
-    sidecar: &Sidecar,
-    lens: &LensPrior,
-    options: &MeasureOptions,
-    graduations: &[Graduation],
-) -> Result<Measured> {
     let placement = options.placement.as_deref();
-    let (scene, located) = locate_by(sidecar, lens, graduations, placement)?;
+    let graduations = &*options.graduations_of(sidecar);
+    let (scene, located) = locate(sidecar, lens, options)?;
     let kind = sidecar.subject.kind.unwrap_or(SubjectKind::Adult);
     let mut values = Vec::new();
     let mut missing = Vec::new();
@@ -104,7 +103,7 @@ pub fn measure_with(
             Err(why) => missing.push((measurement, why)),
         }
     }
-    let findings = findings_by(sidecar, lens, graduations, placement, (&scene, &located));
+    let findings = findings(sidecar, lens, graduations, placement, (&scene, &located));
     if options.draws > 0 {
         monte_carlo(&mut values, &located, &scene, options.draws, options.seed)?;
     }
@@ -115,28 +114,13 @@ pub fn measure_with(
 }
 
 /// The scene of a sidecar's scale, and its landmarks and lines in the measured plane: everything that can be refused, before
-/// anything is measured.
+/// anything is measured. Draws are not made.
 ///
 /// # Errors
 /// As [`measure()`].
-pub fn locate(sidecar: &Sidecar, lens: &LensPrior) -> Result<(Scene, Located)> {
-    locate_with(sidecar, lens, &marked(sidecar))
-}
-
-/// The same with other graduations than the sidecar's.
-///
-/// # Errors
-/// As [`measure()`].
-pub fn locate_with(sidecar: &Sidecar, lens: &LensPrior, graduations: &[Graduation]) -> Result<(Scene, Located)> {
-    locate_by(sidecar, lens, graduations, None)
-}
-
-fn locate_by(
-    sidecar: &Sidecar,
-    lens: &LensPrior,
-    graduations: &[Graduation],
-    placement: Option<&PlacementTable>,
-) -> Result<(Scene, Located)> {
+pub fn locate(sidecar: &Sidecar, lens: &LensPrior, options: &MeasureOptions) -> Result<(Scene, Located)> {
+    let placement = options.placement.as_deref();
+    let graduations = &*options.graduations_of(sidecar);
     // What is missing altogether is said before the scene is estimated, and all of it at once: a new sidecar lacks both.
     let nothing_placed = sidecar.landmarks.is_empty() && sidecar.lines.is_empty() && sidecar.gauge.is_empty();
     let nothing_marked = graduations.is_empty();
@@ -165,7 +149,7 @@ fn locate_at(
     graduations: &[Graduation],
     placement: Option<&PlacementTable>,
 ) -> Result<(Scene, Result<Located>)> {
-    let scene = scene_with(sidecar, lens, graduations)?;
+    let scene = scene_of(sidecar, lens, graduations)?;
     let spreads = |landmark, placements| placement.and_then(|table| table.spread(landmark, placements));
     let located = Located::with_spreads(&scene, sidecar, &spreads);
     Ok((scene, located))
@@ -181,17 +165,7 @@ pub(crate) fn possible(value: Value, kind: SubjectKind) -> Outcome<Value> {
 }
 
 /// What cannot be on a photo, or is rare: exchanged landmarks, labels off by a factor, labels that nothing checks.
-pub fn findings(
-    sidecar: &Sidecar,
-    lens: &LensPrior,
-    graduations: &[Graduation],
-    scene: &Scene,
-    located: &Located,
-) -> Vec<Finding> {
-    findings_by(sidecar, lens, graduations, None, (scene, located))
-}
-
-fn findings_by(
+fn findings(
     sidecar: &Sidecar,
     lens: &LensPrior,
     graduations: &[Graduation],
@@ -215,19 +189,15 @@ const MARK_GRADUATIONS: &str = "write graduations of the ruler, four or more and
 const PLACE_LANDMARKS: &str =
     "write each landmark's pixel into its slot under the sidecar's landmarks: { \"at\": [x, y] }";
 
-/// The scene of a sidecar's scale.
+/// The scene of a sidecar's scale, whatever is placed.
 ///
 /// # Errors
 /// `Scale` and `Scene` where the graduations are missing or contradict each other.
-pub fn scene(sidecar: &Sidecar, lens: &LensPrior) -> Result<Scene> {
-    scene_with(sidecar, lens, &marked(sidecar))
+pub fn scene(sidecar: &Sidecar, lens: &LensPrior, options: &MeasureOptions) -> Result<Scene> {
+    scene_of(sidecar, lens, &options.graduations_of(sidecar))
 }
 
-/// The scene of a sidecar's scale from other graduations than the sidecar's.
-///
-/// # Errors
-/// As [`scene()`].
-pub fn scene_with(sidecar: &Sidecar, lens: &LensPrior, graduations: &[Graduation]) -> Result<Scene> {
+fn scene_of(sidecar: &Sidecar, lens: &LensPrior, graduations: &[Graduation]) -> Result<Scene> {
     let Some(input) = scene_input(sidecar, lens, graduations) else {
         return Err(Error::new(ErrorKind::Scale, "no graduation of the scale is marked yet").help(MARK_GRADUATIONS));
     };

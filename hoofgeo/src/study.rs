@@ -10,10 +10,8 @@ use crate::agreement::planning::{Design, Spread, animals_needed};
 use crate::error::{Error, ErrorKind, Result};
 use crate::measure::Measurement;
 use crate::measured::{MeasureOptions, measure};
-use crate::placement::PlacementTable;
 use crate::scene::LensPrior;
 use crate::sidecar::Sidecar;
-use std::sync::Arc;
 
 /// A photo as those of the study will be.
 #[derive(Debug, Clone)]
@@ -22,8 +20,8 @@ pub struct PlannedPhoto {
     pub sidecar: Sidecar,
     /// What is known of its lens.
     pub lens: LensPrior,
-    /// How well its observer places landmarks, where a table says so.
-    pub placement: Option<Arc<PlacementTable>>,
+    /// How it is measured: how well its observer places landmarks, where a table says so; the graduations, where they were read.
+    pub how: MeasureOptions,
 }
 
 /// The mean uncertainty of one measurement over a set of photos, under one change.
@@ -47,9 +45,8 @@ pub struct Precision {
 pub fn precision(photos: &[PlannedPhoto], measurement: &'static Measurement) -> Result<(Vec<Precision>, Vec<f64>)> {
     let mut sums = [(0_usize, 0.0, 0.0); Change::ALL.len()];
     let mut values = Vec::new();
-    for PlannedPhoto { sidecar, lens, placement } in photos {
-        let options = MeasureOptions { placement: placement.clone(), ..MeasureOptions::default() };
-        let Ok(measured) = measure(sidecar, lens, &options) else { continue };
+    for PlannedPhoto { sidecar, lens, how } in photos {
+        let Ok(measured) = measure(sidecar, lens, how) else { continue };
         let Some(value) = measured.values.iter().find(|v| v.measurement.id == measurement.id) else { continue };
         let improvements = Improvements::new(sidecar, &measured);
         for (change, (n, u2, placement2)) in Change::ALL.into_iter().zip(&mut sums) {

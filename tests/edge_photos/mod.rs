@@ -2,7 +2,7 @@
 //! `read_edges`.
 #![allow(missing_docs, dead_code, unreachable_pub, clippy::unwrap_used, reason = "tests and an experiment")]
 
-use hoofgeo::measured::locate;
+use hoofgeo::measured::{MeasureOptions, locate};
 use hoofgeo::pixels::{
     Flat, Found, Grey, Mapping, Moved, PlaneMap, ReadOptions, Reading, TubuleDirection, read_photo, tubule_direction,
 };
@@ -153,6 +153,7 @@ pub fn look((case, photo): &(Case, Photo), shot: Shot, condition: &Condition, se
         &grey,
         &sidecar,
         &true_lens(photo),
+        &MeasureOptions::default(),
         ReadOptions { replace: true, snap: true, ..ReadOptions::default() },
     )
     .unwrap();
@@ -281,7 +282,7 @@ fn lines(photo: &Photo, line: Line, found: &Found, push: &mut impl FnMut(&'stati
 /// Tubules against the line that the picture shows of the true ones, taken to the plane in the same way: what the reading adds to where
 /// the wall stands. The uncertainty is still that of both.
 fn in_the_picture(photo: &Photo, sidecar: &Sidecar, line: Line, found: &TubuleDirection) -> Error {
-    let (scene, located) = locate(sidecar, &true_lens(photo)).unwrap();
+    let (scene, located) = locate(sidecar, &true_lens(photo), &MeasureOptions::default()).unwrap();
     let map = PlaneMap::new(&scene, &located, line.info().plane);
     let shown = &photo.lines_px[line.name()];
     let [from, to] = [shown[0], shown[shown.len() - 1]].map(|p| map.place(p.into()).unwrap());

@@ -349,7 +349,7 @@ fn measured(bytes: &[u8]) -> u64 {
     let read = Sidecar::parse_bytes(bytes, None);
     let Ok(sidecar) = &read else { return told(&read) };
     let frame = (sidecar.photo.width_px, sidecar.photo.height_px);
-    let options = MeasureOptions { draws: 8, seed: 1, placement: None };
+    let options = MeasureOptions { draws: 8, seed: 1, ..MeasureOptions::default() };
     let measured = measure(sidecar, &LensPrior::exif(frame, 0.8 * f64::from(frame.0.max(frame.1))), &options);
     if let Ok(measured) = &measured {
         for v in &measured.values {

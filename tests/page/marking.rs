@@ -7,7 +7,7 @@ use super::program::{Folder, Program, feet, target};
 use hoofgeo::landmark::Line;
 use hoofgeo::sidecar::Sidecar;
 use hoofgeo::uncertainty::print;
-use hoofgeo::visit::{Lenses, RulerReading, VisitOptions, measure_entry, walk};
+use hoofgeo::visit::{RulerReading, Session, VisitOptions, walk};
 use std::collections::BTreeMap;
 
 /// The values that the page shows, by id.
@@ -23,7 +23,7 @@ pub(crate) fn shown(tab: &Tab<'_>) -> BTreeMap<String, String> {
 pub(crate) fn measured(folder: &Folder, name: &str, read_ruler: RulerReading) -> BTreeMap<String, String> {
     let entry = walk(folder.root(), &[]).map(Result::unwrap).find(|e| e.name == name).unwrap();
     let options = VisitOptions { read_ruler, ..VisitOptions::default() };
-    let report = measure_entry(&entry, &Lenses::default(), &options).unwrap_or_else(|e| panic!("{e}"));
+    let report = Session::new(&options).and_then(|session| session.measure(&entry)).unwrap_or_else(|e| panic!("{e}"));
     let text = |v: &hoofgeo::evaluate::Value| print(v.value, v.expanded(), v.measurement.quantity.unit()).to_string();
     report.measured.values.iter().map(|v| (v.measurement.id.to_owned(), text(v))).collect()
 }

@@ -6,7 +6,7 @@ mod keeping;
 mod looking;
 mod marking;
 mod offered;
-mod program;
+pub(crate) mod program;
 mod refused;
 mod ruler;
 mod session;

@@ -197,7 +197,8 @@ pub fn ring(seed: u64, condition: Condition, rings: bool) -> RingOutcome {
 /// What is read of the rings of one photo.
 pub fn ring_of(sight: &Sight) -> RingOutcome {
     let given = sight.sidecar(usize::MAX, |n| !n.starts_with("rings"));
-    let reading = read_photo(&sight.grey, &given, &sight.lens(), ReadOptions::default()).unwrap();
+    let reading =
+        read_photo(&sight.grey, &given, &sight.lens(), &MeasureOptions::default(), ReadOptions::default()).unwrap();
     let measured = measure(&reading.sidecar, &sight.lens(), &MeasureOptions::default()).unwrap();
     let mut first = [None, None];
     let mut why = [String::new(), String::new()];
@@ -361,7 +362,7 @@ pub fn outlines_beside(seed: u64) -> usize {
 
 fn traced(sight: &Sight, given: &Sidecar) -> Reading {
     let options = ReadOptions { outlines: true, ..ReadOptions::default() };
-    read_photo(&sight.grey, given, &sight.lens(), options).unwrap()
+    read_photo(&sight.grey, given, &sight.lens(), &MeasureOptions::default(), options).unwrap()
 }
 
 /// So many of a line's points, evenly, its ends among them.

@@ -1,6 +1,6 @@
 //! A case: followed, reviewed, projected, reported.
 
-use super::PlacementArgs;
+use super::VisitArgs;
 use clap::Args;
 use std::path::PathBuf;
 
@@ -24,12 +24,12 @@ pub struct FollowArgs {
     /// The rulers of the visits are not one and the same
     #[arg(long)]
     pub rulers_differ: bool,
-    /// Whose spread of placing counts.
-    #[command(flatten)]
-    pub placement: PlacementArgs,
     /// Print nothing but refusals
     #[arg(long, short)]
     pub quiet: bool,
+    /// How photos are measured.
+    #[command(flatten)]
+    pub visit: VisitArgs,
 }
 
 /// A measurement and a value.
@@ -70,12 +70,12 @@ pub struct ReportArgs {
     /// The rulers of the visits are not one and the same
     #[arg(long)]
     pub rulers_differ: bool,
-    /// Whose spread of placing counts.
-    #[command(flatten)]
-    pub placement: PlacementArgs,
     /// Print nothing but refusals
     #[arg(long, short)]
     pub quiet: bool,
+    /// How photos are measured.
+    #[command(flatten)]
+    pub visit: VisitArgs,
 }
 
 /// `review`
@@ -96,12 +96,12 @@ pub struct ReviewArgs {
     /// Write the program's rules to a new file, to be changed, and do nothing else
     #[arg(long, value_name = "FILE", conflicts_with_all = ["folder", "rules", "out"])]
     pub write_rules: Option<PathBuf>,
-    /// Whose spread of placing counts.
-    #[command(flatten)]
-    pub placement: PlacementArgs,
     /// Print nothing but refusals
     #[arg(long, short)]
     pub quiet: bool,
+    /// How photos are measured.
+    #[command(flatten)]
+    pub visit: VisitArgs,
 }
 
 /// `project`
@@ -144,6 +144,9 @@ pub struct ProjectArgs {
     /// Print nothing but refusals
     #[arg(long, short)]
     pub quiet: bool,
+    /// How photos are measured.
+    #[command(flatten)]
+    pub visit: VisitArgs,
 }
 
 /// More than this is no trim.

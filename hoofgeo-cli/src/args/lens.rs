@@ -2,7 +2,6 @@
 
 use clap::{Args, Subcommand, ValueEnum};
 use hoofgeo::calibrate::{Chessboard, Paper};
-use hoofgeo::visit::LensDatabase;
 use std::path::PathBuf;
 
 /// What to do about a lens.
@@ -127,28 +126,6 @@ pub struct ImportArgs {
     /// The camera.
     #[command(flatten)]
     pub camera: CameraArgs,
-}
-
-/// Which lens database `measure` and `check` use.
-#[derive(Debug, Clone, Args)]
-pub struct LensDatabaseArgs {
-    /// Folder of the lens database [default: where the system's package installs it]
-    #[arg(long, value_name = "DIR")]
-    pub lens_database: Option<PathBuf>,
-    /// Use no lens database: single-lens reflex photos that the camera was set to correct are measured so
-    #[arg(long, conflicts_with = "lens_database")]
-    pub no_lens_database: bool,
-}
-
-impl LensDatabaseArgs {
-    /// The library's choice.
-    pub fn choice(&self) -> LensDatabase {
-        match &self.lens_database {
-            Some(folder) => LensDatabase::Folder(folder.clone()),
-            None if self.no_lens_database => LensDatabase::None,
-            None => LensDatabase::System,
-        }
-    }
 }
 
 /// `lens find`

@@ -1,8 +1,8 @@
 //! Measuring a folder, and checking what would be refused.
 
-use super::LensDatabaseArgs;
+use super::VisitArgs;
 use clap::{Args, ValueEnum};
-use hoofgeo::visit::{Part, PlacementChoice, ResultFile};
+use hoofgeo::visit::{Part, ResultFile};
 use std::path::PathBuf;
 
 /// `measure`
@@ -32,52 +32,21 @@ pub struct MeasureArgs {
     /// 10000: all values of each are written, for multiple imputation
     #[arg(long, value_name = "N", default_value_t = 0, value_parser = draws)]
     pub draws: usize,
-    /// Whose spread of placing counts.
-    #[command(flatten)]
-    pub placement: PlacementArgs,
     /// Seed of the draws; the same seed gives the same results on any number of threads
     #[arg(long, value_name = "N", default_value_t = 1)]
     pub seed: u64,
-    /// Use a lens profile also where the photo's header names another camera, lens or zoom; the results say so
-    #[arg(long)]
-    pub force_lens: bool,
-    /// The lens database.
-    #[command(flatten)]
-    pub lens_database: LensDatabaseArgs,
-    /// Draw no annotated pictures; the photos' pixels stay unread
+    /// Draw no annotated pictures; pixels are read only where a ruler is
     #[arg(long)]
     pub no_pictures: bool,
-    /// Do not read a straight ruler from the pixels: neither where two of its graduations are marked, nor where none is and the sidecar
-    /// or the numbers printed on it say that it is metric
-    #[arg(long)]
-    pub no_ruler_reading: bool,
     /// Threads to use [default: one per core]
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
     pub threads: Option<u16>,
     /// Print nothing but refusals
     #[arg(long, short)]
     pub quiet: bool,
-}
-
-/// Whose spread of placing landmarks counts.
-#[derive(Debug, Clone, Args)]
-pub struct PlacementArgs {
-    /// How well landmarks are placed, by a table of `hoofgeo observers`, or `none` for the declared spread. A landmark whose sidecar
-    /// states u_px or u_mm keeps what it states [default: NAME.placement.json of the sidecar's observer, from the photo's folder upward,
-    /// then in your configuration folder; else one without a name]
-    #[arg(long, value_name = "FILE|none")]
-    pub placement: Option<PathBuf>,
-}
-
-impl PlacementArgs {
-    /// The library's choice.
-    pub fn choice(&self) -> hoofgeo::Result<PlacementChoice> {
-        match &self.placement {
-            None => Ok(PlacementChoice::search()),
-            Some(none) if none.as_os_str() == "none" => Ok(PlacementChoice::None),
-            Some(path) => PlacementChoice::file(path),
-        }
-    }
+    /// How photos are measured.
+    #[command(flatten)]
+    pub visit: VisitArgs,
 }
 
 /// A file of results.
@@ -198,16 +167,16 @@ Exit code: 0 all would be measured, 1 some would be refused or have no sidecar, 
 pub struct CheckArgs {
     /// Folder of the photos; sub-folders are walked too
     pub folder: PathBuf,
-    /// Leave the photos' pixels unread: say nothing of blur and light
+    /// Say nothing of blur and light: pixels are read only where a ruler is
     #[arg(long)]
     pub no_pixels: bool,
     /// Go on as photos arrive, a line each, until Ctrl-C
     #[arg(long, conflicts_with = "quiet")]
     pub watch: bool,
-    /// The lens database.
-    #[command(flatten)]
-    pub lens_database: LensDatabaseArgs,
     /// Print nothing but refusals
     #[arg(long, short)]
     pub quiet: bool,
+    /// How photos are measured.
+    #[command(flatten)]
+    pub visit: VisitArgs,
 }

@@ -10,21 +10,22 @@ mod research;
 mod rings;
 mod shape;
 mod sidecars;
+mod visit;
 
 pub use about::{DemoArgs, DictionaryArgs, DictionaryForm, ExplainArgs, Format, GuideArgs, SchemaArgs};
 pub use case::{FollowArgs, ProjectArgs, ReportArgs, ReviewArgs};
 use clap::{Parser, Subcommand};
 pub use groups::{command, place_by_default};
 pub use lens::{
-    BoardArgs, BoardSize, CalibrateArgs, CameraArgs, ImportArgs, LensCommand, LensDatabaseArgs, LensFindArgs,
-    LensJudgeArgs, PaperName,
+    BoardArgs, BoardSize, CalibrateArgs, CameraArgs, ImportArgs, LensCommand, LensFindArgs, LensJudgeArgs, PaperName,
 };
-pub use measure::{CheckArgs, JoinArgs, MeasureArgs, PlacementArgs, ResultFormat};
+pub use measure::{CheckArgs, JoinArgs, MeasureArgs, ResultFormat};
 pub use pixels::{ReadArgs, RectifyArgs, RulerArgs};
 pub use research::{ObserversArgs, PlanArgs};
 pub use rings::RingArgs;
 pub use shape::{ShapeCommand, ShapeExportArgs, ShapeImportArgs, ShapeMeanArgs, ViewName};
 pub use sidecars::{PlaceArgs, StartArgs};
+pub use visit::{LensDatabaseArgs, VisitArgs};
 
 /// Measures horse hooves from photographs: millimetres and degrees, corrected for lens and camera angle, each with its
 /// uncertainty.

@@ -1,6 +1,6 @@
 //! What reads or resamples the photos' pixels.
 
-use super::{LensDatabaseArgs, RingArgs};
+use super::{RingArgs, VisitArgs};
 use clap::Args;
 use std::path::PathBuf;
 
@@ -26,12 +26,12 @@ pub struct RectifyArgs {
     /// Bicubic instead of bilinear: sharper, slower
     #[arg(long)]
     pub cubic: bool,
-    /// The lens database.
-    #[command(flatten)]
-    pub lens_database: LensDatabaseArgs,
     /// Print nothing but refusals
     #[arg(long, short)]
     pub quiet: bool,
+    /// How photos are measured.
+    #[command(flatten)]
+    pub visit: VisitArgs,
 }
 
 /// `ruler`
@@ -93,4 +93,7 @@ pub struct ReadArgs {
     /// Print nothing but refusals
     #[arg(long, short)]
     pub quiet: bool,
+    /// How photos are measured.
+    #[command(flatten)]
+    pub visit: VisitArgs,
 }

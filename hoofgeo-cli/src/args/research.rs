@@ -1,6 +1,6 @@
 //! Research: observers and the size of a study.
 
-use super::PlacementArgs;
+use super::VisitArgs;
 use clap::Args;
 use std::path::PathBuf;
 
@@ -23,6 +23,9 @@ pub struct ObserversArgs {
     /// Print nothing but refusals
     #[arg(long, short)]
     pub quiet: bool,
+    /// How photos are measured.
+    #[command(flatten)]
+    pub visit: VisitArgs,
 }
 
 /// `plan`
@@ -30,9 +33,6 @@ pub struct ObserversArgs {
 pub struct PlanArgs {
     /// Folder of photos as they will be taken, with sidecars: their uncertainties are the study's
     pub folder: PathBuf,
-    /// Whose spread of placing counts.
-    #[command(flatten)]
-    pub placement: PlacementArgs,
     /// The measurement, such as heel_angle
     #[arg(long, value_name = "ID")]
     pub measurement: String,
@@ -54,4 +54,7 @@ pub struct PlanArgs {
     /// Placements of the landmarks on each photo
     #[arg(long, value_name = "N", default_value_t = 1, value_parser = clap::value_parser!(u32).range(1..=1000))]
     pub placements: u32,
+    /// How photos are measured.
+    #[command(flatten)]
+    pub visit: VisitArgs,
 }

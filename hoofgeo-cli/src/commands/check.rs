@@ -80,7 +80,7 @@ fn check(args: &CheckArgs) -> Result<Outcome> {
     let mut told = Told::default();
     let mut printed = Ok(());
     let (mut doubtful, mut bare) = (0, 0);
-    let options = CheckOptions { pixels: !args.no_pixels, lens_database: args.lens_database.choice() };
+    let options = CheckOptions { pixels: !args.no_pixels, visit: args.visit.options()? };
     let summary = check_folder(&args.folder, &options, &mut |report| match report {
         CheckReport::Refused(error) => anstream::eprintln!("{}", refusal_text(error)),
         CheckReport::Good { name, doubts, .. } if args.quiet && !doubts.is_empty() => {

@@ -5,12 +5,11 @@ use crate::args::FollowArgs;
 use crate::case_text::case_text;
 use crate::output::{print, refusal_text};
 use hoofgeo::follow::{Case, FollowOptions, Limit, Shot, follow, read_folders, write_results};
-use hoofgeo::visit::VisitOptions;
 use hoofgeo::{Error, ErrorKind, Result, measure};
 
 pub(crate) fn run(args: &FollowArgs) -> Result<Outcome> {
     let limits = args.limit.iter().map(limit).collect::<Result<_>>()?;
-    let options = VisitOptions::usual().with_placement(args.placement.choice()?);
+    let options = args.visit.options()?;
     let mut refused = 0;
     let skip: Vec<_> = args.out.iter().cloned().collect();
     let shots = read_folders(&args.folders, &skip, &options, &Shot::of, &mut |why| {

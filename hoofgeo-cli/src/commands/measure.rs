@@ -5,7 +5,7 @@ use crate::args::{MeasureArgs, ResultFormat};
 use crate::output::{Tables, Told, no_picture_text, passed_over_text, print, print_line, say};
 use crate::terminal::name as visible;
 use hoofgeo::measured::{MeasureOptions, PLACEMENT_STATED};
-use hoofgeo::visit::{Outputs, PhotoRecord, Progress, RulerReading, Stop, Summary, VisitOptions, measure_folder};
+use hoofgeo::visit::{Outputs, PhotoRecord, Progress, Stop, Summary, VisitOptions, measure_folder};
 use hoofgeo::{Error, ErrorKind, Result};
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use std::collections::BTreeMap;
@@ -20,15 +20,9 @@ pub(crate) fn run(args: &MeasureArgs) -> Result<Outcome> {
     let [check, written] = args.drawn()?;
     let stop = stop_on_interrupt()?;
     let options = VisitOptions {
-        measure: MeasureOptions { draws: check, seed: args.seed, placement: None },
-        placement: args.placement.choice()?,
+        measure: MeasureOptions { draws: check, seed: args.seed, ..MeasureOptions::default() },
         pictures: !args.no_pictures,
-        force_lens: args.force_lens,
-        lens_database: args.lens_database.choice(),
-        read_ruler: match args {
-            MeasureArgs { no_pictures: true, .. } | MeasureArgs { no_ruler_reading: true, .. } => RulerReading::Never,
-            _ => RulerReading::AsStated,
-        },
+        ..args.visit.options()?
     };
     let outputs = Outputs::in_folder(&args.out)
         .with_files(ResultFormat::files(&args.write))

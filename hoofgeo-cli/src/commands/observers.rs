@@ -11,7 +11,7 @@ use hoofgeo::uncertainty::print as rounded;
 use std::fmt::Write;
 
 pub(crate) fn run(args: &ObserversArgs) -> Result<Outcome> {
-    let (readings, refused) = read_folders(&args.folders)?;
+    let (readings, refused) = read_folders(&args.folders, &args.visit.options()?)?;
     for error in &refused {
         anstream::eprintln!("{}", refusal_text(error));
     }

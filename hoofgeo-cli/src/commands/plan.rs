@@ -15,16 +15,12 @@ pub(crate) fn run(args: &PlanArgs) -> Result<Outcome> {
         Error::new(ErrorKind::Usage, format!("`{}` is no measurement", args.measurement))
             .help("`hoofgeo explain` lists them all")
     })?;
-    let (readings, refused) = read_folders(&[&args.folder])?;
+    let (readings, refused) = read_folders(&[&args.folder], &args.visit.options()?)?;
     for error in &refused {
         anstream::eprintln!("{}", refusal_text(error));
     }
-    let placement = args.placement.choice()?;
-    let photo = |r: Reading| {
-        let used = placement.choose(&r.folder, r.sidecar.observer.as_deref())?;
-        Ok(PlannedPhoto { sidecar: r.sidecar, lens: r.lens, placement: used.map(|used| used.table) })
-    };
-    let photos = readings.into_iter().map(photo).collect::<Result<Vec<_>>>()?;
+    let photo = |r: Reading| PlannedPhoto { sidecar: r.sidecar, lens: r.lens, how: r.how };
+    let photos: Vec<_> = readings.into_iter().map(photo).collect();
     let (found, values) = precision(&photos, measurement)?;
     let question = Question {
         design: if args.groups { Design::Groups } else { Design::Paired },

@@ -12,7 +12,7 @@ pub(crate) fn run(args: &ProjectArgs) -> Result<Outcome> {
     if let Some(out) = &args.out {
         std::fs::create_dir_all(out).map_err(|e| Error::io(out, "the output folder cannot be made", &e))?;
     }
-    let options = ProjectOptions { plan: plan(args), pictures, placement: Some(args.placement.choice()?) };
+    let options = ProjectOptions { plan: plan(args), pictures, visit: args.visit.options()? };
     let projected = project_folder(&args.path, &options, &mut |e| anstream::eprintln!("{}", refusal_text(e)))?;
     for why in projected.feet.iter().filter_map(|f| f.picture.as_ref()?.as_ref().err()) {
         anstream::eprintln!("{}", no_picture_text(why));

@@ -14,8 +14,9 @@ use jiff::civil::Date;
 pub(crate) fn run(args: &ReadArgs) -> Result<Outcome> {
     let mut printed = Ok(());
     let options = ReadOptions { replace: args.replace, snap: args.snap, outlines: args.trace };
+    let visit = args.visit.options()?;
     let summary =
-        read_folder(&args.folder, &args.out, args.pictures.as_deref(), options, &mut |report| match report {
+        read_folder(&args.folder, &args.out, args.pictures.as_deref(), &visit, options, &mut |report| match report {
             ReadReport::Read { name, reading, rings, day } if !args.quiet => {
                 let lines = reading.found.iter().map(|(line, found)| format!("{line} {found}"));
                 let landmarks = reading.moved.iter().map(|(landmark, moved)| format!("{landmark} {moved}"));

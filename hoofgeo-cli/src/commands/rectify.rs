@@ -17,8 +17,8 @@ pub(crate) fn run(args: &RectifyArgs) -> Result<Outcome> {
         ..RectifyOptions::default()
     };
     let mut printed = Ok(());
-    let lenses = args.lens_database.choice();
-    let end = rectify_folder(&args.folder, &args.out, &options, &lenses, &stop, &mut |progress| match progress {
+    let visit = args.visit.options()?;
+    let end = rectify_folder(&args.folder, &args.out, &options, &visit, &stop, &mut |progress| match progress {
         RectifyProgress::Refused(error) => anstream::eprintln!("{}", refusal_text(error)),
         RectifyProgress::PassedOver(error) => anstream::eprintln!("{}", passed_over_text(error)),
         RectifyProgress::Written { .. } if args.quiet || printed.is_err() => {}

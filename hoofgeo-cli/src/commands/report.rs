@@ -22,7 +22,7 @@ pub(crate) fn run(args: &ReportArgs) -> Result<Outcome> {
         owner_only: args.owner,
         one_scale: !args.rulers_differ,
         templates,
-        placement: args.placement.choice()?,
+        visit: args.visit.options()?,
         ..ReportOptions::default()
     };
     let mut refused = 0;

@@ -5,7 +5,7 @@ use crate::args::ReviewArgs;
 use crate::output::{print, print_line, refusal_text};
 use hoofgeo::file::{FileKind, read_file};
 use hoofgeo::review::{Rules, review_folder};
-use hoofgeo::visit::{VisitOptions, write_whole};
+use hoofgeo::visit::write_whole;
 use hoofgeo::{Error, ErrorKind, Result};
 use std::path::Path;
 
@@ -23,7 +23,7 @@ pub(crate) fn run(args: &ReviewArgs) -> Result<Outcome> {
         }
         None => Rules::default(),
     };
-    let options = VisitOptions::usual().with_placement(args.placement.choice()?);
+    let options = args.visit.options()?;
     let skip: Vec<_> = args.out.iter().cloned().collect();
     let review = review_folder(folder, rules, &options, &skip, &mut |e| anstream::eprintln!("{}", refusal_text(e)))?;
     if let Some(out) = &args.out {

@@ -4,7 +4,8 @@ use super::corners::{NotFound, search};
 use super::photos::{MORE_ANGLES, SAME_SETTINGS, refuse, too_few};
 use super::{BoardPhoto, Calibration, Chessboard, FEWEST_PHOTOS, Options, calibrate};
 use crate::error::{Error, ErrorKind, Result};
-use crate::photo::{PhotoFacts, Remark, Sha256Hex, decode_upright_bytes, facts_from_bytes, read_whole};
+use crate::file::{FileKind, read_file};
+use crate::photo::{PhotoFacts, Remark, Sha256Hex, decode_upright_bytes, facts_from_bytes};
 use crate::sidecar::{CameraId, LensProfile};
 use nalgebra::Point2;
 use rayon::prelude::*;
@@ -140,7 +141,7 @@ impl<'a> Photo<'a> {
     }
 
     fn points(&self, board: &Chessboard) -> Result<std::result::Result<BoardPhoto, NotFound>> {
-        let bytes = read_whole(self.path)?;
+        let bytes = read_file(self.path, FileKind::Photo)?;
         let facts = facts_from_bytes(&bytes)?;
         let upright = image::imageops::grayscale(&decode_upright_bytes(&bytes, &facts)?);
         let stored = (facts.stored_width_px, facts.stored_height_px);

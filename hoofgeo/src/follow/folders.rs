@@ -4,7 +4,7 @@ use super::shot::{LensIdentity, Shot};
 use crate::error::{Error, ErrorKind, Result};
 use crate::photo::PhotoFacts;
 use crate::scene::{LensPrior, LensSource};
-use crate::visit::{BATCH, Entry, Lenses, PhotoReport, VisitOptions, in_order, measure_entry, walk};
+use crate::visit::{BATCH, Entry, Made, PhotoReport, Session, VisitOptions, walk};
 use std::path::{Path, PathBuf};
 
 /// Measures every photo of some folders and keeps what `keep` makes of it, in the order of the folders and their photos. Sub-folders
@@ -30,7 +30,7 @@ pub fn read_folders<T: Send>(
     keep: &(dyn Fn(PhotoReport) -> Result<T> + Sync),
     refused: &mut dyn FnMut(&Error),
 ) -> Result<Vec<T>> {
-    let lenses = Lenses::with(&options.lens_database)?.forced(options.force_lens);
+    let session = Session::new(options)?;
     let mut kept = Vec::new();
     let mut any = false;
     for folder in folders {
@@ -38,19 +38,18 @@ pub fn read_folders<T: Send>(
             return Err(Error::new(ErrorKind::Usage, "is not a folder").in_file(folder).help(NAME_FOLDERS));
         }
         let work = |entry: Result<Entry>| {
-            let mut report = measure_entry(&entry?, &lenses, options)?;
+            let mut report = session.measure(&entry?)?;
             if folders.len() > 1 {
                 report.name = format!("{}/{}", last_name(folder), report.name);
             }
             keep(report)
         };
-        in_order(walk(folder, skip), BATCH, &work, &mut |result: Result<T>| {
-            any = true;
-            match result {
-                Ok(t) => kept.push(t),
-                Err(why) => refused(&why),
+        any |= session.each(walk(folder, skip), BATCH, &work, &mut |made| {
+            match made {
+                Made::Of(Ok(t)) => kept.push(t),
+                Made::Of(Err(why)) => refused(&why),
+                Made::PassedOver(profile) => refused(profile),
             }
-            lenses.passed_over().iter().for_each(&mut *refused);
             Ok(())
         })?;
     }

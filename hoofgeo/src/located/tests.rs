@@ -18,7 +18,7 @@ fn an_edge_sharpens_across_itself_and_not_along() {
     let mut sidecar = Sidecar::parse(text, None).unwrap();
     let lens = LensPrior::exif((4000, 3000), 3000.0);
     let whole = |s: &Sidecar| -> Matrix2<f64> {
-        let (_, located) = locate(s, &lens).unwrap();
+        let (_, located) = locate(s, &lens, &MeasureOptions::default()).unwrap();
         let p = &located.points[0];
         p.by_pixel * p.by_pixel.transpose() * (p.u_px * p.u_px) + p.anatomy
     };
@@ -92,7 +92,7 @@ fn a_silent_sole_lies_deeper() {
     let mut flat = sidecar.clone();
     flat.planes.insert(PlaneName::Sole, PlaneSpec { behind_scale_mm: Some(0.0), ..PlaneSpec::default() });
     let length = |s: &Sidecar| {
-        let (_, located) = locate(s, &LensPrior::exif((4000, 3000), 3000.0)).unwrap();
+        let (_, located) = locate(s, &LensPrior::exif((4000, 3000), 3000.0), &MeasureOptions::default()).unwrap();
         let at = |l| located.places[located.index.landmark(l).unwrap()];
         (at(Landmark::FrogApex) - at(Landmark::CentralSulcus)).norm()
     };
@@ -107,7 +107,9 @@ fn a_pen_mark_is_as_well_defined_as_its_dot() {
     let mut s = lateral();
     let mark = s.landmarks.get_mut(&Landmark::ToeCoronet).unwrap();
     mark.pen_mark = true;
-    let place = |s: &Sidecar| locate(s, &LensPrior::exif((4000, 3000), 3000.0)).unwrap().1.points[0].clone();
+    let place = |s: &Sidecar| {
+        locate(s, &LensPrior::exif((4000, 3000), 3000.0), &MeasureOptions::default()).unwrap().1.points[0].clone()
+    };
     assert!((place(&s).anatomy - Matrix2::identity() * PEN_MARK_U_MM.powi(2)).norm() < 1e-12);
     assert_eq!(place(&s).u_px, CLICK_U_PX);
     s.landmarks.get_mut(&Landmark::ToeCoronet).unwrap().u_mm = Some(1.0);
@@ -134,10 +136,10 @@ fn an_accepted_offer_counts_as_wider() {
 fn a_carried_mark_has_its_match_for_a_click() {
     let mut s = lateral();
     let lens = LensPrior::exif((4000, 3000), 3000.0);
-    let clicked = locate(&s, &lens).unwrap().1.points[0].clone();
+    let clicked = locate(&s, &lens, &MeasureOptions::default()).unwrap().1.points[0].clone();
     s.landmarks.get_mut(&Landmark::ToeCoronet).unwrap().carried =
         Some(Carried { from_photo: "b.jpg".to_owned(), at: [1.0, 2.0], u_px: 0.4 });
-    let carried = locate(&s, &lens).unwrap().1.points[0].clone();
+    let carried = locate(&s, &lens, &MeasureOptions::default()).unwrap().1.points[0].clone();
     assert_eq!(carried.u_px, 0.4);
     // The click of the other photo is still in it, shared with that.
     let click = carried.by_pixel * carried.by_pixel.transpose() * CLICK_U_PX.powi(2);

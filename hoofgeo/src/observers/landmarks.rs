@@ -67,7 +67,7 @@ pub(super) fn placements(photos: &BTreeMap<Sha256Hex, Vec<&Reading>>, refused: &
 
 fn of_photo(readings: &[&Reading]) -> Result<BTreeMap<Landmark, Vec<PlacedOnce>>> {
     let Some(first) = readings.first() else { return Ok(BTreeMap::new()) };
-    let scene = scene(&first.sidecar, &first.lens)?;
+    let scene = scene(&first.sidecar, &first.lens, &first.how)?;
     let mut places: BTreeMap<Landmark, Vec<(String, Point2<f64>)>> = BTreeMap::new();
     for reading in readings {
         for i in 0..reading.repeats() {

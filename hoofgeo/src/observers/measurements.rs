@@ -9,7 +9,6 @@ use crate::agreement::{
 use crate::error::Error;
 use crate::foot::Foot;
 use crate::measure::{self, Measurement};
-use crate::measured::{MeasureOptions, measure};
 use crate::photo::Sha256Hex;
 use rayon::prelude::*;
 use std::collections::{BTreeMap, BTreeSet};
@@ -99,13 +98,8 @@ pub(super) fn agreements(
     let readings: Vec<&Reading> = photos.values().flatten().copied().collect();
     let work: Vec<(&Reading, usize)> =
         readings.iter().flat_map(|r| (0..r.repeats().max(1)).map(move |i| (*r, i))).collect();
-    let measured: Vec<_> = work
-        .into_par_iter()
-        .map(|(reading, i)| {
-            let found = measure(&reading.repeat(i), &reading.lens, &MeasureOptions::default());
-            (reading, i, found.map(|m| m.values))
-        })
-        .collect();
+    let measured: Vec<_> =
+        work.into_par_iter().map(|(reading, i)| (reading, i, reading.measured(i).map(|m| m.values))).collect();
     let mut tables: BTreeMap<&str, Table> = BTreeMap::new();
     let mut all = Vec::new();
     for (reading, i, values) in measured {

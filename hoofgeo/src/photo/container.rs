@@ -4,6 +4,7 @@
 
 use super::limits::MAX_TIFF_BYTES;
 use super::{Orientation, PhotoType, heif, tags};
+use crate::file::{FileKind, too_large};
 use crate::{Error, ErrorKind};
 use std::io::{self, BufRead, Read, Seek, SeekFrom};
 
@@ -241,7 +242,7 @@ fn tiff<R: BufRead + Seek>(r: &mut R) -> Result<Header, Fault> {
     let mut bytes = Vec::new();
     r.take(MAX_TIFF_BYTES + 1).read_to_end(&mut bytes)?;
     if bytes.len() as u64 > MAX_TIFF_BYTES {
-        return Err(super::too_large(MAX_TIFF_BYTES).into());
+        return Err(too_large(FileKind::Photo, MAX_TIFF_BYTES).into());
     }
     let exif = tags::parse(Some(bytes));
     if exif.is_reduced_or_raw() {

@@ -3,6 +3,7 @@
 use super::jpeg::Outline;
 use super::limits::max_decode_bytes;
 use super::{PhotoFacts, PhotoType, facts_from_bytes};
+use crate::file::{FileKind, read_file};
 use crate::{Error, ErrorKind, Result};
 use image::{ColorType, DynamicImage, ImageDecoder, ImageFormat, ImageReader, Limits, RgbImage};
 use std::io::Cursor;
@@ -17,7 +18,7 @@ use std::path::Path;
 /// megapixels.
 pub fn decode_upright(path: impl AsRef<Path>) -> Result<RgbImage> {
     let path = path.as_ref();
-    let bytes = super::read_whole(path)?;
+    let bytes = read_file(path, FileKind::Photo)?;
     facts_from_bytes(&bytes).and_then(|facts| decode_upright_bytes(&bytes, &facts)).map_err(|e| e.in_file(path))
 }
 

@@ -3,6 +3,7 @@
 use super::container::{Fault, Header, read_header};
 use super::limits::{MAX_MEGAPIXELS, MAX_SIDE_PX};
 use super::{Orientation, Remark, Sha256Hex, fingerprint};
+use crate::file::{FileKind, open_file, read_file};
 use crate::lens::FILM_DIAGONAL_MM;
 use crate::{Error, ErrorKind, Result};
 use exif::Tag;
@@ -126,7 +127,7 @@ impl PhotoFacts {
 /// ```
 pub fn read_facts(path: impl AsRef<Path>) -> Result<PhotoFacts> {
     let path = path.as_ref();
-    facts(&mut BufReader::new(super::open(path)?)).map_err(|e| e.in_file(path))
+    facts(&mut BufReader::new(open_file(path, FileKind::Photo)?)).map_err(|e| e.in_file(path))
 }
 
 /// The facts of a photo that is in memory already.
@@ -143,7 +144,7 @@ pub fn facts_from_bytes(bytes: &[u8]) -> Result<PhotoFacts> {
 /// As [`read_facts`].
 pub fn read_facts_and_fingerprint(path: impl AsRef<Path>) -> Result<(PhotoFacts, Sha256Hex)> {
     let path = path.as_ref();
-    let bytes = super::read_whole(path)?;
+    let bytes = read_file(path, FileKind::Photo)?;
     let facts = facts_from_bytes(&bytes).map_err(|e| e.in_file(path))?;
     Ok((facts, fingerprint::Sha256Hex::of(&bytes)))
 }

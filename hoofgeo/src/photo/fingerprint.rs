@@ -1,5 +1,6 @@
 //! The SHA-256 of a file, so that a result names exactly the photo it came from.
 
+use crate::file::{FileKind, open_file};
 use crate::{Error, ErrorKind, Result};
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 use sha2::{Digest, Sha256};
@@ -109,7 +110,7 @@ impl<W: Write> Write for HashedWriter<W> {
 /// [`ErrorKind::Io`](crate::ErrorKind::Io) when the file cannot be read or is a directory.
 pub fn fingerprint(path: impl AsRef<Path>) -> Result<Sha256Hex> {
     let path = path.as_ref();
-    let mut file = super::open(path)?;
+    let mut file = open_file(path, FileKind::Photo)?;
     let mut hasher = Sha256::new();
     let mut piece = vec![0; 64 * 1024];
     loop {

@@ -15,11 +15,8 @@ pub const MAX_SCANS: usize = 64;
 #[cfg(feature = "pictures")]
 pub(super) const MAX_SCANNED_MEGAPIXELS: u64 = 2500;
 
-/// The largest file taken into memory, bytes.
-pub(super) const MAX_FILE_BYTES: u64 = crate::file::FileKind::Photo.most_bytes();
-
-/// The same for TIFF, whose parts may lie anywhere: its header is read from a copy of the whole.
-pub(super) const MAX_TIFF_BYTES: u64 = MAX_FILE_BYTES / 2;
+/// The largest TIFF, bytes. Its parts may lie anywhere, so its header is read from a copy of the whole: half of what a photo may have.
+pub(super) const MAX_TIFF_BYTES: u64 = crate::file::FileKind::Photo.most_bytes() / 2;
 
 /// Memory for decoding one photo, its file included, bytes: 500 MB, and ten bytes a pixel for pictures beyond 50 megapixels.
 pub const fn max_decode_bytes(pixels: u64) -> u64 {

@@ -8,7 +8,7 @@ use super::{
 };
 use crate::error::Result;
 use crate::located::{CLICK_U_PX, Located};
-use crate::measured::locate;
+use crate::measured::{MeasureOptions, locate};
 use crate::scene::{LensPrior, Scene};
 use crate::sidecar::{Placement, Sidecar, Snapped};
 use crate::{Landmark, Line, PlaneName, View};
@@ -161,8 +161,14 @@ const BAND_MM: f64 = 8.0;
 ///
 /// # Errors
 /// As [`crate::measured::measure`]: the photo's scene must be known first.
-pub fn read_photo(grey: &Grey, sidecar: &Sidecar, lens: &LensPrior, options: ReadOptions) -> Result<Reading> {
-    let (scene, located) = locate(sidecar, lens)?;
+pub fn read_photo(
+    grey: &Grey,
+    sidecar: &Sidecar,
+    lens: &LensPrior,
+    how: &MeasureOptions,
+    options: ReadOptions,
+) -> Result<Reading> {
+    let (scene, located) = locate(sidecar, lens, how)?;
     let photo = Photo { grey, sidecar, scene: &scene, located: &located, options, ground: OnceCell::new() };
     let lines: Vec<LineRead> = match sidecar.view {
         View::Lateral => REGIONS

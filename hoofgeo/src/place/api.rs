@@ -141,8 +141,7 @@ impl Service {
             }
             (false, ["values"]) => {
                 let (draft, body) = draft_of(request)?;
-                let read = (body["read"] == true).then_some(&self.rulers);
-                Ok(Response::json(200, &values((desk, &self.beside), id, &draft, read)))
+                Ok(Response::json(200, &self.values(id, &draft, body["read"] == true)))
             }
             (false, ["ruler"]) => {
                 Ok(Response::json(200, &self.rulers.look(desk, &self.tiles, id, &draft_of(request)?.0)))
@@ -242,7 +241,16 @@ impl Service {
             "closed": closed,
             "unsettled": unsettled.as_ref().map(error_json),
             "reading": reading.map(Reading::name),
-            "values": values((&self.desk, &self.beside), id, draft, None),
+            "values": self.values(id, draft, false),
+        })
+    }
+
+    /// The values of a draft, with what is read of its ruler: of two marks where `between`, and always where it is stated to be metric.
+    fn values(&self, id: usize, draft: &Draft, between: bool) -> Json {
+        values((&self.desk, &self.beside), id, draft, |sidecar| {
+            let marked = sidecar.scale.as_ref().is_some_and(|s| !s.points.is_empty());
+            let read = || self.rulers.graduations(&self.desk.photos[id], &self.tiles, id, sidecar);
+            (between || !marked).then(read).flatten()
         })
     }
 

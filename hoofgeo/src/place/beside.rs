@@ -10,7 +10,7 @@ use crate::photo::PhotoFacts;
 use crate::review::{PhotoValues, Rules, Stands, limit, percent, review_feet};
 use crate::sidecar::{Draft, Sidecar};
 use crate::uncertainty::print;
-use crate::visit::{Entry, LensDatabase, LensUsed, Lenses, VisitOptions, measure_entry, without_suffix};
+use crate::visit::{Entry, LensUsed, Session, without_suffix};
 use serde_json::{Map, Value as Json, json};
 use std::collections::HashMap;
 use std::path::{Path, PathBuf};
@@ -122,8 +122,7 @@ impl Beside {
 }
 
 fn measured(entry: &Entry) -> Option<Arc<Shot>> {
-    let lenses = Lenses::with(&LensDatabase::System).ok()?;
-    let report = measure_entry(entry, &lenses, &VisitOptions { pictures: false, ..VisitOptions::usual() }).ok()?;
+    let report = Session::usual().ok()?.measure(entry).ok()?;
     Shot::of(report).ok().map(Arc::new)
 }
 

@@ -7,13 +7,13 @@ use super::save::hold;
 use crate::View;
 use crate::error::{Error, ErrorKind, Result};
 use crate::file::{FileKind, read_file};
-use crate::measured::marked;
+use crate::measured::MeasureOptions;
 use crate::photo::{PhotoFacts, read_facts};
+use crate::scene::LensPrior;
 use crate::sidecar::{Draft, SharedScale, SharedSubject, Sidecar, Visit};
 use crate::suggest::Example;
 use crate::visit::{
-    Carrier, Entry, LensDatabase, LensUsed, Lenses, VISIT_FILE, belongs, folder_of, make_within, marks_to_read, shown,
-    sweep, walk,
+    Carrier, Entry, ReadFrom, Session, VISIT_FILE, belongs, folder_of, make_within, shown, sweep, walk,
 };
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, MutexGuard, OnceLock, PoisonError};
@@ -41,7 +41,7 @@ pub(super) struct Desk {
     pub(super) folder: PathBuf,
     pub(super) options: PlaceOptions,
     pub(super) photos: Vec<Photo>,
-    lenses: Lenses,
+    session: Session,
 }
 
 /// One photo of the visit.
@@ -166,7 +166,7 @@ impl Desk {
                 .in_file(folder)
                 .help("name a folder of photos (jpg, png, tif, webp)"));
         }
-        let desk = Self { folder: folder.to_path_buf(), options, photos, lenses: Lenses::with(&LensDatabase::System)? };
+        let desk = Self { folder: folder.to_path_buf(), options, photos, session: Session::usual()? };
         // What an earlier run that was killed has left.
         let mut swept: Option<&Path> = None;
         for folder in desk.photos.iter().map(|p| folder_of(&p.files.sidecar)) {
@@ -327,15 +327,18 @@ impl Desk {
         photo.files.set_aside(draft)
     }
 
-    /// The checked sidecar that a draft is, as much of it as can be, and what is known of the photo's lens.
-    pub(super) fn settled(&self, id: usize, draft: &Draft) -> Result<(Sidecar, LensUsed)> {
+    /// The checked sidecar that a draft is, as much of it as can be, what is known of the photo's lens, and how it is measured.
+    pub(super) fn settled(&self, id: usize, draft: &Draft) -> Result<(Sidecar, LensUsed, MeasureOptions)> {
         let photo = &self.photos[id];
         let (facts, visit) = (photo.facts()?, photo.visit()?);
         belongs(&draft.photo, &facts, &photo.entry)?;
         let sidecar = draft.settled(visit.as_deref())?.0.provisional(visit.as_deref())?;
         let folder = photo.entry.photo.parent().unwrap_or(&self.folder);
-        let lens = self.lenses.choose(&sidecar, &facts, folder, photo.entry.folders_down())?;
-        Ok((sidecar, lens))
+        let lens = self.session.lenses().choose(&sidecar, &facts, folder, photo.entry.folders_down())?;
+        // Tables of placements lie where the sidecar is written.
+        let placement =
+            self.session.options().placement.choose(folder_of(&photo.files.sidecar), sidecar.observer.as_deref())?;
+        Ok((sidecar, lens, self.session.how(placement.as_ref())))
     }
 
     /// What a photo's header says.
@@ -418,7 +421,7 @@ impl Desk {
         let Some(out) = &self.options.out else { return Ok(None) };
         let folder = folder_of(&photo.entry.photo);
         let frame = (facts.width_px, facts.height_px);
-        let lens = self.lenses.choose_for(None, frame, facts, folder, photo.entry.folders_down())?;
+        let lens = self.session.lenses().choose_for(None, frame, facts, folder, photo.entry.folders_down())?;
         Carrier { from: &self.folder, to: out }.profile(&lens, &photo.files.sidecar)
     }
 
@@ -466,7 +469,7 @@ fn settled(draft: &Draft, reading: Option<Reading>, visit: Option<&Visit>) -> Re
     let (mut kept, why) = draft.settled(visit)?;
     let Some(reading) = reading else { return Ok((kept, why)) };
     let sidecar = kept.provisional(visit)?;
-    if marks_to_read(&sidecar, &marked(&sidecar)).is_none() {
+    if ReadFrom::marks(&sidecar).is_none() {
         return Ok((kept, why));
     }
     if let Some(scale) = &mut kept.scale {

@@ -2,15 +2,14 @@
 
 use super::beside::{Beside, verdicts};
 use super::desk::Desk;
-use super::ruler::Rulers;
 use crate::advice::Improvements;
 use crate::error::{Error, Result};
 use crate::evaluate::Value;
 use crate::landmark::{Landmark, Line};
-
-use crate::measured::{MeasureOptions, Measured, flag_meaning, measure, measure_with};
+use crate::measured::{MeasureOptions, Measured, flag_meaning, measure};
 use crate::placed::Undefined;
 use crate::plausibility::{Doubt, Finding};
+use crate::scale::Graduation;
 use crate::sidecar::{Draft, Sidecar};
 use crate::uncertainty::print;
 use serde_json::{Value as Json, json};
@@ -41,11 +40,15 @@ pub(super) fn error_json(error: &Error) -> Json {
     })
 }
 
-/// The values that a draft gives; by the graduations `read` between its two marks, where they are known and wished.
-pub(super) fn values((desk, beside): (&Desk, &Beside), id: usize, draft: &Draft, read: Option<&Rulers>) -> Json {
+/// The values that a draft gives; by the graduations read from the pixels, where they are known and wished.
+pub(super) fn values(
+    (desk, beside): (&Desk, &Beside),
+    id: usize,
+    draft: &Draft,
+    read: impl Fn(&Sidecar) -> Option<Vec<Graduation>>,
+) -> Json {
     let measured = || -> Result<Json> {
-        let (sidecar, lens) = desk.settled(id, draft)?;
-        let options = MeasureOptions::default();
+        let (sidecar, lens, how) = desk.settled(id, draft)?;
         let name = &desk.photos[id].entry.name;
         let facts = desk.facts(id)?;
         let told = |measured: &Measured, own, read| {
@@ -57,16 +60,18 @@ pub(super) fn values((desk, beside): (&Desk, &Beside), id: usize, draft: &Draft,
             }
             told
         };
-        if let Some(graduations) = read.and_then(|rulers| rulers.known(id, &sidecar)) {
+        if let Some(graduations) = read(&sidecar) {
+            let n = graduations.len();
             // What a scene contradicts is not measured with, here as there.
-            if let Ok(measured) = measure_with(&sidecar, &lens.prior, &options, &graduations) {
-                return Ok(told(&measured, false, graduations.len()));
+            let how = MeasureOptions { graduations: Some(graduations), ..how.clone() };
+            if let Ok(measured) = measure(&sidecar, &lens.prior, &how) {
+                return Ok(told(&measured, false, n));
             }
         }
         // The page counts graduations as they stand in the draft.
         let marked = draft.scale.as_ref().and_then(|s| s.points.as_ref()).map_or(0, Vec::len);
         let used = sidecar.scale.as_ref().map_or(0, |s| s.points.len());
-        let measured = measure(&sidecar, &lens.prior, &options)?;
+        let measured = measure(&sidecar, &lens.prior, &how)?;
         Ok(told(&measured, marked == used, 0))
     };
     measured().unwrap_or_else(|e| json!({ "error": error_json(&e), "values": [], "missing": [] }))

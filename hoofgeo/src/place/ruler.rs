@@ -1,16 +1,15 @@
 //! The ruler as `measure` reads it from the pixels: shown over the photo before anything is measured with it.
 
-use super::desk::Desk;
+use super::desk::{Desk, Photo};
 use super::live::error_json;
 use super::tiles::Cache;
 use crate::error::{Error, ErrorKind, Result};
-use crate::measured::marked;
 use crate::photo::decode_upright;
 use crate::pixels::Grey;
-use crate::pixels::ruler::{Mark, Reading, find_metric, read_marked};
+use crate::pixels::ruler::Reading;
 use crate::scale::{Graduation, ScaleKind};
 use crate::sidecar::{Draft, Sidecar};
-use crate::visit::marks_to_read;
+use crate::visit::ReadFrom;
 use serde_json::{Value as Json, json};
 use std::collections::HashMap;
 use std::path::Path;
@@ -26,10 +25,10 @@ pub(super) struct Rulers {
     pixels: Mutex<Option<(usize, Arc<Grey>)>>,
 }
 
-/// The last reading of a photo, and between which marks.
+/// The last reading of a photo, and what it started from.
 #[derive(Debug)]
 struct Kept {
-    marks: [Mark; 2],
+    from: ReadFrom,
     read: Result<Arc<Reading>>,
 }
 
@@ -38,12 +37,21 @@ fn lock<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
 }
 
 impl Rulers {
-    /// What was read between the marks of a sidecar, as what a scene is estimated from; none where nothing was, or not between these.
-    pub(super) fn known(&self, id: usize, sidecar: &Sidecar) -> Option<Vec<Graduation>> {
-        let marks = marks_to_read(sidecar, &marked(sidecar))?;
-        let readings = lock(&self.readings);
-        let kept = readings.get(&id).filter(|kept| kept.marks == marks)?;
-        kept.read.as_ref().ok().map(|reading| reading.observations())
+    /// What was read of a sidecar's ruler, as what a scene is estimated from. Between two marks only where that was asked for before; a
+    /// ruler that is stated to be metric is read here, as `measure` does. None where nothing is to be read, or cannot.
+    pub(super) fn graduations(
+        &self,
+        photo: &Photo,
+        tiles: &Cache,
+        id: usize,
+        sidecar: &Sidecar,
+    ) -> Option<Vec<Graduation>> {
+        let from = ReadFrom::of(sidecar)?;
+        let reading = match from {
+            ReadFrom::Marks(_) => lock(&self.readings).get(&id).filter(|kept| kept.from == from)?.read.clone(),
+            ReadFrom::Unmarked { .. } => self.read(id, &photo.entry.photo, tiles, from),
+        };
+        reading.ok().filter(|reading| from.accept(reading, sidecar).is_ok()).map(|reading| reading.observations())
     }
 
     /// Reads the ruler between a draft's two marks; where there are none, looks for it in the whole photo.
@@ -51,24 +59,22 @@ impl Rulers {
         let photo = &desk.photos[id].entry.photo;
         let read = || {
             let sidecar = desk.settled(id, draft)?.0;
-            let on_paper = marked(&sidecar);
-            match marks_to_read(&sidecar, &on_paper) {
-                Some(marks) => self.between(id, photo, tiles, marks),
-                None if on_paper.is_empty() && is_straight(&sidecar) => {
-                    find_metric(&*self.grey(id, photo, tiles)?).map(Arc::new)
-                }
+            let unmarked = sidecar.scale.as_ref().is_none_or(|s| s.points.is_empty());
+            match ReadFrom::marks(&sidecar) {
+                Some(marks) => self.read(id, photo, tiles, ReadFrom::Marks(marks)),
+                None if unmarked && is_straight(&sidecar) => self.read(id, photo, tiles, ReadFrom::Unmarked { metric: true }),
                 None => Err(Error::new(ErrorKind::Scale, "a straight ruler is read, by two marks or by none")),
             }
         };
         read().map_or_else(|e| json!({ "refused": error_json(&e) }), |reading| reading_json(&reading))
     }
 
-    fn between(&self, id: usize, photo: &Path, tiles: &Cache, marks: [Mark; 2]) -> Result<Arc<Reading>> {
-        if let Some(kept) = lock(&self.readings).get(&id).filter(|kept| kept.marks == marks) {
+    fn read(&self, id: usize, photo: &Path, tiles: &Cache, from: ReadFrom) -> Result<Arc<Reading>> {
+        if let Some(kept) = lock(&self.readings).get(&id).filter(|kept| kept.from == from) {
             return kept.read.clone();
         }
-        let read = read_marked(&*self.grey(id, photo, tiles)?, marks).map(Arc::new);
-        lock(&self.readings).insert(id, Kept { marks, read: read.clone() });
+        let read = from.read(&*self.grey(id, photo, tiles)?).map(Arc::new);
+        lock(&self.readings).insert(id, Kept { from, read: read.clone() });
         read
     }
 

@@ -7,7 +7,8 @@ use super::desk::{Desk, Saved};
 use super::live::error_json;
 use super::tiles::Cache;
 use crate::error::{Error, ErrorKind, Result};
-use crate::photo::{PhotoFacts, Sha256Hex, decode_upright_bytes, embedded_preview, facts_from_bytes, read_whole};
+use crate::photo::{PhotoFacts, Sha256Hex, decode_upright_bytes, embedded_preview, facts_from_bytes};
+use crate::file::{FileKind, read_file};
 use crate::picture::{encode_jpeg, resized};
 use crate::sidecar::{Draft, SharedSubject};
 use crate::visit::BarePhoto;
@@ -49,7 +50,7 @@ impl Sheet {
         }
         let path = &desk.photos[id].entry.photo;
         let quick = || -> Result<Option<RgbImage>> {
-            let bytes = read_whole(path)?;
+            let bytes = read_file(path, FileKind::Photo)?;
             Ok(embedded_preview(&bytes, &facts_from_bytes(&bytes)?))
         };
         if let Some(preview) = quick().map_err(|e| e.in_file(path))? {
@@ -100,7 +101,7 @@ struct Decoded {
 impl Decoded {
     fn of(photo: &Path) -> Result<Self> {
         let decoded = || -> Result<Self> {
-            let bytes = read_whole(photo)?;
+            let bytes = read_file(photo, FileKind::Photo)?;
             let facts = facts_from_bytes(&bytes)?;
             let pixels = decode_upright_bytes(&bytes, &facts)?;
             Ok(Self { facts, pixels, sha256: Sha256Hex::of(&bytes) })

@@ -33,7 +33,7 @@ impl Suggester {
         if desk.options.repeat || desk.options.out.is_some() {
             return json!({ "landmarks": {}, "lines": {} });
         }
-        let Ok((sidecar, lens)) = desk.settled(id, draft) else { return json!({ "landmarks": {}, "lines": {} }) };
+        let Ok((sidecar, lens, _)) = desk.settled(id, draft) else { return json!({ "landmarks": {}, "lines": {} }) };
         let shape = self.shape(desk, beside, id, &sidecar);
         let scaled = sidecar.scale.as_ref().is_some_and(|s| s.points.len() > 1);
         let enough = sidecar.landmarks.len() > 1 || sidecar.lines.values().any(|p| p.len() > 3);

@@ -4,21 +4,26 @@ use super::{AreaProjection, Plan, Projection, project, project_area};
 use crate::error::{Error, Result};
 use crate::foot::{Foot, Side, Stage, View};
 use crate::visit::{
-    Entry, Lenses, PICTURE_BATCH, PhotoReport, PlacementChoice, SIDECAR_SUFFIX, VisitOptions, in_order, measure_entry,
-    must_be_folder, walk,
+    Entry, Made, PICTURE_BATCH, PhotoReport, SIDECAR_SUFFIX, Session, VisitOptions, must_be_folder, walk,
 };
 use crate::{ErrorKind, Result as HoofResult};
 use std::path::{Path, PathBuf};
 
 /// How to project a folder.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone)]
 pub struct ProjectOptions {
     /// What is done.
     pub plan: Plan,
     /// Folder for `pictures/` (feature `pictures`); none draws none.
     pub pictures: Option<PathBuf>,
-    /// Whose spread of placing counts; none for that of the tables in reach.
-    pub placement: Option<PlacementChoice>,
+    /// How photos are measured.
+    pub visit: VisitOptions,
+}
+
+impl Default for ProjectOptions {
+    fn default() -> Self {
+        Self { plan: Plan::default(), pictures: None, visit: VisitOptions::usual() }
+    }
 }
 
 /// The projection of one lateral photo.
@@ -61,31 +66,27 @@ pub struct VisitProjection {
 /// Where the path does not exist or holds no photo. A photo that cannot be measured or projected is reported to `each` and listed in
 /// [`VisitProjection::refused`].
 pub fn project_folder(path: &Path, options: &ProjectOptions, each: &mut dyn FnMut(&Error)) -> Result<VisitProjection> {
-    let mut usual = VisitOptions::usual();
-    if let Some(choice) = &options.placement {
-        usual = usual.with_placement(choice.clone());
-    }
-    let lenses = Lenses::with(&usual.lens_database)?;
+    let session = Session::new(&options.visit)?;
     let (mut feet, mut soles, mut refused) = (Vec::new(), Vec::new(), Vec::new());
     let skip: Vec<_> = options.pictures.iter().cloned().collect();
     let work = |entry: Result<Entry>| {
-        let report = measure_entry(&entry?, &lenses, &usual)?;
+        let report = session.measure(&entry?)?;
         if report.sidecar.view == View::Lateral {
             lateral(&report, options).map(|f| Done::Side(Box::new(f)))
         } else {
             Ok(Done::Sole(Box::new(report)))
         }
     };
-    in_order(entries(path, &skip)?, PICTURE_BATCH, &work, &mut |result: Result<Done>| {
-        match result {
-            Ok(Done::Side(foot)) => feet.push(*foot),
-            Ok(Done::Sole(report)) => soles.push(*report),
-            Err(error) => {
+    session.each(entries(path, &skip)?, PICTURE_BATCH, &work, &mut |made| {
+        match made {
+            Made::Of(Ok(Done::Side(foot))) => feet.push(*foot),
+            Made::Of(Ok(Done::Sole(report))) => soles.push(*report),
+            Made::Of(Err(error)) => {
                 each(&error);
                 refused.push(error);
             }
+            Made::PassedOver(profile) => each(profile),
         }
-        lenses.passed_over().iter().for_each(&mut *each);
         Ok(())
     })?;
     if feet.is_empty() && refused.is_empty() {
@@ -160,8 +161,9 @@ fn picture(report: &PhotoReport, projection: &Projection, options: &ProjectOptio
     let write = || {
         let bytes = read_file(&report.path, FileKind::Photo)?;
         let looks = PictureOptions { taken: report.taken().map(str::to_owned), ..PictureOptions::default() };
-        let jpeg = project_bytes(&bytes, &report.facts, &report.sidecar, &report.measured, projection, &looks)
-            .map_err(|e| e.in_file(&report.path))?;
+        let jpeg =
+            project_bytes(&bytes, &report.facts, &report.sidecar_as_read(), &report.measured, projection, &looks)
+                .map_err(|e| e.in_file(&report.path))?;
         let stem = report.name.rsplit_once('.').map_or(report.name.as_str(), |(stem, _)| stem);
         let name = format!("pictures/{stem}-projected.jpg");
         let path = folder.join(&name);

@@ -14,7 +14,7 @@
 //!
 //! # Example: heels lowered by 5 mm
 //! ```
-//! use hoofgeo::{measured::locate, project::{Heels, Plan, project}, scene::LensPrior, sidecar::Sidecar};
+//! use hoofgeo::{measured::{MeasureOptions, locate}, project::{Heels, Plan, project}, scene::LensPrior, sidecar::Sidecar};
 //! let sidecar = Sidecar::parse(r#"{
 //!   "format": "hoofgeo-sidecar/1",
 //!   "photo": { "file": "side.jpg", "width_px": 4000, "height_px": 3000 },
@@ -25,7 +25,7 @@
 //!   "landmarks": { "toe_coronet": { "at": [1723, 1730] }, "toe_ground": { "at": [1200, 2400] },
 //!                  "heel_coronet": { "at": [2659, 2150] }, "heel_ground": { "at": [2400, 2400] } }
 //! }"#, None)?;
-//! let (scene, located) = locate(&sidecar, &LensPrior::exif((4000, 3000), 3000.0))?;
+//! let (scene, located) = locate(&sidecar, &LensPrior::exif((4000, 3000), 3000.0), &MeasureOptions::default())?;
 //! let plan = Plan { heels: Heels::Lowered(5.0), ..Plan::default() };
 //! let projection = project(&plan, &located, &scene)?;
 //! let heel = projection.find("heel_bearing_point").map(|p| p.after.value);

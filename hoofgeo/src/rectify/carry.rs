@@ -9,11 +9,39 @@ use super::{Reading, lens_name};
 use crate::error::{Error, ErrorKind, Result};
 use crate::lens::{Camera, Distortion};
 use crate::located::{CLICK_U_PX, Located};
-use crate::measured::GRADUATION_U_PX;
+use crate::measured::{GRADUATION_U_PX, MeasureOptions};
+use crate::scale::Graduation;
 use crate::scene::params::LENS;
 use crate::scene::{LensPrior, LensSource, Scene, SceneFlag};
-use crate::sidecar::{CameraId, Frame, LensProfile, Sidecar};
+use crate::sidecar::{self, CameraId, Frame, LensProfile, Sidecar};
 use nalgebra::{DMatrix, DVector, Point2, SMatrix};
+use std::borrow::Cow;
+
+/// The sidecar with the graduations that the photo was measured with, where those are others than it marks. A sidecar has one uncertainty
+/// for all of them: the middle one of theirs along the ruler.
+pub(super) fn with_graduations<'a>(sidecar: &'a Sidecar, how: &MeasureOptions) -> Cow<'a, Sidecar> {
+    let mut sidecar = Cow::Borrowed(sidecar);
+    if let Some(graduations) = &how.graduations
+        && let Some(scale) = &mut sidecar.to_mut().scale
+    {
+        let flat = |g: &Graduation| g.label.y == 0.0;
+        let straight = graduations.iter().all(flat);
+        let point = |g: &Graduation| {
+            let at = g.pixel.into();
+            if straight {
+                sidecar::Graduation::along(g.label.x, at)
+            } else {
+                sidecar::Graduation::in_plane(g.label.into(), at)
+            }
+        };
+        scale.points = graduations.iter().map(point).collect();
+        let along = |g: &Graduation| g.covariance_px.map(|c| c.symmetric_eigenvalues().min().max(0.0).sqrt());
+        let mut u: Vec<f64> = graduations.iter().filter_map(along).collect();
+        u.sort_by(f64::total_cmp);
+        scale.u_px = u.get(u.len() / 2).copied().or(scale.u_px);
+    }
+    sidecar
+}
 
 /// The sidecar of the picture.
 pub(super) fn sidecar(

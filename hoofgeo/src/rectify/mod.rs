@@ -35,7 +35,7 @@ pub use sheet::{Level, Sheet};
 
 use crate::error::{Error, ErrorKind, Result};
 use crate::located::Located;
-use crate::measured::scene;
+use crate::measured::{MeasureOptions, scene};
 use crate::scene::LensPrior;
 use crate::sidecar::{LensProfile, Sidecar};
 use image::RgbImage;
@@ -88,6 +88,7 @@ const PAPER: [u8; 3] = [255; 3];
 ///
 /// # Example: a photo at 5 px/mm
 /// ```
+/// use hoofgeo::measured::MeasureOptions;
 /// use hoofgeo::{rectify::{rectify, draw, RectifyOptions}, scene::LensPrior, sidecar::Sidecar};
 /// let sidecar = Sidecar::parse(r#"{
 ///   "format": "hoofgeo-sidecar/1",
@@ -101,7 +102,7 @@ const PAPER: [u8; 3] = [255; 3];
 /// }"#, None)?;
 /// let lens = LensPrior::exif((4000, 3000), 3000.0);
 /// let options = RectifyOptions { px_per_mm: Some(5.0), ..RectifyOptions::default() };
-/// let rectified = rectify(&sidecar, &lens, &options, "side-flat.jpg")?;
+/// let rectified = rectify(&sidecar, &lens, &MeasureOptions::default(), &options, "side-flat.jpg")?;
 /// let at = |name| rectified.sidecar.landmarks.iter().find(|(l, _)| l.name() == name).map(|(_, p)| p.at[0]);
 /// // The ground is horizontal: toe and heel stand on one line of pixels.
 /// let (Some(toe), Some(heel)) = (at("toe_ground"), at("heel_ground")) else { panic!() };
@@ -110,8 +111,16 @@ const PAPER: [u8; 3] = [255; 3];
 /// assert_eq!(picture.width(), rectified.sidecar.photo.width_px);
 /// # Ok::<(), hoofgeo::Error>(())
 /// ```
-pub fn rectify(sidecar: &Sidecar, lens: &LensPrior, options: &RectifyOptions, file: &str) -> Result<Rectified> {
-    let scene = scene(sidecar, lens)?;
+pub fn rectify(
+    sidecar: &Sidecar,
+    lens: &LensPrior,
+    how: &MeasureOptions,
+    options: &RectifyOptions,
+    file: &str,
+) -> Result<Rectified> {
+    let scene = scene(sidecar, lens, how)?;
+    // The picture's sidecar marks what the photo was measured with.
+    let sidecar = &*carry::with_graduations(sidecar, how);
     let located = Located::new(&scene, sidecar)?;
     let placed = sidecar.landmarks.values().flat_map(|p| &p.at).chain(sidecar.lines.values().flatten());
     let mut marked: Vec<_> = placed.map(|p| Point2::from(*p)).collect();

@@ -126,7 +126,7 @@ fn compare(shot: Shot, kind: ScaleKind, side: View, source: &str, px_per_mm: Opt
     let lens = lens(source);
     let photo = measure(&s, &lens, &MeasureOptions::default()).expect("measures");
     let options = RectifyOptions { px_per_mm, ..RectifyOptions::default() };
-    let rectified = rectify(&s, &lens, &options, "flat.jpg").expect("rectifies");
+    let rectified = rectify(&s, &lens, &MeasureOptions::default(), &options, "flat.jpg").expect("rectifies");
     // As their files say it.
     let new = Sidecar::parse(&rectified.sidecar.to_json(), None).expect("reads back");
     let profile = LensProfile::parse(&rectified.lens.to_json()).expect("reads back");
@@ -186,7 +186,8 @@ fn the_picture_is_upright_and_to_scale() {
         (View::Solar, Level::Frog, ["central_sulcus", "frog_apex"], "toe_outer"),
     ] {
         let s = sidecar(shot, ScaleKind::SquareRuler, side);
-        let r = rectify(&s, &lens("profile"), &RectifyOptions::default(), "flat.jpg").expect("rectifies");
+        let r = rectify(&s, &lens("profile"), &MeasureOptions::default(), &RectifyOptions::default(), "flat.jpg")
+            .expect("rectifies");
         assert_eq!((r.sheet.level, r.sheet.px_per_mm), (level, 5.0));
         let at = |name: &str| Point2::from(r.sidecar.landmarks[&Landmark::find(side, name).expect("known")].at[0]);
         let line = at(low[1]) - at(low[0]);
@@ -225,7 +226,7 @@ fn resolutions_that_cannot_be_are_refused() {
         sidecar(Shot { tilt: [0.0, 0.0], roll: 0.0, k1: 0.0, px_per_mm: 7.0 }, ScaleKind::SquareRuler, View::Lateral);
     let at = |px_per_mm| {
         let options = RectifyOptions { px_per_mm: Some(px_per_mm), ..RectifyOptions::default() };
-        rectify(&s, &lens("exif"), &options, "flat.jpg")
+        rectify(&s, &lens("exif"), &MeasureOptions::default(), &options, "flat.jpg")
     };
     for (px_per_mm, what) in [
         (0.0, "whole number"),
@@ -264,12 +265,13 @@ fn a_photo_with_two_poses_gives_a_picture_no_surer_of_itself() {
             // From 1.5 m away a card's perspective is lost in its marks.
             s.scale.as_mut().expect("there").u_px = Some(2.0);
             let lens = lens(source);
-            if scene(&s, &lens).expect("a scene").second.is_none() {
+            if scene(&s, &lens, &MeasureOptions::default()).expect("a scene").second.is_none() {
                 continue;
             }
             seen += 1;
             let photo = measure(&s, &lens, &MeasureOptions::default()).expect("measures");
-            let r = rectify(&s, &lens, &RectifyOptions::default(), "flat.jpg").expect("rectifies");
+            let r = rectify(&s, &lens, &MeasureOptions::default(), &RectifyOptions::default(), "flat.jpg")
+                .expect("rectifies");
             let prior = r.lens.prior(r.sheet.size).expect("its own frame");
             let picture = measure(&r.sidecar, &prior, &MeasureOptions::default()).expect("measures again");
             for (a, b) in photo.values.iter().zip(&picture.values) {

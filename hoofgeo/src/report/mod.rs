@@ -27,7 +27,7 @@ pub use templates::{TEMPLATES, Templates};
 use crate::error::{Error, ErrorKind, Result};
 use crate::follow::{FollowOptions, Limit, Shot, follow, read_folders};
 use crate::review::{Of, Rules};
-use crate::visit::{PhotoReport, PlacementChoice, VisitOptions, write_whole};
+use crate::visit::{PhotoReport, VisitOptions, write_whole};
 use jiff::civil::Date;
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
@@ -49,8 +49,8 @@ pub struct ReportOptions {
     pub rules: Rules,
     /// The templates.
     pub templates: Templates,
-    /// Whose spread of placing landmarks counts.
-    pub placement: PlacementChoice,
+    /// How photos are measured.
+    pub visit: VisitOptions,
 }
 
 impl Default for ReportOptions {
@@ -63,7 +63,7 @@ impl Default for ReportOptions {
             pictures: true,
             rules: Rules::default(),
             templates: Templates::default(),
-            placement: PlacementChoice::search(),
+            visit: VisitOptions::usual(),
         }
     }
 }
@@ -99,8 +99,7 @@ pub fn write_reports(
 ) -> Result<Vec<PathBuf>> {
     std::fs::create_dir_all(out).map_err(|e| Error::io(out, "the output folder cannot be made", &e))?;
     let keep = |report: PhotoReport| Shot::of_report(&report).map(|shot| Photo { report, shot });
-    let visit = VisitOptions::usual().with_placement(options.placement.clone());
-    let photos = read_folders(folders, &[out.to_path_buf()], &visit, &keep, refused)?;
+    let photos = read_folders(folders, &[out.to_path_buf()], &options.visit, &keep, refused)?;
     let mut animals: Vec<String> = photos.iter().map(|p| p.shot.animal.to_lowercase()).collect();
     animals.sort_unstable();
     animals.dedup();

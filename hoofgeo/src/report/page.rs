@@ -10,7 +10,9 @@ use crate::advice::Improvements;
 use crate::follow::{Case, GrowthFrom, Key, Verdict};
 use crate::measured::flag_meaning;
 use crate::review::{self, PhotoValues};
+use crate::scene::LensSource;
 use crate::uncertainty::print;
+use crate::visit::PhotoReport;
 use crate::{Foot, Stage, View};
 use jiff::civil::Date;
 
@@ -227,6 +229,25 @@ fn uncertainty(visit: &[&Photo]) -> Vec<UncertaintyNote> {
     notes
 }
 
+/// What was known of a photo's lens, and what became of that.
+fn lens(report: &PhotoReport) -> String {
+    let known = match (report.lens.prior.source, &report.lens.profile, &report.lens.note) {
+        (LensSource::Profile, Some(file), _) => format!("lens profile {file}"),
+        (LensSource::Profile, None, _) => "a lens profile".to_owned(),
+        (LensSource::Database, _, Some(entry)) => entry.clone(),
+        (LensSource::Database, _, None) => "an entry of the lens database".to_owned(),
+        (LensSource::Exif, ..) => "focal length from the photo's header".to_owned(),
+        (LensSource::ExifCropped, ..) => {
+            "focal length from the photo's header, which a crop would make up to twice as long".to_owned()
+        }
+        (LensSource::Unknown, ..) => "nothing known of the lens".to_owned(),
+    };
+    if report.measured.scene.lens_source == report.lens.prior.source {
+        return known;
+    }
+    format!("{known}; the scale contradicts it, so it was not used")
+}
+
 fn provenance(visit: &[&Photo]) -> Provenance {
     let photos = visit
         .iter()
@@ -238,14 +259,7 @@ fn provenance(visit: &[&Photo]) -> Provenance {
                     flags.push(flag);
                 }
             }
-            let lens = match (&p.report.lens.profile, m.scene.lens_source) {
-                (Some(profile), _) => format!("lens profile {profile}"),
-                (None, crate::scene::LensSource::Exif) => "focal length from the photo's header".to_owned(),
-                (None, crate::scene::LensSource::ExifCropped) => {
-                    "focal length from the photo's header, which a crop would make up to twice as long".to_owned()
-                }
-                (None, _) => "nothing known of the lens".to_owned(),
-            };
+            let lens = lens(&p.report);
             PhotoProvenance {
                 name: p.shot.photo.clone(),
                 photo_sha256: p.report.photo_sha256.to_string(),

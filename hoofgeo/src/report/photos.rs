@@ -53,7 +53,7 @@ fn picture(photo: &Photo, width: u32) -> crate::Result<(Vec<u8>, (u32, u32))> {
     let r = &photo.report;
     let bytes = read_file(&r.path, FileKind::Photo)?;
     let options = PictureOptions { width, quality: 80, ..PictureOptions::default() };
-    let jpeg = annotate_bytes(&bytes, &r.facts, &r.sidecar, &r.measured, &options)?;
+    let jpeg = annotate_bytes(&bytes, &r.facts, &r.sidecar_as_read(), &r.measured, &options)?;
     let size = image::ImageReader::new(std::io::Cursor::new(&jpeg))
         .with_guessed_format()
         .ok()

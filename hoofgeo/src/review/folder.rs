@@ -2,11 +2,11 @@
 
 use super::foot::{FootReview, PairReview, PhotoValues, review_feet, review_pairs};
 use super::rules::Rules;
+use crate::Foot;
 use crate::error::{Error, Result};
 use crate::foot::{Side, Stage, View};
 use crate::project::{Comparable, comparable};
-use crate::visit::{BATCH, Entry, Lenses, VisitOptions, in_order, measure_entry, walk};
-use crate::{ErrorKind, Foot};
+use crate::visit::{BATCH, Entry, Made, Session, VisitOptions};
 use std::path::{Path, PathBuf};
 
 /// Whether a foot's photos from before and after a trim are comparable.
@@ -68,29 +68,23 @@ pub fn review_folder(
     skip: &[PathBuf],
     each: &mut dyn FnMut(&Error),
 ) -> Result<VisitReview> {
-    crate::visit::must_be_folder(folder)?;
-    let lenses = Lenses::with(&options.lens_database)?.forced(options.force_lens);
+    let session = Session::new(options)?;
     let (mut photos, mut refused) = (Vec::new(), Vec::new());
-    let work = |entry: Result<Entry>| {
-        let report = measure_entry(&entry?, &lenses, options)?;
+    let work = |entry: Entry| {
+        let report = session.measure(&entry)?;
         Ok(PhotoValues::new(&report.name, &report.sidecar, &report.measured, report.facts.taken.as_deref()))
     };
-    in_order(walk(folder, skip), BATCH, &work, &mut |result: Result<PhotoValues>| {
-        match result {
-            Ok(photo) => photos.push(photo),
-            Err(error) => {
+    session.each_in(folder, skip, BATCH, &work, &mut |made| {
+        match made {
+            Made::Of(Ok(photo)) => photos.push(photo),
+            Made::Of(Err(error)) => {
                 each(&error);
                 refused.push(error);
             }
+            Made::PassedOver(profile) => each(profile),
         }
-        lenses.passed_over().iter().for_each(&mut *each);
         Ok(())
     })?;
-    if photos.is_empty() && refused.is_empty() {
-        return Err(Error::new(ErrorKind::Usage, "no photo is in this folder")
-            .in_file(folder)
-            .help("name a folder of photos with their sidecars"));
-    }
     Ok(VisitReview::new(&photos, rules, refused))
 }
 

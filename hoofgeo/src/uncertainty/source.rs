@@ -124,6 +124,11 @@ impl<L: Copy + PartialEq> Budget<L> {
         Self { shares }
     }
 
+    /// Each source with its share of the variance, the largest first.
+    pub fn iter(&self) -> std::slice::Iter<'_, (L, f64)> {
+        self.shares.iter()
+    }
+
     /// The largest share.
     pub fn largest(&self) -> Option<(L, f64)> {
         self.shares.first().copied()
@@ -143,6 +148,15 @@ impl<L: Copy + PartialEq> Budget<L> {
     /// ```
     pub fn factor_without(&self, source: L) -> f64 {
         (1.0 - self.share(source)).max(0.0).sqrt()
+    }
+}
+
+impl<'a, L> IntoIterator for &'a Budget<L> {
+    type Item = &'a (L, f64);
+    type IntoIter = std::slice::Iter<'a, (L, f64)>;
+
+    fn into_iter(self) -> Self::IntoIter {
+        self.shares.iter()
     }
 }
 

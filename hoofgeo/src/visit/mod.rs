@@ -38,10 +38,10 @@ mod results;
 mod rings;
 mod ruler;
 mod run;
+mod session;
 mod start;
 
 pub use bare::{BarePhoto, LeftAside, Urgency};
-pub(crate) use batches::in_order;
 #[cfg(feature = "place")]
 pub(crate) use carry::Carrier;
 #[cfg(feature = "place")]
@@ -55,10 +55,9 @@ pub(crate) use output::write_new;
 pub use output::write_whole;
 #[cfg(feature = "place")]
 pub(crate) use output::{folder_of, make_within, staged, sweep, sync_folder, write_durably};
+pub use photo::PhotoReport;
 #[cfg(feature = "place")]
 pub(crate) use photo::belongs;
-pub(crate) use photo::read_entry;
-pub use photo::{PhotoReport, measure_entry};
 pub use placements::{PLACEMENT_SUFFIX, PlacementChoice, PlacementFolders, PlacementNote, PlacementUsed};
 #[cfg(feature = "pictures")]
 pub use read::{ReadReport, read_folder};
@@ -73,8 +72,10 @@ pub(crate) use results::{OF_ITS_ROW, TableColumn, read_back};
 #[cfg(feature = "pictures")]
 pub use rings::{RingDepth, RingName, rings_meant};
 #[cfg(feature = "place")]
-pub(crate) use ruler::marks_to_read;
+pub(crate) use ruler::ReadFrom;
 pub use ruler::{RulerRead, RulerReadPoint, RulerReading};
 pub(crate) use run::{BATCH, PICTURE_BATCH, must_be_folder};
 pub use run::{CheckOptions, CheckReport, Progress, Stop, Summary, VisitOptions, check_folder, measure_folder};
+pub(crate) use session::Made;
+pub use session::Session;
 pub use start::{Started, start_folder};

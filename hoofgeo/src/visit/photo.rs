@@ -5,13 +5,13 @@ use super::lens::{LensUsed, Lenses};
 use super::name::shown;
 use super::placements::PlacementNote;
 use super::results::PhotoRecord;
-use super::ruler::{Graduations, RulerRead};
-use super::run::VisitOptions;
+use super::ruler::RulerRead;
 use crate::error::{Error, ErrorKind, Result};
 use crate::file::{FileKind, read_file};
-use crate::measured::{Measured, measure_with};
+use crate::measured::Measured;
 use crate::photo::{PhotoFacts, Remark, Sha256Hex, read_facts_and_fingerprint};
-use crate::scene::SceneFlag;
+#[cfg(feature = "pictures")]
+use crate::sidecar::Graduation;
 use crate::sidecar::{PhotoRef, Sidecar, Visit};
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -56,50 +56,17 @@ impl PhotoReport {
     pub fn taken(&self) -> Option<&str> {
         self.sidecar.taken.as_deref().or(self.facts.taken.as_deref())
     }
-}
 
-/// Reads and measures one photo of a folder.
-///
-/// # Errors
-/// Everything that makes it impossible; the error names the file.
-pub fn measure_entry(entry: &Entry, lenses: &Lenses, options: &VisitOptions) -> Result<PhotoReport> {
-    measure_read(entry, read_entry(entry, lenses)?, options).map(|(report, _)| report)
-}
-
-/// Measures a photo whose files have been read; gives it with what is left of the reading of its graduations: the photo, where it was
-/// decoded for that.
-pub(super) fn measure_read(
-    entry: &Entry,
-    read: ReadEntry,
-    options: &VisitOptions,
-) -> Result<(PhotoReport, Graduations)> {
-    let mut graduations = Graduations::of(entry, &read, options.read_ruler);
-    let placement = options.placement_of(entry, &read.sidecar)?;
-    let mut how = options.measure.clone();
-    if let Some(used) = &placement {
-        how.placement = Some(Arc::clone(&used.table));
+    /// The sidecar as pictures show it: the graduations that were read, every tenth millimetre, in the place of those marked.
+    #[cfg(feature = "pictures")]
+    pub(crate) fn sidecar_as_read(&self) -> Sidecar {
+        let mut sidecar = self.sidecar.clone();
+        if let (Some(Ok(read)), Some(scale)) = (&self.ruler, &mut sidecar.scale) {
+            let tens = read.graduations.iter().filter(|g| (g.mm / 10.0).fract() == 0.0);
+            scale.points = tens.map(|g| Graduation::along(g.mm, g.at)).collect();
+        }
+        sidecar
     }
-    let mut measured = graduations
-        .locate(|g| measure_with(&read.sidecar, &read.lens.prior, &how, g))
-        .map_err(|e| e.in_file(entry.sidecar()))?;
-    if read.lens.forced.is_some() {
-        measured.scene.flags.push(SceneFlag::LensForced);
-    }
-    let report = PhotoReport {
-        name: entry.name.clone(),
-        path: entry.photo.clone(),
-        photo_sha256: read.photo_sha256,
-        sidecar_sha256: read.sidecar_sha256,
-        facts: read.facts,
-        sidecar: read.sidecar,
-        visit: read.visit,
-        lens: read.lens,
-        measured,
-        placement: placement.map(|used| used.note()),
-        ruler: graduations.take_reading(),
-        picture: None,
-    };
-    Ok((report, graduations))
 }
 
 /// A photo's files, read and checked against each other.
@@ -108,7 +75,7 @@ pub(crate) struct ReadEntry {
     pub(super) sidecar_sha256: Sha256Hex,
     pub facts: PhotoFacts,
     pub sidecar: Sidecar,
-    visit: Option<Arc<Visit>>,
+    pub(super) visit: Option<Arc<Visit>>,
     pub lens: LensUsed,
 }
 

@@ -7,7 +7,6 @@ use super::results::PICTURES_FOLDER;
 use crate::error::Result;
 use crate::file::{FileKind, read_file};
 use crate::picture::{PictureOptions, annotate, annotate_bytes, encode_jpeg};
-use crate::sidecar::Graduation;
 use image::RgbImage;
 use std::path::Path;
 
@@ -15,12 +14,7 @@ use std::path::Path;
 pub(super) fn write(report: &PhotoReport, decoded: Option<RgbImage>, out: &Path, work: &Path) -> Result<String> {
     let photo = &report.path;
     let options = PictureOptions { taken: report.facts.taken.clone(), ..PictureOptions::default() };
-    // The graduations that were read are drawn in the place of those that were not marked: every tenth millimetre.
-    let mut sidecar = report.sidecar.clone();
-    if let (Some(Ok(read)), Some(scale)) = (&report.ruler, &mut sidecar.scale) {
-        let tens = read.graduations.iter().filter(|g| (g.mm / 10.0).fract() == 0.0);
-        scale.points = tens.map(|g| Graduation::along(g.mm, g.at)).collect();
-    }
+    let sidecar = report.sidecar_as_read();
     let (facts, measured) = (&report.facts, &report.measured);
     let jpeg = match decoded {
         Some(decoded) => {

@@ -2,17 +2,15 @@
 
 use super::carry::Carrier;
 use super::folder::{Entry, SIDECAR_SUFFIX, walk};
-use super::lens::{LensDatabase, Lenses};
 use super::name::as_jpeg;
 use super::output::{folder_of, make_within, write_whole};
-use super::photo::read_entry;
 use super::rectify::lies_within;
 use super::rings::{RingDepth, ring_depths};
-use super::run::{Summary, must_be_folder};
+use super::run::{Summary, VisitOptions, must_be_folder};
+use super::session::{Session, no_photo_in};
 use crate::Line;
 use crate::error::{Error, ErrorKind, Result};
 use crate::file::{FileKind, read_file};
-use crate::photo::decode_upright_bytes;
 use crate::picture::{PictureOptions, encode_jpeg, reading_picture};
 use crate::pixels::{Found, Grey, ReadOptions, Reading, read_photo};
 use jiff::civil::Date;
@@ -49,6 +47,8 @@ pub enum ReadReport<'a> {
 ///
 /// Into the folder `pictures`, where one is named, a picture of each photo is drawn of what was clicked against what was found.
 ///
+/// The photo is measured as `visit` says, its lens and its ruler too; the new sidecar marks no more of the ruler than the old one.
+///
 /// Memory is that of one photo: photos are read one after another.
 ///
 /// # Errors
@@ -58,6 +58,7 @@ pub fn read_folder(
     folder: &Path,
     out: &Path,
     pictures: Option<&Path>,
+    visit: &VisitOptions,
     options: ReadOptions,
     each: &mut dyn FnMut(ReadReport<'_>),
 ) -> Result<Summary> {
@@ -73,12 +74,12 @@ pub fn read_folder(
             .in_file(pictures.unwrap_or(out))
             .help("name a folder beside it: there they would be taken for photos of the visit"));
     }
-    let lenses = Lenses::with(&LensDatabase::System)?;
+    let session = Session::new(visit)?;
     let carrier = Carrier { from: folder, to: out };
     let mut summary = Summary::default();
     for entry in walk(folder, &[out.to_path_buf()]) {
         let done =
-            entry.and_then(|entry| read_one(&entry, carrier, pictures, &lenses, options).map(|done| (entry, done)));
+            entry.and_then(|entry| read_one(&entry, carrier, pictures, &session, options).map(|done| (entry, done)));
         match done {
             Ok((entry, (reading, rings, day))) => {
                 summary.measured += 1;
@@ -89,13 +90,13 @@ pub fn read_folder(
                 each(ReadReport::Refused(&error));
             }
         }
-        for profile in lenses.passed_over() {
+        for profile in session.passed_over() {
             summary.passed_over += 1;
             each(ReadReport::PassedOver(&profile));
         }
     }
     if summary.found_nothing() {
-        return Err(Error::new(ErrorKind::Usage, "no photo is in this folder").in_file(folder));
+        return Err(no_photo_in(folder));
     }
     Ok(summary)
 }
@@ -106,17 +107,18 @@ fn read_one(
     entry: &Entry,
     carrier: Carrier<'_>,
     pictures: Option<&Path>,
-    lenses: &Lenses,
+    session: &Session,
     options: ReadOptions,
 ) -> Result<Done> {
-    let read = read_entry(entry, lenses)?;
-    let bytes = read_file(&entry.photo, FileKind::Photo)?;
-    let pixels = decode_upright_bytes(&bytes, &read.facts).map_err(|e| e.in_file(&entry.photo))?;
+    let mut opened = session.open(entry)?;
+    let how = opened.settle()?;
+    let pixels = opened.pixels()?;
+    let read = opened.files;
     let grey = Grey::of(&pixels);
     // A picture needs the colours once more.
     let pixels = pictures.map(|_| pixels);
     let mut reading =
-        read_photo(&grey, &read.sidecar, &read.lens.prior, options).map_err(|e| e.in_file(entry.sidecar()))?;
+        read_photo(&grey, &read.sidecar, &read.lens.prior, &how, options).map_err(|e| e.in_file(entry.sidecar()))?;
     drop(grey);
     if let Some((pixels, folder)) = pixels.zip(pictures) {
         let look = PictureOptions::default();
@@ -126,13 +128,13 @@ fn read_one(
         make_within(folder, folder_of(&path), "cannot be made")?;
         write_whole(&path, &picture.map_err(|e| e.in_file(&entry.photo))?)?;
     }
-    let rings = ring_depths(&reading, &read.lens.prior).map_err(|e| e.in_file(entry.sidecar()))?;
+    let rings = ring_depths(&reading, &read.lens.prior, &how).map_err(|e| e.in_file(entry.sidecar()))?;
     let taken = read.sidecar.taken.as_deref().or(read.facts.taken.as_deref());
     let day = taken.and_then(|t| t.get(..10)).and_then(|d| d.parse().ok());
     let photo = carrier.photo(&entry.photo);
     make_within(carrier.to, folder_of(&photo), "cannot be made")?;
     reading.sidecar.lens = carrier.profile(&read.lens, &photo)?;
-    write_whole(&photo, &bytes)?;
+    write_whole(&photo, &read_file(&entry.photo, FileKind::Photo)?)?;
     let photo_name = photo.into_os_string();
     let mut sidecar = photo_name.clone();
     sidecar.push(SIDECAR_SUFFIX);

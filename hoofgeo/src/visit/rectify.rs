@@ -1,15 +1,12 @@
 //! Rectified pictures of a folder.
 
-use super::batches::in_order;
 use super::carry::Carrier;
-use super::folder::{Entry, walk};
-use super::lens::{LensDatabase, Lenses};
+use super::folder::Entry;
 use super::name::as_jpeg;
 use super::output::{cannot_write, folder_of, make_within, staged};
-use super::photo::read_entry;
-use super::run::{NAME_A_FOLDER, PICTURE_BATCH, Stop, Summary, must_be_folder, stopped};
+use super::run::{PICTURE_BATCH, Stop, Summary, VisitOptions, must_be_folder, stopped};
+use super::session::{Made, Session};
 use crate::error::{Error, ErrorKind, Result};
-use crate::photo::decode_upright;
 use crate::rectify::{Rectified, RectifyOptions, draw, encode, lens_name, rectify};
 use std::path::Path;
 
@@ -33,7 +30,7 @@ pub enum RectifyProgress<'a> {
 }
 
 /// Rectifies every photo of a folder that has a sidecar: writes a picture under the same name (with `.jpg` behind it where the photo is no
-/// JPEG), its sidecar and its lens profile into the output folder, each file whole or not at all.
+/// JPEG), its sidecar and its lens profile into the output folder, each file whole or not at all. The photo is measured as `visit` says.
 ///
 /// # Errors
 /// Where the folder does not exist or holds no photo, the output folder lies within it or cannot be made, or the run was stopped. A photo
@@ -42,7 +39,7 @@ pub fn rectify_folder(
     folder: &Path,
     out: &Path,
     options: &RectifyOptions,
-    lens_database: &LensDatabase,
+    visit: &VisitOptions,
     stop: &Stop,
     each: &mut dyn FnMut(RectifyProgress<'_>),
 ) -> Result<Summary> {
@@ -53,39 +50,35 @@ pub fn rectify_folder(
         ));
     }
     std::fs::create_dir_all(out).map_err(|e| Error::io(out, "the output folder cannot be made", &e))?;
-    let lenses = Lenses::with(lens_database)?;
+    let session = Session::new(visit)?;
     let mut summary = Summary::default();
-    let work = |entry: Result<Entry>| {
+    let work = |entry: Entry| {
         if stop.is_raised() {
             return Err(stopped());
         }
-        let entry = entry?;
-        let (picture, rectified) = write(&entry, &lenses, options, [folder, out])?;
+        let (picture, rectified) = write(&entry, &session, options, [folder, out])?;
         Ok((entry.name, picture, rectified))
     };
-    in_order(walk(folder, &[]), PICTURE_BATCH, &work, &mut |result: Result<(String, String, Rectified)>| {
+    session.each_in(folder, &[], PICTURE_BATCH, &work, &mut |made| {
         if stop.is_raised() {
             return Err(stopped());
         }
-        match &result {
-            Ok((photo, picture, rectified)) => {
+        match made {
+            Made::Of(Ok((photo, picture, rectified))) => {
                 summary.measured += 1;
-                each(RectifyProgress::Written { photo, picture, rectified });
+                each(RectifyProgress::Written { photo: &photo, picture: &picture, rectified: &rectified });
             }
-            Err(error) => {
+            Made::Of(Err(error)) => {
                 summary.refused += 1;
-                each(RectifyProgress::Refused(error));
+                each(RectifyProgress::Refused(&error));
             }
-        }
-        for profile in lenses.passed_over() {
-            summary.passed_over += 1;
-            each(RectifyProgress::PassedOver(&profile));
+            Made::PassedOver(profile) => {
+                summary.passed_over += 1;
+                each(RectifyProgress::PassedOver(profile));
+            }
         }
         Ok(())
     })?;
-    if summary.found_nothing() {
-        return Err(Error::new(ErrorKind::Usage, "no photo is in this folder").in_file(folder).help(NAME_A_FOLDER));
-    }
     Ok(summary)
 }
 
@@ -101,11 +94,13 @@ pub(super) fn lies_within(out: &Path, folder: &Path) -> bool {
 /// Writes one photo's picture and what goes with it.
 fn write(
     entry: &Entry,
-    lenses: &Lenses,
+    session: &Session,
     options: &RectifyOptions,
     [root, out]: [&Path; 2],
 ) -> Result<(String, Rectified)> {
-    let mut read = read_entry(entry, lenses)?;
+    let mut opened = session.open(entry)?;
+    let how = opened.settle()?;
+    let read = &mut opened.files;
     // The picture has no EXIF that would say it.
     if read.sidecar.taken.is_none() {
         read.sidecar.taken.clone_from(&read.facts.taken);
@@ -113,8 +108,9 @@ fn write(
     let behind = as_jpeg(&entry.photo);
     let name = format!("{}{behind}", entry.name);
     let file = name.rsplit('/').next().unwrap_or(&name);
-    let rectified = rectify(&read.sidecar, &read.lens.prior, options, file).map_err(|e| e.in_file(entry.sidecar()))?;
-    let photo = decode_upright(&entry.photo)?;
+    let rectified =
+        rectify(&read.sidecar, &read.lens.prior, &how, options, file).map_err(|e| e.in_file(entry.sidecar()))?;
+    let photo = opened.pixels()?;
     let picture = draw(&photo, &rectified, options).map_err(|e| e.in_file(&entry.photo))?;
     drop(photo);
     let jpeg = encode(&picture, rectified.sheet.px_per_mm, options.quality).map_err(|e| e.in_file(&entry.photo))?;

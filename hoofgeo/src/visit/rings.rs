@@ -4,7 +4,7 @@ use crate::Line;
 use crate::error::{Error, ErrorKind, Result};
 use crate::evaluate::Value;
 use crate::follow;
-use crate::measured::locate;
+use crate::measured::{MeasureOptions, locate};
 use crate::pixels::{Found, Reading};
 use crate::scene::LensPrior;
 use std::str::FromStr;
@@ -83,12 +83,12 @@ pub fn rings_meant<'a>(rings: &'a [RingDepth], names: &[RingName]) -> Vec<&'a Ri
 }
 
 /// The rings of a new sidecar, drawn or found.
-pub(super) fn ring_depths(reading: &Reading, lens: &LensPrior) -> Result<Vec<RingDepth>> {
+pub(super) fn ring_depths(reading: &Reading, lens: &LensPrior, how: &MeasureOptions) -> Result<Vec<RingDepth>> {
     let sidecar = &reading.sidecar;
     if ![Line::RingsToe, Line::RingsHeel].iter().any(|l| sidecar.lines.contains_key(l)) {
         return Ok(Vec::new());
     }
-    let (scene, located) = locate(sidecar, lens)?;
+    let (scene, located) = locate(sidecar, lens, how)?;
     let event = |line: Line, k: usize| {
         reading.found.iter().find_map(|(l, f)| match f {
             Found::Rings(row) if *l == line => row.rings[row.whole.clone()].get(k).map(|r| r.event),

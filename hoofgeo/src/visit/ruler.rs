@@ -1,18 +1,17 @@
 //! Which graduations a photo is measured with: those marked in its sidecar, or those read from its pixels.
 
-use super::folder::Entry;
-use super::photo::ReadEntry;
 use crate::error::{Error, ErrorKind, Result};
 use crate::measured::marked;
 use crate::scale::Graduation;
+use crate::sidecar::Sidecar;
 #[cfg(feature = "pictures")]
 use crate::{
     pixels::Grey,
     pixels::quality::{hoof_pixels, longest},
     pixels::ruler::{Mark, Reading, find_metric, read_marked},
     scale::ScaleKind,
-    sidecar::Sidecar,
 };
+use std::path::Path;
 
 /// What was read of a ruler, for the results.
 #[derive(Debug, Clone, PartialEq)]
@@ -64,26 +63,26 @@ pub(super) struct Graduations {
 }
 
 impl Graduations {
-    /// Those of the sidecar; where they are two of a straight ruler and reading is wished, also those of the pixels.
-    pub(super) fn of(entry: &Entry, files: &ReadEntry, read: RulerReading) -> Self {
+    /// Those that a photo's sidecar marks; where it says enough and reading is wished, also those of the pixels.
+    pub(super) fn of(photo: &Path, sidecar: &Sidecar, read: RulerReading) -> Self {
         let mut it = Self {
-            marked: marked(&files.sidecar),
+            marked: marked(sidecar),
             read: None,
             #[cfg(feature = "pictures")]
             photo: None,
         };
         if read == RulerReading::AsStated {
-            it.read_pixels(entry, files);
+            it.read_pixels(photo, sidecar);
         }
         it
     }
 
     /// Measures with what was read; where nothing was, or the scene contradicts it, with what was marked. Marks that the ruler's own lines
     /// contradict are not measured with: one of both is wrong, and nothing says which.
-    pub(super) fn locate<T>(&mut self, measure: impl Fn(&[Graduation]) -> Result<T>) -> Result<T> {
+    pub(super) fn locate<T>(&mut self, measure: impl Fn(Option<Vec<Graduation>>) -> Result<T>) -> Result<T> {
         let why = match &self.read {
-            None => return measure(&self.marked),
-            Some(Ok((_, graduations))) => match measure(graduations) {
+            None => return measure(None),
+            Some(Ok((_, graduations))) => match measure(Some(graduations.clone())) {
                 Ok(done) => return Ok(done),
                 Err(e) => e,
             },
@@ -93,7 +92,7 @@ impl Graduations {
             }
             Some(Err(e)) => e.clone(),
         };
-        let end = measure(&self.marked);
+        let end = measure(None);
         let end = end.map_err(|e| {
             if e.what() == why.what() {
                 return e;
@@ -117,17 +116,19 @@ impl Graduations {
     }
 
     #[cfg(not(feature = "pictures"))]
-    fn read_pixels(&mut self, _: &Entry, _: &ReadEntry) {}
+    fn read_pixels(&mut self, _: &Path, _: &Sidecar) {}
 
     #[cfg(feature = "pictures")]
-    fn read_pixels(&mut self, entry: &Entry, files: &ReadEntry) {
-        let Some(way) = Way::of(&files.sidecar, &self.marked) else { return };
-        let read = crate::photo::decode_upright(&entry.photo).and_then(|photo| {
-            let grey = crate::pixels::Grey::of(self.photo.insert(photo));
-            way.read(&grey, &files.sidecar)
+    fn read_pixels(&mut self, photo: &Path, sidecar: &Sidecar) {
+        let Some(start) = ReadFrom::of(sidecar) else { return };
+        let read = crate::photo::decode_upright(photo).and_then(|photo| {
+            let grey = Grey::of(self.photo.insert(photo));
+            let reading = start.read(&grey)?;
+            start.accept(&reading, sidecar)?;
+            Ok((RulerRead::of(&reading), reading.observations()))
         });
         // Where nobody said that there is a ruler to be read, that none was is no news.
-        let asked = !matches!(way, Way::Unmarked { metric: false });
+        let asked = start != ReadFrom::Unmarked { metric: false };
         self.read = (asked || read.is_ok()).then_some(read);
     }
 }
@@ -137,65 +138,82 @@ fn straight_ruler(sidecar: &Sidecar) -> Option<&crate::sidecar::Scale> {
     sidecar.scale.as_ref().filter(|s| s.kind == ScaleKind::StraightRuler)
 }
 
-/// The two marks between which a sidecar's ruler is read; none where three and more are a scale already.
+/// What the reading of a ruler starts from.
 #[cfg(feature = "pictures")]
-pub(crate) fn marks_to_read(sidecar: &Sidecar, marked: &[Graduation]) -> Option<[Mark; 2]> {
-    straight_ruler(sidecar)?;
-    let [a, b] = marked else { return None };
-    Some([a, b].map(|g| Mark { mm: g.label.x, at: g.pixel }))
-}
-
-/// What a reading starts from.
-#[cfg(feature = "pictures")]
-enum Way {
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) enum ReadFrom {
+    /// From the two graduations that are marked.
     Marks([Mark; 2]),
-    /// Without a mark: whether somebody states that the ruler is metric.
+    /// Without a mark: whether somebody states that the ruler is metric; else the numbers printed on it have to show it.
     Unmarked {
+        /// Stated to be metric.
         metric: bool,
     },
 }
 
 #[cfg(feature = "pictures")]
-impl Way {
+impl ReadFrom {
     /// `None` where nothing is to be read: something else than a straight ruler, as many marks as do by themselves, or nothing to
     /// measure yet; that is said first, and the pixels stay unread.
-    fn of(sidecar: &Sidecar, marked: &[Graduation]) -> Option<Self> {
+    pub(crate) fn of(sidecar: &Sidecar) -> Option<Self> {
         if sidecar.landmarks.is_empty() && sidecar.lines.is_empty() && sidecar.gauge.is_empty() {
             return None;
         }
+        if let Some(marks) = Self::marks(sidecar) {
+            return Some(Self::Marks(marks));
+        }
         let scale = straight_ruler(sidecar)?;
         let metric = scale.metric == Some(true);
-        let unmarked = || (marked.is_empty() && scale.metric != Some(false)).then_some(Self::Unmarked { metric });
-        marks_to_read(sidecar, marked).map(Self::Marks).or_else(unmarked)
+        (scale.points.is_empty() && scale.metric != Some(false)).then_some(Self::Unmarked { metric })
     }
 
-    fn read(&self, grey: &Grey, sidecar: &Sidecar) -> Result<(RulerRead, Vec<Graduation>)> {
-        let reading = match self {
-            Self::Marks(marks) => read_marked(grey, *marks)?,
-            Self::Unmarked { metric } => {
-                let reading = find_metric(grey)?;
-                if !metric && !reading.print.is_some_and(|p| p.metric) {
-                    let what = "a ruler was found, but the numbers printed on it do not show that it is metric";
-                    return Err(Error::new(ErrorKind::Scene, what).help(
-                        "state scale.metric: true if its numbers are centimetres or millimetres, or mark two of its graduations",
-                    ));
-                }
-                of_a_hoofs_size(&reading, sidecar)?;
-                reading
-            }
-        };
+    /// The two marks between which a sidecar's ruler is read; none where three and more are a scale already.
+    pub(crate) fn marks(sidecar: &Sidecar) -> Option<[Mark; 2]> {
+        straight_ruler(sidecar)?;
+        let [a, b] = marked(sidecar).try_into().ok()?;
+        Some([a, b].map(|g: Graduation| Mark { mm: g.label.x, at: g.pixel }))
+    }
+
+    /// Reads the ruler.
+    ///
+    /// # Errors
+    /// Where it cannot be read for certain, or contradicts the marks.
+    pub(crate) fn read(&self, grey: &Grey) -> Result<Reading> {
+        match self {
+            Self::Marks(marks) => read_marked(grey, *marks),
+            Self::Unmarked { .. } => find_metric(grey),
+        }
+    }
+
+    /// Whether what was read may be measured with: a scale that nobody marked must be metric and make a hoof of what is placed.
+    ///
+    /// # Errors
+    /// Where nothing shows that it is metric, or the hoof would be of a size that no hoof has.
+    pub(crate) fn accept(&self, reading: &Reading, sidecar: &Sidecar) -> Result<()> {
+        let Self::Unmarked { metric } = self else { return Ok(()) };
+        if !metric && !reading.print.is_some_and(|p| p.metric) {
+            let what = "a ruler was found, but the numbers printed on it do not show that it is metric";
+            return Err(Error::new(ErrorKind::Scene, what).help(
+                "state scale.metric: true if its numbers are centimetres or millimetres, or mark two of its graduations",
+            ));
+        }
+        of_a_hoofs_size(reading, sidecar)
+    }
+}
+
+#[cfg(feature = "pictures")]
+impl RulerRead {
+    fn of(reading: &Reading) -> Self {
         let graduations = reading.graduations.iter();
-        let points = graduations.map(|g| RulerReadPoint { mm: g.mm, at: [g.at.x, g.at.y], u_px: g.u_px }).collect();
         let e = reading.evidence;
-        let read = RulerRead {
+        Self {
             numbered_by: reading.numbering.name(),
             step_mm: reading.step_mm,
             rms_px: e.rms_px,
             share_found: e.found,
             margin: e.margin.is_finite().then_some(e.margin),
-            graduations: points,
-        };
-        Ok((read, reading.observations()))
+            graduations: graduations.map(|g| RulerReadPoint { mm: g.mm, at: [g.at.x, g.at.y], u_px: g.u_px }).collect(),
+        }
     }
 }
 

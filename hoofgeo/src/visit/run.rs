@@ -1,18 +1,16 @@
 //! Measuring and checking a whole folder.
 
 use super::bare::{BarePhoto, LeftAside, in_order_of_urgency, left_aside};
-use super::batches::in_order;
 use super::folder::{Entry, relative, walk};
 use super::json::refusal_json;
-use super::lens::{LensDatabase, Lenses};
-use super::photo::{PhotoReport, ReadEntry, measure_read, read_entry};
-use super::placements::{PlacementChoice, PlacementUsed};
+use super::lens::LensDatabase;
+use super::photo::PhotoReport;
+use super::placements::PlacementChoice;
 use super::results::{Inputs, Outputs, PhotoRecord, Rendered, RunKey, Stored, Unfinished, Writers, refusal_line};
-use super::ruler::{Graduations, RulerReading};
+use super::ruler::RulerReading;
+use super::session::{Made, Session, no_photo_in};
 use crate::error::{Error, ErrorKind, Result};
-use crate::measured::{MeasureOptions, measure_with};
-use crate::scale::Graduation;
-use crate::sidecar::Sidecar;
+use crate::measured::MeasureOptions;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, Ordering};
 
@@ -74,18 +72,6 @@ impl VisitOptions {
             placement: PlacementChoice::search(),
             ..Self::default()
         }
-    }
-
-    /// With this choice of the spread of placing.
-    #[must_use]
-    pub fn with_placement(mut self, placement: PlacementChoice) -> Self {
-        self.placement = placement;
-        self
-    }
-
-    /// The table of placements for a photo.
-    pub(super) fn placement_of(&self, entry: &Entry, sidecar: &Sidecar) -> Result<Option<PlacementUsed>> {
-        self.placement.choose(entry.photo.parent().unwrap_or(&entry.photo), sidecar.observer.as_deref())
     }
 }
 
@@ -166,17 +152,18 @@ pub fn measure_folder(
     each: &mut dyn FnMut(Progress<'_>),
 ) -> Result<Summary> {
     must_be_folder(folder)?;
-    let lenses = Lenses::with(&options.lens_database)?.forced(options.force_lens);
-    let key = RunKey::of(options, outputs, &lenses)?;
+    let session = Session::new(options)?;
+    let key = RunKey::of(&session, outputs)?;
     let (mut work, mut earlier) = Unfinished::open(outputs, outputs.anew)?;
-    let run = Run { lenses: &lenses, options, outputs, key, work: work.folder().to_path_buf() };
+    let run = Run { session: &session, outputs, key, work: work.folder().to_path_buf() };
     let mut summary = Summary::default();
-    let found_any = AtomicBool::new(false);
     let place = |entry: &Result<Entry>| match entry {
         Ok(entry) => entry.place(),
         Err(e) => relative(folder, e.file().unwrap_or(folder)),
     };
+    let found_any = AtomicBool::new(false);
     let items = walk(folder, std::slice::from_ref(&outputs.folder)).filter_map(|entry| {
+        // A part may hold none of them.
         found_any.store(true, Ordering::Relaxed);
         let place = place(&entry);
         if !outputs.part.is_none_or(|part| part.holds(&place)) {
@@ -185,15 +172,24 @@ pub fn measure_folder(
         let earlier = earlier.of(&place);
         Some((place, entry, earlier))
     });
-    let batch = if options.pictures || options.read_ruler != RulerReading::Never { PICTURE_BATCH } else { BATCH };
+    let batch = if options.pictures { PICTURE_BATCH } else { BATCH };
     let measure = || {
         let mut writers = Writers::create(work.folder(), outputs, &options.measure, &run.key)?;
         let cannot_write = |e: &std::io::Error| Error::io(&outputs.folder, "the results cannot be written", e);
         let mut since_flush = 0;
-        in_order(items, batch, &|(place, entry, earlier)| run.photo(place, entry, earlier, stop), &mut |done| {
+        let photo = |(place, entry, earlier)| run.photo(place, entry, earlier, stop);
+        session.each(items, batch, &photo, &mut |made| {
             if stop.is_raised() {
                 return Err(stopped());
             }
+            let done = match made {
+                Made::Of(done) => done,
+                Made::PassedOver(profile) => {
+                    summary.passed_over += 1;
+                    each(Progress::PassedOver(profile));
+                    return Ok(());
+                }
+            };
             match done {
                 Done::Measured(report, rendered) => {
                     work.add(&rendered).map_err(|e| cannot_write(&e))?;
@@ -220,10 +216,6 @@ pub fn measure_folder(
                     each(Progress::Refused(&error));
                 }
             }
-            for profile in lenses.passed_over() {
-                summary.passed_over += 1;
-                each(Progress::PassedOver(&profile));
-            }
             since_flush += 1;
             if since_flush >= FLUSH {
                 since_flush = 0;
@@ -232,7 +224,7 @@ pub fn measure_folder(
             Ok(())
         })?;
         if !found_any.load(Ordering::Relaxed) {
-            return Err(Error::new(ErrorKind::Usage, "no photo is in this folder").in_file(folder).help(NAME_A_FOLDER));
+            return Err(no_photo_in(folder));
         }
         writers.finish()
     };
@@ -246,8 +238,7 @@ pub fn measure_folder(
 
 /// What all photos of a run have in common.
 struct Run<'a> {
-    lenses: &'a Lenses,
-    options: &'a VisitOptions,
+    session: &'a Session,
     outputs: &'a Outputs,
     key: RunKey,
     /// The work folder, where pictures grow.
@@ -279,23 +270,21 @@ impl Run<'_> {
             return None;
         }
         // What cannot be read now is measured, and refused with the reason.
-        let inputs = Inputs::read(entry, self.lenses, self.options).ok()?;
+        let inputs = Inputs::read(entry, self.session).ok()?;
         let stored = earlier.into_iter().find(|stored| stored.is_of(&inputs, &self.key, self.outputs))?;
         Rendered::again(stored, self.outputs).ok()
     }
 
     fn measured(&self, entry: &Entry) -> Result<(PhotoReport, Rendered)> {
-        let read = read_entry(entry, self.lenses)?;
-        let fingerprints = [read.photo_sha256, read.sidecar_sha256];
-        let inputs = Inputs::of(entry, self.lenses, self.options, fingerprints, &read.sidecar)?;
+        let opened = self.session.open(entry)?;
+        let inputs = Inputs::of(entry, self.session, &opened.files)?;
         #[cfg_attr(
             not(feature = "pictures"),
             expect(unused_mut, unused_variables, reason = "the picture is drawn on it")
         )]
-        let (mut report, mut graduations) = measure_read(entry, read, self.options)?;
+        let (mut report, photo) = opened.report()?;
         #[cfg(feature = "pictures")]
-        if self.options.pictures {
-            let photo = graduations.take_photo();
+        if self.session.options().pictures {
             report.picture = Some(super::picture::write(&report, photo, &self.outputs.folder, &self.work));
         }
         let rendered = Rendered::new(&report, &inputs, &self.key, self.outputs)?;
@@ -345,18 +334,19 @@ pub enum CheckReport<'a> {
 }
 
 /// How to check a folder.
-#[derive(Debug, Clone, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, Default)]
 pub struct CheckOptions {
-    /// Whether the photos' pixels are decoded, for blur and light (feature `pictures`); a 12-megapixel photo takes a tenth of a second.
+    /// Whether the photos are looked at for blur and light (feature `pictures`); a 12-megapixel photo takes a tenth of a second.
     pub pixels: bool,
-    /// Which lens database is asked.
-    pub lens_database: LensDatabase,
+    /// How the photos would be measured.
+    pub visit: VisitOptions,
 }
 
 /// What was found out about one photo.
 struct Checked {
     name: String,
-    outcome: Result<ReadEntry>,
+    /// JSON paths of the slots still empty, or why it would be refused.
+    outcome: Result<Vec<String>>,
     doubts: Vec<String>,
     remarks: Vec<String>,
     /// Why its pixels cannot be read, where they were to be.
@@ -376,28 +366,31 @@ enum CheckedEntry {
 /// # Errors
 /// Where the folder does not exist or holds no photo, or the lens database cannot be read.
 pub fn check_folder(folder: &Path, options: &CheckOptions, each: &mut dyn FnMut(CheckReport<'_>)) -> Result<Summary> {
-    must_be_folder(folder)?;
-    let lenses = Lenses::with(&options.lens_database)?;
+    let session = Session::new(&options.visit)?;
     let mut summary = Summary::default();
     let batch = if options.pixels { PICTURE_BATCH } else { BATCH };
-    let check = |entry: Result<Entry>| {
-        let entry = entry?;
+    let check = |entry: Entry| {
         Ok(if entry.has_photo && !entry.has_sidecar {
             CheckedEntry::Bare(BarePhoto::of(&entry, options.pixels))
         } else {
-            CheckedEntry::Marked(Box::new(check_entry(&entry, &lenses, options)))
+            CheckedEntry::Marked(Box::new(check_entry(&entry, &session, options)))
         })
     };
     let mut bare = Vec::new();
-    in_order(walk(folder, &[]), batch, &check, &mut |result: Result<CheckedEntry>| {
-        let result = match result {
-            Ok(CheckedEntry::Bare(photo)) => {
+    session.each_in(folder, &[], batch, &check, &mut |made| {
+        let result = match made {
+            Made::PassedOver(profile) => {
+                summary.passed_over += 1;
+                each(CheckReport::PassedOver(profile));
+                return Ok(());
+            }
+            Made::Of(Ok(CheckedEntry::Bare(photo))) => {
                 summary.refused += 1;
                 bare.push(photo);
                 return Ok(());
             }
-            Ok(CheckedEntry::Marked(checked)) => Ok(*checked),
-            Err(e) => Err(e),
+            Made::Of(Ok(CheckedEntry::Marked(checked))) => Ok(*checked),
+            Made::Of(Err(e)) => Err(e),
         };
         match result {
             Ok(Checked { name, outcome: Ok(_), no_pixels: Some(why), .. }) => {
@@ -405,10 +398,9 @@ pub fn check_folder(folder: &Path, options: &CheckOptions, each: &mut dyn FnMut(
                 summary.without_picture += 1;
                 each(CheckReport::NoPixels { name: &name, why: &why });
             }
-            Ok(Checked { name, outcome: Ok(read), doubts, remarks, .. }) => {
+            Ok(Checked { name, outcome: Ok(empty), doubts, remarks, .. }) => {
                 summary.measured += 1;
-                let empty = read.sidecar.empty_slots();
-                each(CheckReport::Good { name: &name, empty, doubts: &doubts, remarks });
+                each(CheckReport::Good { name: &name, empty: &empty, doubts: &doubts, remarks });
             }
             Ok(Checked { name, outcome: Err(error), remarks, .. }) => {
                 summary.refused += 1;
@@ -422,57 +414,45 @@ pub fn check_folder(folder: &Path, options: &CheckOptions, each: &mut dyn FnMut(
                 each(CheckReport::Refused(&error));
             }
         }
-        for profile in lenses.passed_over() {
-            summary.passed_over += 1;
-            each(CheckReport::PassedOver(&profile));
-        }
         Ok(())
     })?;
-    if summary.found_nothing() {
-        return Err(Error::new(ErrorKind::Usage, "no photo is in this folder").in_file(folder).help(NAME_A_FOLDER));
-    }
     in_order_of_urgency(&mut bare);
     bare.iter().for_each(|photo| each(CheckReport::Bare(photo)));
     left_aside(folder).iter().for_each(|files| each(CheckReport::LeftAside(files)));
     Ok(summary)
 }
 
-fn check_entry(entry: &Entry, lenses: &Lenses, options: &CheckOptions) -> Checked {
-    let read = read_entry(entry, lenses);
+fn check_entry(entry: &Entry, session: &Session, options: &CheckOptions) -> Checked {
     let (mut remarks, mut doubts) = (Vec::new(), Vec::new());
     #[cfg_attr(not(feature = "pictures"), expect(unused_mut, reason = "pixels are read with pictures alone"))]
     let mut no_pixels = None;
-    let outcome = read.and_then(|read| {
-        let locate = |g: &[Graduation]| measure_with(&read.sidecar, &read.lens.prior, &MeasureOptions::default(), g);
-        // The pixels are read only where fewer than three marks are.
-        let reading = if options.pixels { RulerReading::AsStated } else { RulerReading::Never };
-        let mut graduations = Graduations::of(entry, &read, reading);
-        let located = graduations.locate(locate).map_err(|e: Error| e.in_file(entry.sidecar()));
-        remarks.extend(read.facts.remarks.iter().map(ToString::to_string));
-        remarks.extend(read.lens.note.clone());
-        if let Ok(measured) = &located {
-            remarks.extend(measured.scene.flags.iter().map(|f| f.meaning().to_owned()));
-            doubts.extend(measured.doubts_in_words());
-        }
-        located.map(|measured| (read, measured))
+    let outcome = session.open(entry).and_then(|mut opened| {
+        let measured = opened.measure()?;
+        let files = &opened.files;
+        remarks.extend(files.facts.remarks.iter().map(ToString::to_string));
+        remarks.extend(files.lens.note.clone());
+        remarks.extend(measured.scene.flags.iter().map(|f| f.meaning().to_owned()));
+        doubts.extend(measured.doubts_in_words());
+        Ok((opened, measured))
     });
     #[cfg(feature = "pictures")]
-    {
-        use super::quality::{remarks as seen, remarks_of_photo as photo_seen};
-        match &outcome {
-            Ok((read, m)) => match seen(entry, read, &m.scene, &m.located, options) {
+    let outcome = match outcome {
+        Ok((mut opened, measured)) => {
+            match super::quality::remarks(&mut opened, &measured, options) {
                 Ok(more) => remarks.extend(more),
                 Err(e) => no_pixels = Some(e),
-            },
-            Err(_) => {
-                remarks.clear();
-                remarks.extend(photo_seen(entry, options));
             }
+            Ok((opened, measured))
         }
-    }
+        Err(e) => {
+            remarks = super::quality::remarks_of_photo(entry, options);
+            Err(e)
+        }
+    };
     #[cfg(not(feature = "pictures"))]
     let _ = options;
-    Checked { name: entry.name.clone(), outcome: outcome.map(|(read, _)| read), doubts, remarks, no_pixels }
+    let outcome = outcome.map(|(opened, _)| opened.files.sidecar.empty_slots().to_vec());
+    Checked { name: entry.name.clone(), outcome, doubts, remarks, no_pixels }
 }
 
 pub(crate) fn must_be_folder(folder: &Path) -> Result<()> {

@@ -67,7 +67,7 @@ fn remarks(px_per_mm: f64, ruler: [f64; 2], below: f64, left: f64, square: bool,
     );
     let sidecar = Sidecar::parse(&text, None).expect("reads");
     let lens = crate::scene::LensPrior::exif((4000, 3000), 10.0 * 300.0);
-    let (scene, located) = crate::measured::locate(&sidecar, &lens).expect("a scene");
+    let (scene, located) = crate::measured::locate(&sidecar, &lens, &Default::default()).expect("a scene");
     of_scene(&sidecar, &scene, &located).into_iter().chain(cut_off(&sidecar)).collect()
 }
 

@@ -1,10 +1,10 @@
 //! Everything that a photo's entry depends on, as one fingerprint. Content decides, never a time stamp.
 
 use super::super::folder::Entry;
-use super::super::lens::Lenses;
+use super::super::photo::ReadEntry;
 use super::super::placements::PlacementChoice;
 use super::super::ruler::RulerReading;
-use super::super::run::VisitOptions;
+use super::super::session::Session;
 use super::{FORMAT, Outputs};
 use crate::error::Result;
 use crate::file::{FileKind, read_file};
@@ -37,11 +37,12 @@ pub(crate) struct RunKey {
 }
 
 impl RunKey {
-    pub(crate) fn of(options: &VisitOptions, outputs: &Outputs, lenses: &Lenses) -> Result<Self> {
-        Self::with(Program::THIS, options, outputs, lenses)
+    pub(crate) fn of(session: &Session, outputs: &Outputs) -> Result<Self> {
+        Self::with(Program::THIS, session, outputs)
     }
 
-    fn with(program: Program, options: &VisitOptions, outputs: &Outputs, lenses: &Lenses) -> Result<Self> {
+    fn with(program: Program, session: &Session, outputs: &Outputs) -> Result<Self> {
+        let (options, lenses) = (session.options(), session.lenses());
         let (measure, details) = (&options.measure, outputs.details());
         let placement = measure.placement.as_ref().map(|table| Sha256Hex::of(json!(**table).to_string().as_bytes()));
         let words = json!({
@@ -83,21 +84,25 @@ impl Inputs {
     ///
     /// # Errors
     /// `Io` where the lens profile that its sidecar or visit names cannot be read; as [`PlacementChoice::choose`].
-    pub(crate) fn of(
+    pub(crate) fn of(entry: &Entry, session: &Session, files: &ReadEntry) -> Result<Self> {
+        Self::with(entry, session, [files.photo_sha256, files.sidecar_sha256], &files.sidecar)
+    }
+
+    fn with(
         entry: &Entry,
-        lenses: &Lenses,
-        options: &VisitOptions,
+        session: &Session,
         [photo_sha256, sidecar_sha256]: [Sha256Hex; 2],
         sidecar: &Sidecar,
     ) -> Result<Self> {
+        let lenses = session.lenses();
         let folder = entry.photo.parent().unwrap_or(&entry.photo);
         let profiles = match &sidecar.lens {
             Some(name) => vec![(name.to_owned(), lenses.fingerprint_of(&folder.join(name))?)],
             None => lenses.in_reach(folder, entry.folders_down()),
         };
         // One table for all photos is among the options.
-        let placement = match options.placement {
-            PlacementChoice::Search(_) => options.placement_of(entry, sidecar)?.map(|used| (used.file, used.sha256)),
+        let placement = match session.options().placement {
+            PlacementChoice::Search(_) => session.placement_of(entry, sidecar)?.map(|used| (used.file, used.sha256)),
             PlacementChoice::File(_) | PlacementChoice::None => None,
         };
         let shared = profiles.into_iter().chain(entry.visit_file.clone()).chain(placement).collect();
@@ -108,13 +113,13 @@ impl Inputs {
     ///
     /// # Errors
     /// Where a file cannot be read or the sidecar is no sidecar.
-    pub(crate) fn read(entry: &Entry, lenses: &Lenses, options: &VisitOptions) -> Result<Self> {
+    pub(crate) fn read(entry: &Entry, session: &Session) -> Result<Self> {
         let path = entry.sidecar();
         let bytes = read_file(&path, FileKind::Sidecar)?;
         let visit = entry.visit.clone().transpose()?;
         let sidecar = Sidecar::parse_bytes(&bytes, visit.as_deref())?;
         let fingerprints = [fingerprint(&entry.photo)?, Sha256Hex::of(&bytes)];
-        Self::of(entry, lenses, options, fingerprints, &sidecar)
+        Self::with(entry, session, fingerprints, &sidecar)
     }
 
     /// The fingerprint of the entry that they give in a run.
@@ -129,10 +134,10 @@ impl Inputs {
 mod tests {
     use super::*;
     use crate::measured::MeasureOptions;
+    use crate::visit::VisitOptions;
 
     #[test]
     fn everything_that_matters_changes_the_key() {
-        let lenses = Lenses::default();
         let inputs = Inputs {
             photo_sha256: Sha256Hex::of(b"photo"),
             sidecar_sha256: Sha256Hex::of(b"sidecar"),
@@ -141,7 +146,7 @@ mod tests {
         let outputs = Outputs::in_folder("out");
         let usual = VisitOptions::default();
         let key = |program, options: &VisitOptions, inputs: &Inputs, place: &str| {
-            inputs.key(&RunKey::with(program, options, &outputs, &lenses).unwrap(), place)
+            inputs.key(&RunKey::with(program, &Session::new(options).unwrap(), &outputs).unwrap(), place)
         };
         let first = key(Program::THIS, &usual, &inputs, "a.jpg");
         assert_eq!(first, key(Program::THIS, &usual, &inputs, "a.jpg"));
