@@ -35,24 +35,24 @@ fn shapes_lie_as_general_packages_lay_them() {
         let r = &case["r"];
         let (distances, sizes, angles) = (numbers(&case["distances"]), numbers(&r["sizes"]), numbers(&r["riemannian"]));
         for (i, a) in found.aligned.iter().enumerate() {
-            near(a.distance, distances[i], 1e-9, "distance");
+            // The mean of morphops has come to rest within some 1e-6 of a distance; R's within 1e-8.
+            near(a.distance, distances[i], 2e-5, "distance");
             near(a.centroid_size, sizes[i], 1e-12, "size");
-            // R's mean has come to rest within some 1e-6 of a distance.
-            near(a.distance, 2.0 * (angles[i] / 2.0).sin(), 1e-5, "distance by R");
+            near(a.distance, 2.0 * (angles[i] / 2.0).sin(), 1e-7, "distance by R");
             assert_eq!(a.mirrored, mirror && i % 3 == 1);
         }
         for (i, row) in case["mean_distances"].as_array().unwrap().iter().enumerate() {
             for (j, d) in numbers(row).into_iter().enumerate() {
-                near((found.mean[i] - found.mean[j]).norm(), d, 1e-9, "mean");
+                near((found.mean[i] - found.mean[j]).norm(), d, 1e-5, "mean");
             }
         }
         let variation = Variation::of(&found);
         let expected = numbers(&case["variances"]);
         assert_eq!(variation.components.len(), expected.len());
         for (c, v) in variation.components.iter().zip(&expected) {
-            near(c.variance, *v, 1e-6, "variance of a component");
+            near(c.variance, *v, 1e-5, "variance of a component");
         }
-        near(variation.variance, expected.iter().sum(), 1e-6, "variance");
+        near(variation.variance, expected.iter().sum(), 1e-5, "variance");
         // Two shapes alone: each lies a quarter of the angle from their mean; scipy gives the sine of the whole, squared.
         let two = superimpose(&[shapes[0].clone(), shapes[2].clone()], true).unwrap();
         let angle = 4.0 * (two.aligned[0].distance / 2.0).asin();

@@ -169,7 +169,7 @@ mod tests {
         #[test]
         fn a_shape_is_what_is_left(
             noise in prop::collection::vec(-0.2f64..0.2, 40),
-            turn in prop::collection::vec(0.0f64..6.28, 4), size in prop::collection::vec(0.2f64..5.0, 4), flip in any::<[bool; 4]>()
+            turn in prop::collection::vec(0.0f64..std::f64::consts::TAU, 4), size in prop::collection::vec(0.2f64..5.0, 4), flip in any::<[bool; 4]>()
         ) {
             let base = [(0.0, 0.0), (4.0, 0.2), (5.0, 2.0), (1.0, 3.0), (-0.5, 1.2)];
             let shape = |k: usize, moved: bool| -> Vec<Point2<f64>> {
