@@ -31,7 +31,9 @@ fn main() -> hoofgeo::Result<()> {
             .collect();
         photos.push((whole, Grey::of(&photo.pixels), d(a.px, b.px) / d(a.mm, b.mm), truth));
     }
-    println!("| learned from | landmark | offered | off, mm (rms) | within 2.45 u (95 % in two directions) | moved to an edge |");
+    println!(
+        "| learned from | landmark | offered | off, mm (rms) | within 2.45 u (95 % in two directions) | moved to an edge |"
+    );
     println!("| --- | --- | --- | --- | --- | --- |");
     for learned in [false, true] {
         let mut rows = Rows::new();

@@ -132,9 +132,6 @@ pub struct ProjectArgs {
     /// Growth of the heel along its wall, net of wear, mm a month [default: as the toe]
     #[arg(long, value_name = "MM", requires = "weeks", value_parser = millimetres)]
     pub heel_growth: Option<f64>,
-    /// Whose spread of placing counts.
-    #[command(flatten)]
-    pub placement: PlacementArgs,
     /// Folder for projection.json and pictures/
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,

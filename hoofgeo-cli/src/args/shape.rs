@@ -1,6 +1,6 @@
 //! Shapes: their mean and variation, landmarks from and to TPS files.
 
-use super::PlacementArgs;
+use super::VisitArgs;
 use clap::{Args, Subcommand, ValueEnum};
 use hoofgeo::shape::TpsName;
 use hoofgeo::{Landmark, Line, View};
@@ -54,9 +54,9 @@ pub struct ShapeMeanArgs {
     /// Mirror no shape: left and right feet, and sides, stay apart
     #[arg(long)]
     pub no_mirror: bool,
-    /// Whose spread of placing counts.
+    /// How photos are measured.
     #[command(flatten)]
-    pub placement: PlacementArgs,
+    pub visit: VisitArgs,
     /// Folder for the results
     #[arg(long, value_name = "DIR")]
     pub out: PathBuf,

@@ -34,7 +34,7 @@ fn mean(args: &ShapeMeanArgs) -> Result<Outcome> {
     let mut options = ShapeOptions::of(args.view.into());
     options.landmarks.clone_from(&args.landmarks);
     options.mirror = !args.no_mirror;
-    options.visit.placement = args.placement.choice()?;
+    options.visit = args.visit.options()?;
     options.skip = Some(args.out.clone());
     let study = shape_folder(&args.folder, &options)?;
     refuse(&study.refused);

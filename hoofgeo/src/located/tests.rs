@@ -4,7 +4,7 @@ use super::{CLICK_U_PX, NEAR_HEEL_MM, PEN_MARK_U_MM, SOLE_MM};
 use crate::measured::{MeasureOptions, Measured, locate, measure};
 use crate::scene::LensPrior;
 use crate::scene::plane::Plane;
-use crate::sidecar::{Carried, PlaneSpec, Placement, Sidecar, Snapped};
+use crate::sidecar::{Carried, Placement, PlaneSpec, Sidecar, Snapped};
 use crate::{Landmark, Line, PlaneName, Surface};
 use nalgebra::{Matrix2, Vector2, Vector3};
 
@@ -123,7 +123,7 @@ fn an_accepted_offer_counts_as_wider() {
         let mut s = lateral();
         let p = s.landmarks.get_mut(&Landmark::HeelCoronet).unwrap();
         (p.suggested, p.u_mm) = (suggested, u_mm);
-        let (_, located) = locate(&s, &LensPrior::exif((4000, 3000), 3000.0)).unwrap();
+        let (_, located) = locate(&s, &LensPrior::exif((4000, 3000), 3000.0), &MeasureOptions::default()).unwrap();
         located.points[located.index.landmark(Landmark::HeelCoronet).unwrap()].anatomy
     };
     let accepted = Some(crate::Suggestion::Accepted);

@@ -21,10 +21,10 @@ mod orientation;
 mod png;
 mod remark;
 mod tags;
-#[cfg(feature = "place")]
-mod thumbnail;
 #[cfg(test)]
 pub(crate) mod tests;
+#[cfg(feature = "place")]
+mod thumbnail;
 
 #[cfg(feature = "pictures")]
 pub use decode::{decode_upright, decode_upright_bytes};

@@ -9,11 +9,10 @@ use crate::error::{Error, ErrorKind, Result};
 use crate::file::{FileKind, read_file};
 use crate::measured::MeasureOptions;
 use crate::photo::{PhotoFacts, read_facts};
-use crate::scene::LensPrior;
 use crate::sidecar::{Draft, SharedScale, SharedSubject, Sidecar, Visit};
 use crate::suggest::Example;
 use crate::visit::{
-    Carrier, Entry, ReadFrom, Session, VISIT_FILE, belongs, folder_of, make_within, shown, sweep, walk,
+    Carrier, Entry, LensUsed, ReadFrom, Session, VISIT_FILE, belongs, folder_of, make_within, shown, sweep, walk,
 };
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, MutexGuard, OnceLock, PoisonError};

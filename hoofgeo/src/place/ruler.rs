@@ -62,7 +62,9 @@ impl Rulers {
             let unmarked = sidecar.scale.as_ref().is_none_or(|s| s.points.is_empty());
             match ReadFrom::marks(&sidecar) {
                 Some(marks) => self.read(id, photo, tiles, ReadFrom::Marks(marks)),
-                None if unmarked && is_straight(&sidecar) => self.read(id, photo, tiles, ReadFrom::Unmarked { metric: true }),
+                None if unmarked && is_straight(&sidecar) => {
+                    self.read(id, photo, tiles, ReadFrom::Unmarked { metric: true })
+                }
                 None => Err(Error::new(ErrorKind::Scale, "a straight ruler is read, by two marks or by none")),
             }
         };

@@ -6,7 +6,7 @@ use crate::foot::View;
 use crate::joint;
 use crate::landmark::Landmark;
 use crate::measured::Measured;
-use crate::visit::{BATCH, Entry, Lenses, PhotoReport, VisitOptions, in_order, measure_entry, must_be_folder, walk};
+use crate::visit::{BATCH, Entry, Made, PhotoReport, Session, VisitOptions, must_be_folder, walk};
 use nalgebra::{DMatrix, DVector, Point2};
 use std::path::{Path, PathBuf};
 
@@ -194,19 +194,19 @@ pub(super) fn measured<T: Send>(
     of: &(dyn Fn(&PhotoReport) -> T + Sync),
 ) -> Result<(Vec<T>, Vec<Error>)> {
     must_be_folder(folder)?;
-    let lenses = Lenses::with(&options.visit.lens_database)?.forced(options.visit.force_lens);
+    let session = Session::new(&options.visit)?;
     let (mut found, mut refused) = (Vec::new(), Vec::new());
     let work = |entry: Result<Entry>| {
-        let report = measure_entry(&entry?, &lenses, &options.visit)?;
+        let report = session.measure(&entry?)?;
         Ok((report.sidecar.view == options.view).then(|| of(&report)))
     };
     let skip: Vec<PathBuf> = options.skip.iter().cloned().collect();
-    in_order(walk(folder, &skip), BATCH, &work, &mut |result: Result<Option<T>>| {
-        match result {
-            Ok(one) => found.extend(one),
-            Err(e) => refused.push(e),
+    session.each(walk(folder, &skip), BATCH, &work, &mut |made: Made<'_, Result<Option<T>>>| {
+        match made {
+            Made::Of(Ok(one)) => found.extend(one),
+            Made::Of(Err(e)) => refused.push(e),
+            Made::PassedOver(profile) => refused.push(profile.clone()),
         }
-        refused.extend(lenses.passed_over());
         Ok(())
     })?;
     Ok((found, refused))

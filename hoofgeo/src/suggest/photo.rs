@@ -4,6 +4,7 @@ use super::learn::middle;
 use super::shape::Shape;
 use crate::View;
 use crate::landmark::{Landmark, Line};
+use crate::measured::MeasureOptions;
 use crate::pixels::{Found, Grey, Moved, ReadOptions, Reading, read_photo};
 use crate::scene::LensPrior;
 use crate::sidecar::{Placement, Sidecar, Snapped, is_sound_line};
@@ -89,7 +90,7 @@ pub fn suggest(picture: Option<&Grey>, sidecar: &Sidecar, lens: &LensPrior, shap
         whole.lines.retain(|_, points| points.len() > 3);
     }
     let options = ReadOptions { replace: false, snap: true, outlines: true };
-    if let Ok(reading) = read_photo(grey, &whole, lens, options) {
+    if let Ok(reading) = read_photo(grey, &whole, lens, &MeasureOptions::default(), options) {
         suggestions.take(&reading, sidecar);
     }
     suggestions
