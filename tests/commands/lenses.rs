@@ -78,6 +78,26 @@ fn the_database_is_used_for_reflex_cameras_and_told_for_others() {
     assert!(check.out().contains("note: lens database: Pocket & compatibles"), "{}", check.out());
 }
 
+/// What the database said of a photo goes along with its copy as a profile of its own.
+#[test]
+fn a_lens_of_the_database_goes_along() {
+    let folder = folder();
+    folder.run("measure visit --out out --no-pictures --lens-database database").ends(0);
+    let before = cameras(&folder);
+    folder.run("read visit --lens-database database --out copy").ends(0);
+    let lens = folder.json("copy/reflex.jpg.hoof.json")["lens"].as_str().unwrap().to_owned();
+    assert!(lens.starts_with("lenses/database-") && lens.ends_with(".lens.json"), "{lens}");
+    assert_eq!(folder.json("copy/pocket.jpg.hoof.json")["lens"], Value::Null);
+    folder.run("measure copy --out out --no-pictures --no-lens-database").ends(0);
+    let after = cameras(&folder);
+    assert_eq!(after[1]["lens_profile"], lens.as_str());
+    for photo in 0..3 {
+        for known in ["focal_px", "distortion"] {
+            assert_eq!(before[photo][known], after[photo][known], "{photo}");
+        }
+    }
+}
+
 #[test]
 fn a_profile_in_the_folder_is_taken_where_it_matches() {
     let folder = folder();
