@@ -9,7 +9,8 @@ use fuzz::targets::ALL;
 fn executions(name: &str) -> u64 {
     match name {
         "headers" | "requests" => 20_000,
-        "join" | "measure" | "pixels" => 300,
+        "measure" | "pixels" => 300,
+        "join" => 900,
         _ => 3_000,
     }
 }

@@ -128,7 +128,7 @@ fn every_way_gives_the_same_numbers() {
 
         let review = review_folder(&folder, Rules::default(), &options(), &[], fails).unwrap();
         let feet = review.feet.iter().flat_map(|f| &f.verdicts);
-        let judged = feet.filter_map(|v| match (&v.photos[..], v.judged.estimate.clone()) {
+        let judged = feet.filter_map(|v| match (&v.photos[..], v.judged.estimate) {
             ([photo], e) => Some(((photo.clone(), v.rule.measurement.to_owned()), (e.value, e.u))),
             _ => None,
         });

@@ -112,7 +112,7 @@ impl SecondOrder {
             let part = if i < self.scene { &mut out.scene } else { &mut out.plane };
             *part += 0.5 * b * b;
         }
-        let pairs = (0..n).flat_map(|i| (i + 1..n).map(move |j| j));
+        let pairs = (0..n).flat_map(|i| i + 1..n);
         for (j, mixed) in pairs.zip(mixed) {
             let part = if j < self.scene { &mut out.scene } else { &mut out.plane };
             // f_ij and f_ji.

@@ -38,7 +38,7 @@ pub(crate) fn cases() -> Vec<Case> {
         Case::edit("scale-of-no-kind.jpg", &[("straight_ruler", "rule")], ".hoof.json:11:13: scale.kind: must be `straight_ruler`, `square_ruler`, `card` or `board`, not \"rule\""),
         Case::scale("no-graduation.jpg", straight, "", ".hoof.json: no graduation of the scale is marked yet\nwrite graduations of the ruler, four or more and far apart, into the sidecar's scale.points: { \"mm\": 50, \"at\": [x, y] }, the pixel counted from the photo's top left corner"),
         Case::scale("one-graduation.jpg", straight, &along(&[(0.0, 200.0, 500.0)]), ".hoof.json:10:50: scale.points: a straight ruler needs at least 2 points, here is 1"),
-        Case::scale("two-graduations.jpg", straight, &along(&[(0.0, 200.0, 500.0), (200.0, 600.0, 500.0)]), ".hoof.json: 2 graduations are marked, at least 3 are needed\nmark a third, or give a lens profile or a photo whose EXIF has the focal length, then two are enough")
+        Case::scale("two-graduations.jpg", straight, &along(&[(0.0, 200.0, 500.0), (200.0, 600.0, 500.0)]), ".hoof.json: 2 graduations are marked, at least 3 are needed, and no more graduations were read from the pixels: no graduations were found between the two marks\nmark a third, or give a lens profile or a photo whose EXIF has the focal length, then two are enough")
             .beside(headers::without_exif()),
         Case::scale(
             "graduations-at-one-place.jpg",

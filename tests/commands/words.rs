@@ -53,8 +53,11 @@ fn what_cannot_run_ends_with_2() {
         ("", "Usage: hoofgeo"),
         ("mesure visit", "measure"),
         ("measure visit", "--out"),
-        ("measure visit --out out --draws many", "must be 1000 to 1000000, or 0 for none"),
-        ("measure visit --out out --draws 10", "must be 1000 to 1000000, or 0 for none"),
+        (
+            "measure visit --out out --draws many",
+            "must be 1000 to 1000000, 1 to 10000 with --write draws, or 0 for none",
+        ),
+        ("measure visit --out out --draws 10", "--draws must be 1000 or more"),
         ("measure visit --out out --threads 0", "1..=1024"),
         ("measure nowhere --out out", "error nowhere: does not exist\n      name the folder of a visit's photos\n"),
         ("check nowhere", "error nowhere: does not exist\n      name the folder of a visit's photos\n"),

@@ -11,7 +11,7 @@ const GROUPS: &[(&str, &[&str])] = &[
     ("A visit", &["place", "check", "measure", "review", "report"]),
     ("A case", &["follow", "project"]),
     ("Photos", &["ruler", "read", "rectify", "start"]),
-    ("Research", &["observers", "plan", "join", "dictionary"]),
+    ("Research", &["observers", "plan", "shape", "join", "dictionary"]),
     ("The lens", &["lens"]),
     ("Terms and formats", &["guide", "explain", "schema", "demo"]),
 ];

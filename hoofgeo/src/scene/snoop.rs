@@ -224,8 +224,8 @@ pub(super) fn accuse(given: &Given<'_>, best: &Optimum, two_dimensional: bool) -
             return Err(Error::new(
                 ErrorKind::Scale,
                 format!(
-                    "the graduations fit a straight ruler only if the camera leant by {leant:.1} times the standard uncertainty that is \
-                     stated for that"
+                    "the graduations do not agree with each other, unless the camera leant by {leant:.1} times the standard uncertainty \
+                     that is stated for that"
                 ),
             )
             .help(

@@ -83,7 +83,7 @@ pub fn suggest(picture: Option<&Grey>, sidecar: &Sidecar, lens: &LensPrior, shap
         for outline in shape.outlines(&placed, foot) {
             // Clicks of a person's own say better where it runs.
             let expected = outline.u_mm < OUTLINE_MM && outline.points.iter().all(inside);
-            if expected && !whole.lines.get(&outline.line).is_some_and(|p| p.len() > 3) {
+            if expected && whole.lines.get(&outline.line).is_none_or(|p| p.len() <= 3) {
                 whole.lines.insert(outline.line, outline.points);
             }
         }

@@ -333,8 +333,11 @@ mod tests {
     #[test]
     fn ones_at_every_tenth_line_may_be_inches_until_something_else_tells() {
         let cm = words(&[(1, 3.2), (2, 13.1), (3, 23.0), (4, 33.1)], 5.0);
-        assert_eq!(lines(&[cm.clone()], &[]), Some(Lines::Metric { step_mm: 1.0, certain: false }));
-        assert_eq!(lines(&[cm.clone()], &[Text::Centimetre]), Some(Lines::Metric { step_mm: 1.0, certain: true }));
+        assert_eq!(lines(std::slice::from_ref(&cm), &[]), Some(Lines::Metric { step_mm: 1.0, certain: false }));
+        assert_eq!(
+            lines(std::slice::from_ref(&cm), &[Text::Centimetre]),
+            Some(Lines::Metric { step_mm: 1.0, certain: true })
+        );
         // The inches of the other edge, 25.4 lines apart.
         let inch = words(&[(1, 30.0), (2, 55.4), (3, 80.8), (4, 106.2)], -12.0);
         assert_eq!(lines(&[cm, inch], &[]), Some(Lines::Metric { step_mm: 1.0, certain: true }));

@@ -162,7 +162,7 @@ impl Strip {
         for blob in components(&ink, w, h) {
             let size = [blob.high[0] - blob.low[0], blob.high[1] - blob.low[1]];
             let long = size[0].max(size[1]) as f64;
-            if long < HEIGHTS[0] || long > HEIGHTS[1] || long > largest || blob.count < 8 {
+            if !(HEIGHTS[0]..=HEIGHTS[1]).contains(&long) || long > largest || blob.count < 8 {
                 continue;
             }
             if band.is_some_and(|band| blob.low[1] <= band[1] && blob.high[1] >= band[0]) {

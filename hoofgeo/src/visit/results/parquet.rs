@@ -70,7 +70,7 @@ impl ParquetWriter {
         Ok(Self { table, file, columns: parquet_columns(table).map(Gathered::new).collect(), rows: 0 })
     }
 
-    pub(super) fn file(&self) -> ResultFile {
+    pub(super) fn typed(&self) -> ResultFile {
         self.table.typed
     }
 

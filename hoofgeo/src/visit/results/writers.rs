@@ -182,7 +182,7 @@ impl Writers {
         }
         #[cfg(feature = "parquet")]
         for table in self.typed {
-            let name = outputs.name_of(table.file());
+            let name = outputs.name_of(table.typed());
             files.push(Whole::close(table.close()?, name, &outputs.folder)?);
         }
         let mut manifest = manifest;
