@@ -74,17 +74,15 @@ pub enum ResultFormat {
 impl ResultFormat {
     /// The library's files.
     pub fn files(formats: &[Self]) -> Vec<ResultFile> {
-        let mut files: Vec<ResultFile> = formats.iter().map(|f| f.file()).collect();
+        let files = formats.iter().map(|f| f.file());
         #[cfg(feature = "parquet")]
-        if formats.contains(&Self::Parquet) {
-            files.extend(formats.iter().filter_map(|f| match f {
-                Self::Landmarks => Some(ResultFile::LandmarksParquet),
-                Self::Covariance => Some(ResultFile::CovarianceParquet),
-                Self::Draws => Some(ResultFile::DrawsParquet),
-                _ => None,
-            }));
-        }
-        files
+        let files = files.chain(formats.iter().filter(|_| formats.contains(&Self::Parquet)).filter_map(|f| match f {
+            Self::Landmarks => Some(ResultFile::LandmarksParquet),
+            Self::Covariance => Some(ResultFile::CovarianceParquet),
+            Self::Draws => Some(ResultFile::DrawsParquet),
+            _ => None,
+        }));
+        files.collect()
     }
 
     const fn file(self) -> ResultFile {

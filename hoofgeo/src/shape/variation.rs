@@ -111,6 +111,7 @@ impl Tangent {
     }
 
     /// Variance of each coordinate of a shape's deviation that the covariance of its landmarks brings; both mm, to first order.
+    #[cfg(feature = "files")]
     pub(super) fn variances(&self, covariance: &DMatrix<f64>, matrix: &nalgebra::Matrix2<f64>) -> DVector<f64> {
         // Columns of the linear map from landmarks to deviations, applied from both sides.
         let map = DMatrix::from_columns(

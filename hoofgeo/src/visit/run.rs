@@ -113,6 +113,7 @@ impl Summary {
         (self.refused, self.without_picture) == (0, 0)
     }
 
+    #[cfg(feature = "pictures")]
     pub(super) fn found_nothing(&self) -> bool {
         self.measured + self.refused == 0
     }

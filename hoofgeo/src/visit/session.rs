@@ -245,7 +245,9 @@ impl Opened {
     }
 
     #[cfg(not(feature = "pictures"))]
-    fn take_pixels(&mut self) -> Pixels {}
+    fn take_pixels(&mut self) -> Pixels {
+        None
+    }
 
     /// The upright photo, decoded now where it was not for its ruler.
     ///
@@ -262,4 +264,4 @@ impl Opened {
 pub(crate) type Pixels = Option<image::RgbImage>;
 /// Without pictures nothing is decoded.
 #[cfg(not(feature = "pictures"))]
-pub(crate) type Pixels = ();
+pub(crate) type Pixels = Option<std::convert::Infallible>;
