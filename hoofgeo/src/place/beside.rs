@@ -116,14 +116,13 @@ impl Beside {
         };
         let last = self.earlier(desk).iter().filter(same).max_by(|a, b| a.day.cmp(&b.day))?;
         let mut shots = self.shots.lock().unwrap_or_else(PoisonError::into_inner);
-        let shot = shots.entry(last.entry.photo.clone()).or_insert_with(|| measured(&last.entry));
+        let shot = shots.entry(last.entry.photo.clone()).or_insert_with(|| measured(&desk.session, &last.entry));
         shot.clone()
     }
 }
 
-fn measured(entry: &Entry) -> Option<Arc<Shot>> {
-    let report = Session::usual().ok()?.measure(entry).ok()?;
-    Shot::of(report).ok().map(Arc::new)
+fn measured(session: &Session, entry: &Entry) -> Option<Arc<Shot>> {
+    Shot::of(session.measure(entry).ok()?).ok().map(Arc::new)
 }
 
 /// The sidecars that lie directly in the folders beside this one: nothing further down is looked at, for a visit may lie in a folder that

@@ -40,7 +40,7 @@ pub(super) struct Desk {
     pub(super) folder: PathBuf,
     pub(super) options: PlaceOptions,
     pub(super) photos: Vec<Photo>,
-    session: Session,
+    pub(super) session: Session,
 }
 
 /// One photo of the visit.
